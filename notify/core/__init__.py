@@ -1,0 +1,1 @@
+"""Pure rules: no clock, no files, no network, no random numbers."""
