@@ -1,0 +1,59 @@
+"""Events: facts about a ticket or visit in the past tense, made of identifiers and codes only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+Codes = Mapping[str, str | int]
+
+# Every kind that is not a move (those stand in core/tickets.MOVES), with its one-line meaning.
+OTHER_EVENTS: dict[str, str] = {
+    "visit_opened": "somebody handed in one or more devices",
+    "checked_in": "a device was taken in and got its claim ticket",
+    "corrected": "a move was undone; codes say which event",
+    "question_asked": "the customer was asked something only they can answer",
+    "question_answered": "the customer, or staff for them, answered",
+    "answer_taken_back": "a yes was taken back before the part was ordered",
+    "question_withdrawn": "the shop no longer needs the answer",
+    "question_expired": "nobody answered in time",
+    "part_needed": "a part is missing",
+    "part_ordered": "a part was ordered from a supplier",
+    "part_due_changed": "a supplier's delivery date moved",
+    "part_arrived": "a part came in",
+    "part_dead": "a part was dead on arrival",
+    "part_not_needed": "a part is no longer needed",
+    "promise_made": "a first ready time was told",
+    "promise_changed": "another ready time was told",
+    "pickup_booked": "a pickup slot was booked for a visit",
+    "pickup_moved": "a booking went to another slot",
+    "pickup_cancelled": "a booking was given up",
+    "pickup_missed": "nobody came to a booked slot",
+    "handover_done": "one or more devices of a visit were given back together",
+    "handover_refused": "the desk did not give a device back",
+    "consent_given": "a person allowed a use of a channel",
+    "consent_withdrawn": "a person stopped a use of a channel",
+    "contact_changed": "an address or number was corrected",
+    "claim_link_replaced": "the claim link was revoked and a new one issued",
+    "money_recorded": "a price, deposit or payment was recorded",
+    "place_changed": "the device went to another shelf place",
+    "safety_flag_changed": "a safety flag was set or cleared",
+    "message_given_up": "a message could not be delivered by any channel",
+    "call_logged": "staff called and noted how it went",
+    "person_forgotten": "the person's data were erased",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One fact. `at` is when it happened, `ticket_id` is empty for events of a whole visit."""
+
+    id: str
+    kind: str
+    at: datetime
+    visit_id: str
+    ticket_id: str = ""
+    actor_kind: str = "system"
+    actor_id: str = ""
+    codes: Codes = field(default_factory=dict)

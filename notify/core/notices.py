@@ -1,0 +1,62 @@
+"""The notices: each kind of message with its audience, purpose, channels and urgency."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+PURPOSES = ("repair", "pickup")
+PURPOSE_MEANING = {
+    "repair": "news and questions about the repair",
+    "pickup": "pickup times and reminders",
+}
+REACH_CHANNELS = ("email", "sms")
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One kind of message.
+
+    `channels` is the order of preference; `call` says that staff must phone when no channel is left;
+    `urgent` may leave in quiet hours; `about` is whose story it belongs to: a ticket or a visit;
+    `life` is how long after its due time it is still of use; `bell` waits the undo time first;
+    `joins` makes a newer notice of the same kind for the same visit replace one still waiting.
+    """
+
+    name: str
+    audience: str
+    purpose: str
+    channels: tuple[str, ...]
+    life: timedelta
+    about: str = "ticket"
+    call: bool = False
+    urgent: bool = False
+    bell: bool = True
+    joins: bool = False
+
+
+_MAIL_FIRST, _SMS_FIRST = ("email", "sms"), ("sms", "email")
+_DAY = timedelta(days=1)
+
+# Life times are common practice, no source: a day-old "on its way" helps nobody.
+_ALL = (
+    Notice("checked_in", "customer", "repair", _MAIL_FIRST, 2 * _DAY, about="visit"),
+    Notice("question", "customer", "repair", _SMS_FIRST, 7 * _DAY, call=True),
+    Notice("part_ordered", "customer", "repair", _MAIL_FIRST, 2 * _DAY),
+    Notice("part_arrived", "customer", "repair", _MAIL_FIRST, _DAY),
+    Notice("promise_changed", "customer", "repair", _SMS_FIRST, 2 * _DAY, call=True),
+    Notice("ready", "customer", "repair", _SMS_FIRST, 14 * _DAY, about="visit", call=True, joins=True),
+    Notice("called_back", "customer", "repair", _SMS_FIRST, 2 * _DAY, call=True),
+    Notice("pickup_confirmed", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
+    Notice("pickup_moved", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
+    Notice("pickup_cancelled", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
+    Notice("pickup_reminder", "customer", "pickup", _SMS_FIRST, _DAY, about="visit", bell=False),
+    Notice("collection_reminder", "customer", "pickup", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
+    Notice("handed_back", "customer", "repair", _MAIL_FIRST, 3 * _DAY, about="visit"),
+    Notice("answer_shop", "shop", "repair", ("email",), 3 * _DAY, urgent=True, bell=False),
+    Notice("part_arrived_shop", "shop", "repair", ("email",), 2 * _DAY, urgent=True, bell=False),
+    Notice("call_needed", "shop", "repair", ("email",), 7 * _DAY, urgent=True, bell=False),
+)
+NOTICES: dict[str, Notice] = {notice.name: notice for notice in _ALL}
+CUSTOMER_NOTICES = tuple(n.name for n in _ALL if n.audience == "customer")
+SHOP_NOTICES = tuple(n.name for n in _ALL if n.audience == "shop")

@@ -1,0 +1,150 @@
+"""Turns one event, the facts and the time into messages to plan; a message not planned is data too."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from notify.core.events import Event
+from notify.core.notices import NOTICES, Notice
+from notify.core.rules import notices_for
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """One way to reach a person: what it may be used for, and whether it can be used now."""
+
+    contact_id: str
+    channel: str
+    purposes: frozenset[str]
+    in_repaired_device: bool = False
+    undeliverable: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Recipient:
+    """A person who is to be told, with every stored way to reach them."""
+
+    person_id: str
+    language: str
+    reaches: tuple[Reach, ...] = ()
+    forgotten: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the planner and the second look need to know about a ticket's surroundings.
+
+    `device_with_us` is False once every device of the visit was handed back. `channels_on` are the
+    channels that the installation can use. `waits_here` means the customer stands in the shop.
+    """
+
+    tell: tuple[Recipient, ...]
+    channels_on: frozenset[str]
+    bell: timedelta
+    waits_here: bool = False
+    device_with_us: bool = True
+    expires: Mapping[str, datetime] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A message to write into the outbox. An empty `person_id` means the shop itself."""
+
+    notice: str
+    person_id: str
+    channel: str
+    contact_id: str
+    about: str
+    cause: str
+    due_at: datetime
+    expires_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Skipped:
+    """A message decided against, with the reason code; stored beside the planned ones."""
+
+    notice: str
+    person_id: str
+    about: str
+    cause: str
+    reason: str
+
+
+Plan = tuple[Planned | Skipped, ...]
+# What somebody who waits in the shop need not be written: they see and hear it.
+_SEEN_WHILE_WAITING = frozenset({"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"})
+
+
+def plan(event: Event, facts: Facts, *, now: datetime) -> Plan:
+    """Every message that `event` causes, planned or skipped with its reason, in the order of the rules."""
+    out: list[Planned | Skipped] = []
+    for name in notices_for(event.kind):
+        notice = NOTICES[name]
+        if notice.audience == "shop":
+            out.append(_for_shop(notice, event, facts, now=now))
+        else:
+            out.extend(_for_person(notice, event, facts, person, now=now) for person in facts.tell)
+    return tuple(out)
+
+
+def _for_shop(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> Planned | Skipped:
+    if "email" not in facts.channels_on:
+        return Skipped(notice.name, "", _about(notice, event), event.id, "no_shop_channel")
+    return Planned(notice.name, "", "email", "", _about(notice, event), event.id, now, now + notice.life)
+
+
+def _for_person(
+    notice: Notice, event: Event, facts: Facts, person: Recipient, *, now: datetime
+) -> Planned | Skipped:
+    about = _about(notice, event)
+    if person.forgotten:
+        return Skipped(notice.name, person.person_id, about, event.id, "forgotten")
+    if facts.waits_here and notice.name in _SEEN_WHILE_WAITING:
+        return Skipped(notice.name, person.person_id, about, event.id, "waits_here")
+    due = now + facts.bell if notice.bell else now
+    expires = min(facts.expires.get(notice.name, due + notice.life), due + notice.life)
+    reach = best_reach(notice, person, facts)
+    if reach is not None:
+        channel, contact = reach.channel, reach.contact_id
+    elif notice.call:
+        channel, contact = "call", ""
+    else:
+        return Skipped(notice.name, person.person_id, about, event.id, why_no_reach(notice, person, facts))
+    return Planned(notice.name, person.person_id, channel, contact, about, event.id, due, expires)
+
+
+def best_reach(
+    notice: Notice, person: Recipient, facts: Facts, *, without: frozenset[str] = frozenset()
+) -> Reach | None:
+    """The first usable way in the notice's order of channels, leaving out channels in `without`."""
+    for channel in notice.channels:
+        for reach in person.reaches:
+            if reach.channel == channel and channel not in without and not _unusable(notice, reach, facts):
+                return reach
+    return None
+
+
+def why_no_reach(notice: Notice, person: Recipient, facts: Facts) -> str:
+    """The reason code why no stored way can be used: the last one tried, or that there is none."""
+    reasons = [_unusable(notice, reach, facts) for reach in person.reaches if reach.channel in notice.channels]
+    return reasons[-1] if reasons else "no_contact"
+
+
+def _unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
+    if notice.purpose not in reach.purposes:
+        return "not_allowed"
+    if reach.channel not in facts.channels_on:
+        return "channel_off"
+    if reach.undeliverable:
+        return "undeliverable"
+    if reach.in_repaired_device and facts.device_with_us:
+        return "number_in_device"
+    return ""
+
+
+def _about(notice: Notice, event: Event) -> str:
+    whole_visit = notice.about == "visit" or not event.ticket_id
+    return f"visit:{event.visit_id}" if whole_visit else f"ticket:{event.ticket_id}"

@@ -1,0 +1,61 @@
+"""Who is told what: one table from event kind to notices, and the kinds that stay silent with the reason."""
+
+from __future__ import annotations
+
+RULES: dict[str, tuple[str, ...]] = {
+    "visit_opened": ("checked_in",),
+    "question_asked": ("question",),
+    "question_answered": ("answer_shop",),
+    "answer_taken_back": ("answer_shop",),
+    "question_expired": ("answer_shop",),
+    "part_ordered": ("part_ordered",),
+    "part_arrived": ("part_arrived", "part_arrived_shop"),
+    "promise_changed": ("promise_changed",),
+    "shelved": ("ready",),
+    "shelved_unrepaired": ("ready",),
+    "called_back": ("called_back",),
+    "handover_done": ("handed_back",),
+    "pickup_booked": ("pickup_confirmed",),
+    "pickup_moved": ("pickup_moved",),
+    "pickup_cancelled": ("pickup_cancelled",),
+    "message_given_up": ("call_needed",),
+}
+
+SILENT: dict[str, str] = {
+    "checked_in": "the visit's opening tells once for all its devices",
+    "inspection_began": "the claim page shows it; nobody needs to act",
+    "work_agreed": "the claim page shows it; nobody needs to act",
+    "bench_began": "the claim page shows it; half an hour later the device is ready",
+    "put_back": "the question or the late part that follows says why",
+    "repair_done": "the proof decides; ready follows",
+    "proof_failed": "the promise says more, if it is threatened",
+    "handed_back": "the handover tells once for all devices given back together",
+    "handover_undone": "the person stands at the counter",
+    "handover_refused": "the person stands at the counter",
+    "left_behind": "a person decides what is written, by the local steps",
+    "corrected": "notices not yet sent are withdrawn instead",
+    "question_withdrawn": "the claim page shows it; the unsent question is withdrawn",
+    "part_needed": "the order says more",
+    "part_due_changed": "the promise says more, if it is threatened",
+    "part_dead": "the promise says more, if it is threatened",
+    "part_not_needed": "nobody needs to act",
+    "promise_made": "said at the counter and printed on the claim ticket",
+    "pickup_missed": "the collection reminder follows at its time",
+    "consent_given": "confirmed where it was given",
+    "consent_withdrawn": "confirmed where it was withdrawn",
+    "contact_changed": "confirmed at the counter",
+    "claim_link_replaced": "handed over at the counter",
+    "money_recorded": "said at the counter",
+    "place_changed": "of interest to the shop only",
+    "safety_flag_changed": "said at the counter, shown on the claim page",
+    "call_logged": "the call was the message",
+    "person_forgotten": "there is nobody left to tell",
+}
+
+
+def notices_for(kind: str) -> tuple[str, ...]:
+    """The notices that an event of `kind` causes; empty for a silent one. Raises KeyError when unknown."""
+    if kind in RULES:
+        return RULES[kind]
+    _ = SILENT[kind]
+    return ()

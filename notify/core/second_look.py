@@ -1,0 +1,126 @@
+"""The second look: is a message still true and wanted, just before it leaves?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from notify.core.notices import NOTICES
+from notify.core.planner import Facts, Recipient, best_reach, why_no_reach
+from notify.core.tickets import OPEN_PHASES, Phase
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """Today's facts about what a message speaks of.
+
+    `phases` are those of the tickets it is about (the whole visit for visit notices). The question,
+    booking and part fields are empty text or 0 when the message is not about one.
+    """
+
+    at: datetime
+    phases: tuple[Phase, ...]
+    question_state: str = ""
+    booking_state: str = ""
+    booking_revision: int = 0
+    told_revision: int = 0
+    newer_waiting: bool = False
+    quiet_until: datetime | None = None
+    promise_current: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """Go: by this channel to this contact."""
+
+    channel: str
+    contact_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Not now; look again at `until`."""
+
+    until: datetime
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """Not any more, with the reason code."""
+
+    reason: str
+
+
+Verdict = Send | Wait | Drop
+
+
+def untrue(notice: str, now: Now) -> str:
+    """The reason code why what `notice` says is no longer so; empty when it still holds."""
+    phases = now.phases
+    match notice:
+        case "ready" | "collection_reminder" if Phase.ON_SHELF not in phases:
+            return "no_longer_on_shelf"
+        case "question" if now.question_state != "open":
+            return "question_closed"
+        case "called_back" if Phase.ON_SHELF in phases or not _open(phases):
+            return "moved_on"
+        case "part_ordered" | "part_arrived" | "promise_changed" if not _in_work(phases):
+            return "moved_on"
+        case "promise_changed" if not now.promise_current:
+            return "newer_promise"
+        case "handed_back" if Phase.HANDED_BACK not in phases:
+            return "handover_undone"
+        case "pickup_confirmed" | "pickup_moved" | "pickup_reminder":
+            return _booking_untrue(now)
+        case "pickup_cancelled" if now.booking_state == "booked":
+            return "booked_again"
+    return ""
+
+
+def _booking_untrue(now: Now) -> str:
+    if now.booking_state != "booked":
+        return "booking_closed"
+    if now.booking_revision != now.told_revision:
+        return "booking_changed"
+    return ""
+
+
+def _open(phases: tuple[Phase, ...]) -> bool:
+    return any(phase in OPEN_PHASES for phase in phases)
+
+
+def _in_work(phases: tuple[Phase, ...]) -> bool:
+    return any(phase in OPEN_PHASES and phase is not Phase.ON_SHELF for phase in phases)
+
+
+def look(
+    notice: str, *, channel: str, expires_at: datetime, person: Recipient | None, facts: Facts, now: Now
+) -> Verdict:
+    """Send, wait or drop. `person` is None for the shop itself; channel `call` never waits for quiet hours."""
+    kind = NOTICES[notice]
+    if now.at >= expires_at:
+        return Drop("expired")
+    if reason := untrue(notice, now):
+        return Drop(reason)
+    if kind.joins and now.newer_waiting:
+        return Drop("joined_to_newer")
+    if person is None:
+        return Send("email", "")
+    if person.forgotten:
+        return Drop("forgotten")
+    if channel == "call":
+        return Send("call", "")
+    return _to_person(notice, channel, person, facts, now)
+
+
+def _to_person(notice: str, channel: str, person: Recipient, facts: Facts, now: Now) -> Verdict:
+    kind = NOTICES[notice]
+    reach = best_reach(kind, person, facts, without=frozenset({"email", "sms"} - {channel}))
+    if reach is None:
+        reach = best_reach(kind, person, facts)
+    if reach is None:
+        return Send("call", "") if kind.call else Drop(why_no_reach(kind, person, facts))
+    if now.quiet_until is not None and now.quiet_until > now.at and not kind.urgent:
+        return Wait(now.quiet_until, "quiet_hours")
+    return Send(reach.channel, reach.contact_id)

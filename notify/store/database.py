@@ -1,0 +1,99 @@
+"""Transactions: a unit of work bound to one shop, on SQLite or PostgreSQL alike."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection, Engine, text
+
+from notify.store.engine import open_engine
+from notify.store.vault import Opener, Place, Vault
+
+
+@dataclass(slots=True)
+class Unit:
+    """One open transaction of one shop. Every store function takes it and sees that shop's rows only."""
+
+    connection: Connection
+    shop_id: str
+    opener: Opener
+    new_id: Callable[[], str]
+    vault: Vault = field(repr=False)
+
+    def seal(self, person_id: str, table: str, row: str, column: str, plain: str | bytes) -> bytes:
+        """Encrypts a text for the column `column` of one row."""
+        return self.opener.seal(person_id, Place(table, row, column), plain)
+
+    def open(self, person_id: str, table: str, row: str, column: str, sealed: bytes | None) -> str:
+        """The text behind a sealed column; empty when there is none."""
+        return self.opener.open(person_id, Place(table, row, column), sealed) if sealed else ""
+
+
+class Database:
+    """The main database with its vault: short transactions, one writer at a time on SQLite."""
+
+    def __init__(self, url: str, *, vault: Vault, new_id: Callable[[], str]) -> None:
+        self.engine: Engine = open_engine(url)
+        self.vault = vault
+        self._new_id = new_id
+        self._writer = threading.Lock()
+        self._is_sqlite = self.engine.dialect.name == "sqlite"
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether the embedded database is in use."""
+        return self._is_sqlite
+
+    @contextmanager
+    def write(self, shop_id: str) -> Iterator[Unit]:
+        """A writing transaction: committed at the end, rolled back whole by any exception.
+
+        Writers of one shop follow each other: by BEGIN IMMEDIATE behind a lock of this process on
+        SQLite, by an advisory lock on PostgreSQL. So numbers in a row and the last place in a slot
+        need no retry.
+        """
+        with self._connection(writes=True) as connection:
+            if not self._is_sqlite:
+                connection.execute(text("select pg_advisory_xact_lock(hashtext(:shop))"), {"shop": shop_id})
+            yield self._unit(connection, shop_id)
+
+    @contextmanager
+    def write_beside(self, shop_id: str) -> Iterator[Unit]:
+        """A writing transaction that takes no shop lock on PostgreSQL: for claims by SKIP LOCKED and their settling."""
+        with self._connection(writes=True) as connection:
+            yield self._unit(connection, shop_id)
+
+    @contextmanager
+    def read(self, shop_id: str) -> Iterator[Unit]:
+        """A reading transaction: one consistent snapshot, rolled back at the end."""
+        with self.engine.connect() as connection, connection.begin():
+            yield self._unit(connection, shop_id)
+
+    @contextmanager
+    def _connection(self, *, writes: bool) -> Iterator[Connection]:
+        if not self._is_sqlite:
+            with self.engine.begin() as connection:
+                yield connection
+            return
+        with self._writer, self.engine.connect().execution_options(writes=writes) as connection, connection.begin():
+            yield connection
+
+    def _unit(self, connection: Connection, shop_id: str) -> Unit:
+        return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault)
+
+    def checkpoint(self, *, truncate: bool = False) -> bool:
+        """Moves the journal into the main file (SQLite); False when a reader was in the way. One place calls this."""
+        if not self._is_sqlite:
+            return True
+        how = "TRUNCATE" if truncate else "PASSIVE"
+        with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            row: Any = connection.execute(text(f"pragma wal_checkpoint({how})")).first()
+        return row is not None and row[0] == 0
+
+    def close(self) -> None:
+        """Gives every connection back."""
+        self.engine.dispose()

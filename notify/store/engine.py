@@ -1,0 +1,63 @@
+"""Engines whose every connection is set as the design demands, and proves it."""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy.pool import NullPool
+
+from notify.core.errors import Misconfigured
+
+# What each new SQLite connection is told, and must answer when asked back.
+# synchronous=FULL: WAL with NORMAL loses acknowledged commits at power loss; secure_delete: overwritten
+# text must not stay readable; wal_autocheckpoint=0: exactly one place checkpoints (the WAL-reset race of
+# SQLite 3.7.0-3.51.2, sqlite.org/wal.html#walresetbug).
+PRAGMAS: tuple[tuple[str, str | int, str | int], ...] = (
+    ("busy_timeout", 10_000, 10_000),
+    ("journal_mode", "WAL", "wal"),
+    ("synchronous", "FULL", 2),
+    ("foreign_keys", "ON", 1),
+    ("secure_delete", "ON", 1),
+    ("wal_autocheckpoint", 0, 0),
+    ("mmap_size", 0, 0),
+    ("temp_store", "MEMORY", 2),
+)
+
+
+def open_engine(url: str, *, pooled: bool = True) -> Engine:
+    """An engine for a SQLite or PostgreSQL URL; nothing is connected yet. Raises Misconfigured for another kind."""
+    kind = make_url(url).get_backend_name()
+    if kind == "sqlite":
+        return _open_sqlite(url, pooled=pooled)
+    if kind == "postgresql":
+        return create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=20)
+    raise Misconfigured(f"database.url names {kind!r}, which Shelfbell cannot use",
+                        "Use a sqlite:/// or postgresql:// address.", field="database.url")
+
+
+def _open_sqlite(url: str, *, pooled: bool) -> Engine:
+    pool: dict[str, Any] = {"pool_size": 20, "max_overflow": 20} if pooled else {"poolclass": NullPool}
+    engine = create_engine(url, connect_args={"timeout": 10.0, "check_same_thread": False}, **pool)
+    event.listen(engine, "connect", _set_pragmas)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _set_pragmas(connection: sqlite3.Connection, _record: object) -> None:
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for name, wanted, answer in PRAGMAS:
+        cursor.execute(f"pragma {name}={wanted}")
+        got = cursor.execute(f"pragma {name}").fetchone()
+        if got is not None and got[0] != answer:
+            raise Misconfigured(f"SQLite answers {got[0]!r} for {name} where {answer!r} is needed",
+                                "Keep the data folder on a local disk, not on a network share.", field="database.url")
+    cursor.close()
+
+
+def _begin(connection: Any) -> None:
+    # IMMEDIATE for every writer: a deferred one dies at its first write when another was faster.
+    how = "IMMEDIATE" if connection.get_execution_options().get("writes") else "DEFERRED"
+    connection.exec_driver_sql(f"BEGIN {how}")

@@ -1,0 +1,222 @@
+"""Every table of the main database. Longer than other rooms: one place to see all that is kept.
+
+Each table carries `shop_id` and a composite key, so that one shop's identifier finds nothing in
+another's rows. Columns of type LargeBinary named `*_sealed` hold text encrypted under a person's
+own data key (store/vault.py); everything else is identifiers, codes, times and numbers.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import (
+    JSON, BigInteger, Boolean, CheckConstraint, Column, Date, ForeignKeyConstraint, Index, Integer, LargeBinary,
+    MetaData, PrimaryKeyConstraint, String, Table, Time, UniqueConstraint, text,
+)
+
+from notify.store.types import Instant
+
+metadata = MetaData(naming_convention={
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s", "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s", "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+})
+
+
+def _id(name: str = "id", *, null: bool = False) -> Column[Any]:
+    return Column(name, String(36), nullable=null)
+
+
+def _code(name: str, *, default: str = "") -> Column[Any]:
+    return Column(name, String(40), nullable=False, server_default=text(f"'{default}'"))
+
+
+def _flag(name: str) -> Column[Any]:
+    return Column(name, Boolean, nullable=False, default=False)
+
+
+def _sealed(name: str) -> Column[Any]:
+    return Column(f"{name}_sealed", LargeBinary, nullable=True)
+
+
+def _at(name: str, *, null: bool = False) -> Column[Any]:
+    return Column(name, Instant, nullable=null)
+
+
+def _table(name: str, *items: Any, key: tuple[str, ...] = ("id",), parents: dict[str, str] | None = None) -> Table:
+    """A table of one shop: `shop_id`, the given columns, the composite key, and links to `parents`."""
+    links = [
+        ForeignKeyConstraint(["shop_id", column], [f"{parent}.shop_id", f"{parent}.id"])
+        for column, parent in (parents or {}).items()
+    ]
+    return Table(name, metadata, _id("shop_id"), *items, PrimaryKeyConstraint("shop_id", *key), *links)
+
+
+shops = Table(
+    "shops", metadata, Column("id", String(36), primary_key=True), _at("created_at"),
+)
+# Dated rows: the newest row whose day has come counts.
+shop_settings = _table(
+    "shop_settings", Column("key", String(60), nullable=False), Column("valid_from", Date, nullable=False),
+    Column("value", JSON, nullable=False), key=("key", "valid_from"),
+)
+hours = _table(
+    "hours", _id(), Column("weekday", Integer, nullable=False), Column("opens", Time, nullable=False),
+    Column("closes", Time, nullable=False), Column("capacity", Integer, nullable=False),
+    Column("valid_from", Date, nullable=False), Column("valid_until", Date),
+    CheckConstraint("weekday between 0 and 6", name="weekday"), CheckConstraint("capacity >= 0", name="capacity"),
+)
+special_days = _table(
+    "special_days", _id(), Column("day", Date, nullable=False), Column("opens", Time), Column("closes", Time),
+    Column("capacity", Integer, nullable=False), Column("reason", String(120), nullable=False),
+)
+staff = _table(
+    "staff", _id(), Column("name", String(80), nullable=False), _code("role"),
+    Column("password_hash", String(200), nullable=False), Column("pin_hash", String(200), nullable=False),
+    _flag("active"), _at("created_at"),
+    UniqueConstraint("shop_id", "name"), CheckConstraint("role in ('counter','technician','owner')", name="role"),
+)
+sessions = _table(
+    "sessions", Column("id", String(64), nullable=False), _id("staff_id"), _at("created_at"), _at("last_seen_at"),
+    _at("expires_at"), parents={"staff_id": "staff"},
+)
+# No personal data: the key is a keyed hash of who tries what.
+throttles = Table(
+    "throttles", metadata, Column("key", String(64), primary_key=True), Column("count", Integer, nullable=False),
+    Column("window_from", Instant, nullable=False),
+)
+
+people = _table(
+    "people", _id(), Column("language", String(8), nullable=False), _sealed("name"), _at("created_at"),
+    _at("last_ticket_closed_at", null=True), _at("forgotten_at", null=True),
+)
+contacts = _table(
+    "contacts", _id(), _id("person_id"), _code("channel"), _sealed("address"), Column("lookup", String(64)),
+    _flag("in_repaired_device"), _at("undeliverable_at", null=True), _at("created_at"), _at("replaced_at", null=True),
+    Index("ix_contacts_lookup", "shop_id", "lookup"), Index("ix_contacts_person", "shop_id", "person_id"),
+    CheckConstraint("channel in ('email','sms')", name="channel"), parents={"person_id": "people"},
+)
+# Append-only: the current state is the newest row per person, channel and purpose.
+consents = _table(
+    "consents", _id(), _id("person_id"), _code("channel"), _code("purpose"), _flag("allowed"), _code("basis"),
+    _code("wording"), Column("language", String(8), nullable=False), _code("how"), _id("staff_id", null=True),
+    _at("at"), Column("seq", Integer, nullable=False),
+    Index("ix_consents_person", "shop_id", "person_id"), parents={"person_id": "people"},
+)
+visits = _table(
+    "visits", _id(), _flag("waits_here"), _at("opened_at"), Column("idempotency", String(64)),
+    UniqueConstraint("shop_id", "idempotency"),
+)
+visit_people = _table(
+    "visit_people", _id("visit_id"), _id("person_id"), _code("role"), key=("visit_id", "role", "person_id"),
+    parents={"visit_id": "visits", "person_id": "people"},
+)
+tickets = _table(
+    "tickets", _id(), _id("visit_id"), _id("person_id"), Column("number", String(16), nullable=False),
+    _code("phase"), _code("outcome"), _code("reason"), _code("device_class", default="other"),
+    _sealed("device"), _sealed("fault"), _sealed("condition"), _sealed("accessories"),
+    Column("price_agreed", BigInteger), Column("price_limit", BigInteger), Column("deposit", BigInteger),
+    _flag("paid"), Column("shelf", String(20), nullable=False, server_default=text("''")),
+    Column("safety", JSON, nullable=False), _id("follows_id", null=True), _id("technician_id", null=True),
+    _at("promise_at", null=True), Column("token_hash", String(64)), _sealed("token"),
+    _at("created_at"), _at("phase_since"), Column("version", Integer, nullable=False),
+    UniqueConstraint("shop_id", "number"), UniqueConstraint("token_hash"),
+    Index("ix_tickets_visit", "shop_id", "visit_id"), Index("ix_tickets_phase", "shop_id", "phase"),
+    Index("ix_tickets_person", "shop_id", "person_id"),
+    CheckConstraint(
+        "phase in ('taken_in','inspecting','in_line','on_bench','proving','on_shelf','handed_back','left_behind')",
+        name="phase"),
+    CheckConstraint("outcome in ('','repaired','unrepaired')", name="outcome"),
+    parents={"visit_id": "visits", "person_id": "people"},
+)
+events = _table(
+    "events", _id(), Column("seq", Integer, nullable=False), _id("visit_id"), _id("ticket_id", null=True),
+    _code("kind"), _at("at"), _at("recorded_at"), _code("actor_kind"), _id("actor_id", null=True),
+    Column("codes", JSON, nullable=False),
+    UniqueConstraint("shop_id", "seq"), Index("ix_events_ticket", "shop_id", "ticket_id", "seq"),
+    Index("ix_events_visit", "shop_id", "visit_id", "seq"), parents={"visit_id": "visits"},
+)
+notes = _table(
+    "notes", _id(), _id("ticket_id"), _id("person_id"), _sealed("text"), _at("at"), _id("staff_id", null=True),
+    _id("event_id", null=True), Index("ix_notes_ticket", "shop_id", "ticket_id"), parents={"ticket_id": "tickets"},
+)
+questions = _table(
+    "questions", _id(), _id("ticket_id"), _id("person_id"), _code("kind"), _sealed("wording"),
+    Column("price", BigInteger), _id("part_id", null=True), _code("state"), _code("answer"), _at("asked_at"),
+    _at("expires_at"), _at("answered_at", null=True), _code("answered_how"), _sealed("said_by"),
+    _id("staff_id", null=True), Index("ix_questions_ticket", "shop_id", "ticket_id"),
+    CheckConstraint("state in ('open','answered','taken_back','withdrawn','expired')", name="state"),
+    parents={"ticket_id": "tickets"},
+)
+suppliers = _table(
+    "suppliers", _id(), Column("name", String(80), nullable=False), Column("cutoff", Time),
+    Column("delivers_at", Time), Column("days", Integer, nullable=False), UniqueConstraint("shop_id", "name"),
+)
+parts = _table(
+    "parts", _id(), _id("ticket_id"), _id("person_id"), _sealed("name"), Column("label", String(16), nullable=False),
+    _code("state"), _id("supplier_id", null=True), _at("needed_at"), _at("ordered_at", null=True),
+    _at("due_at", null=True), _at("arrived_at", null=True),
+    UniqueConstraint("shop_id", "label"), Index("ix_parts_ticket", "shop_id", "ticket_id"),
+    Index("ix_parts_state", "shop_id", "state"), parents={"ticket_id": "tickets"},
+    
+)
+# A place in a slot: the partial unique index is what makes the last place go to one customer only.
+bookings = _table(
+    "bookings", _id(), _id("visit_id"), _id("person_id"), Column("local_start", String(16), nullable=False),
+    Column("zone", String(60), nullable=False), Column("fold", Integer, nullable=False), _at("start_at"), _at("end_at"),
+    Column("seat", Integer, nullable=False), _code("state"), Column("revision", Integer, nullable=False),
+    Column("uid", String(64), nullable=False), Column("organizer_token", String(64), nullable=False), _at("made_at"),
+    _at("changed_at"), _flag("invited"), _flag("reminded"),
+    CheckConstraint("state in ('booked','cancelled','missed','kept')", name="state"),
+    CheckConstraint("seat >= 0", name="seat"), Index("ix_bookings_visit", "shop_id", "visit_id"),
+    parents={"visit_id": "visits"},
+)
+Index("uq_bookings_place", bookings.c.shop_id, bookings.c.start_at, bookings.c.seat, unique=True,
+      sqlite_where=text("state = 'booked'"), postgresql_where=text("state = 'booked'"))
+Index("uq_bookings_live", bookings.c.shop_id, bookings.c.visit_id, unique=True,
+      sqlite_where=text("state = 'booked'"), postgresql_where=text("state = 'booked'"))
+
+# The outbox. The unique key is the identity of a message; a retry never makes a second row.
+messages = _table(
+    "messages", _id(), Column("seq", Integer, nullable=False), _id("visit_id"), Column("about", String(48), nullable=False),
+    Column("cause", String(80), nullable=False), _code("notice"), Column("person_id", String(36), nullable=False),
+    _code("channel"), Column("resend", Integer, nullable=False), _id("contact_id", null=True),
+    Column("refs", JSON, nullable=False), _code("state"), _code("reason"), _at("created_at"), _at("due_at"),
+    _at("expires_at"), Column("attempts", Integer, nullable=False), Column("ambiguous", Integer, nullable=False),
+    Column("lease_by", String(36)), _at("lease_until", null=True), Column("message_id", String(120)),
+    _sealed("bytes"), _sealed("sentence"), _at("composed_at", null=True), _at("ended_at", null=True),
+    UniqueConstraint("shop_id", "about", "cause", "notice", "person_id", "channel", "resend", name="uq_messages_identity"),
+    Index("ix_messages_visit", "shop_id", "visit_id", "seq"),
+    CheckConstraint("state in ('waiting','sent','to_call','called','dropped','skipped','given_up')", name="state"),
+    CheckConstraint("state in ('waiting','to_call') or ended_at is not null", name="ended"),
+    CheckConstraint("state not in ('dropped','skipped','given_up') or reason <> ''", name="reason"),
+    parents={"visit_id": "visits"},
+)
+# Only what waits is in this index, so that finding work does not slow down as the archive grows.
+Index("ix_messages_due", messages.c.due_at, sqlite_where=text("state = 'waiting'"),
+      postgresql_where=text("state = 'waiting'"))
+receipts = _table(
+    "receipts", _id(), _id("message_id"), _at("at"), Column("attempt", Integer, nullable=False), _code("verdict"),
+    _code("code"), Column("text", String(200), nullable=False),
+    Index("ix_receipts_message", "shop_id", "message_id"), parents={"message_id": "messages"},
+)
+idempotency = _table(
+    "idempotency", Column("key", String(64), nullable=False), Column("result", JSON, nullable=False), _at("at"),
+    key=("key",),
+)
+taken_files = _table(
+    "taken_files", Column("source", String(60), nullable=False), Column("digest", String(64), nullable=False), _at("at"),
+    Column("taken", Integer, nullable=False), Column("refused", Integer, nullable=False), key=("source", "digest"),
+)
+taken_rows = _table(
+    "taken_rows", Column("source", String(60), nullable=False), Column("row_key", String(64), nullable=False),
+    Column("digest", String(64), nullable=False), _at("at"), key=("source", "row_key"),
+)
+erasures = _table(
+    "erasures", _id(), _at("at"), _code("reason"), Column("counts", JSON, nullable=False), _at("confirmed_at", null=True),
+)
+# One row per timed job and shop, so that two processes never do the same work twice.
+job_runs = Table(
+    "job_runs", metadata, Column("name", String(60), primary_key=True), Column("ran_at", Instant, nullable=False),
+    Column("lease_by", String(36)), Column("lease_until", Instant),
+)

@@ -1,0 +1,45 @@
+"""Column types that SQLite and PostgreSQL read back alike."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import DateTime, String
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeDecorator, TypeEngine
+
+_FORM = "%Y-%m-%dT%H:%M:%S.%fZ"
+
+
+class Instant(TypeDecorator[datetime]):
+    """An aware instant in UTC; a naive one is refused.
+
+    SQLite would read a zoned time back naive and drop its offset, so it is kept there as text of
+    fixed width, which also sorts in time order; PostgreSQL keeps a timestamptz.
+    """
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """The type that the database at hand really gets."""
+        inner: TypeEngine[Any] = String(27) if dialect.name == "sqlite" else DateTime(timezone=True)
+        return dialect.type_descriptor(inner)
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> Any:
+        """UTC on the way in; raises ValueError for a naive time."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("an instant needs a time zone")
+        utc = value.astimezone(UTC)
+        return utc.strftime(_FORM) if dialect.name == "sqlite" else utc
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+        """Aware UTC on the way out."""
+        if value is None:
+            return None
+        if isinstance(value, str):
+            return datetime.strptime(value, _FORM).replace(tzinfo=UTC)
+        return value.astimezone(UTC)  # type: ignore[no-any-return]
