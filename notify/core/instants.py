@@ -1,0 +1,85 @@
+"""Aware UTC instants and wall clocks: the few conversions that every rule about time shares."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from notify.core.errors import Invalid
+
+_SECOND = timedelta(seconds=1)
+
+
+def need_aware(moment: datetime, *, field: str = "") -> datetime:
+    """The same instant in UTC. Raises Invalid for a naive datetime, which names no instant at all."""
+    if moment.tzinfo is None or moment.utcoffset() is None:
+        raise Invalid(
+            "A time without a zone was given where an instant is needed",
+            "Give it with its offset, for example 2026-11-25T09:00:00+00:00.",
+            field=field,
+        )
+    return moment.astimezone(UTC)
+
+
+def zone(name: str) -> ZoneInfo:
+    """The zone of that IANA name, such as Europe/London. Raises Invalid that names the bad zone.
+
+    Start-up has told zoneinfo to read the tzdata package only, so that every machine gives the same answer.
+    """
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as wrong:  # unknown name, path tricks, name of a folder
+        raise Invalid(
+            f"{name[:60]!r} is not a time zone", "Use an IANA name such as Europe/London.", field="zone"
+        ) from wrong
+
+
+def local(moment: datetime, zone_name: str) -> datetime:
+    """What the wall clock in that zone shows at that instant (aware). Raises Invalid."""
+    return need_aware(moment).astimezone(zone(zone_name))
+
+
+def exists(wall: datetime, tz: ZoneInfo) -> bool:
+    """Whether a naive wall time happens at all; false inside the gap when clocks go forward."""
+    return _utc(wall, tz, fold=0).astimezone(tz).replace(tzinfo=None, fold=0) == wall.replace(fold=0)
+
+
+def is_ambiguous(wall: datetime, tz: ZoneInfo) -> bool:
+    """Whether a naive wall time happens twice, because clocks go back over it."""
+    return exists(wall, tz) and _utc(wall, tz, fold=0) != _utc(wall, tz, fold=1)
+
+
+def instant(wall: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
+    """UTC instant of a naive wall time; `fold` 1 is the second of two. In a gap: the instant of the jump.
+
+    A gap is left at its end on purpose: a shop that opens at 01:30 on the night without a 01:30 opens
+    when the clock jumps past it, not an hour later.
+    """
+    if exists(wall, tz):
+        return _utc(wall, tz, fold=fold)
+    return jump_between(_utc(wall, tz, fold=1), _utc(wall, tz, fold=0), tz)
+
+
+def first_instant(day: date, tz: ZoneInfo) -> datetime:
+    """UTC instant at which that local date begins (midnight itself may be missing or come twice)."""
+    return instant(datetime.combine(day, time(0)), tz)
+
+
+def jump_between(early: datetime, late: datetime, tz: ZoneInfo) -> datetime:
+    """First second in (early, late] at which the zone has the offset that it has at `late`.
+
+    For a span with one clock change in it; clocks change on whole seconds.
+    """
+    low, high = early.replace(microsecond=0), late.replace(microsecond=0)
+    after = high.astimezone(tz).utcoffset()
+    while high - low > _SECOND:
+        middle = (low + (high - low) // 2).replace(microsecond=0)
+        if middle.astimezone(tz).utcoffset() == after:
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _utc(wall: datetime, tz: ZoneInfo, *, fold: int) -> datetime:
+    return wall.replace(tzinfo=tz, fold=fold).astimezone(UTC)
