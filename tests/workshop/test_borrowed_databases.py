@@ -1,0 +1,39 @@
+"""The databases that tests borrow are real, fresh and apart from each other."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from sqlalchemy import create_engine, text
+
+from tests.parts.databases import Backend
+from tests.parts.postgres import Databases
+
+
+@pytest.mark.parametrize("round_", [1, 2])
+def test_each_test_gets_a_database_that_no_other_test_has_touched(backend: Backend, round_: int) -> None:
+    engine = create_engine(backend.url)
+    with engine.begin() as connection:
+        connection.execute(text("CREATE TABLE left_by_a_test (id integer)"))
+    assert engine.dialect.name == backend.name
+    engine.dispose()
+
+
+@pytest.mark.real
+def test_a_copy_of_the_template_is_quick_to_make(postgres_server: Databases) -> None:
+    began = time.perf_counter()
+    names = [postgres_server.create() for _ in range(5)]
+    milliseconds = (time.perf_counter() - began) * 1000 / len(names)
+    for name in names:
+        postgres_server.drop(name)
+    print(f"FIGURE postgres_copy databases={len(names)} ms_each={milliseconds:.0f}")
+    assert milliseconds < 2000
+
+
+@pytest.mark.real
+def test_the_private_server_cannot_be_reached_over_the_network(postgres_server: Databases) -> None:
+    engine = create_engine(postgres_server.url("postgres"))
+    with engine.connect() as connection:
+        assert connection.scalar(text("SHOW listen_addresses")) == ""
+    engine.dispose()
