@@ -35,6 +35,7 @@ class SmtpServer:
     `refusals` maps a recipient to the answer it gets at RCPT ("550 5.1.1 unknown").
     `data_answers` are given to the next messages after their final dot, one each; then all are accepted.
     `drop_after_data` counts messages that are kept and then answered by a closed connection.
+    `stop()` takes the server down for good and cuts every open connection.
     """
 
     security: Security = "starttls"
@@ -47,6 +48,7 @@ class SmtpServer:
     data_answers: list[str] = field(default_factory=list)
     drop_after_data: int = 0
     connections: int = 0
+    stop: Callable[[], None] = lambda: None
 
     async def handle_EHLO(
         self, server: SMTP, session: Session, envelope: Envelope, hostname: str, responses: list[str]
@@ -68,7 +70,8 @@ class SmtpServer:
         """Keep the message, unless an answer was set that refuses it."""
         answer = self.data_answers.pop(0) if self.data_answers else "250 2.0.0 kept"
         if answer.startswith("2"):
-            self.messages.append(_received(session, envelope))
+            encrypted = self.security == "tls" or session.ssl is not None
+            self.messages.append(_received(session, envelope, encrypted=encrypted))
         if self.drop_after_data > 0:
             self.drop_after_data -= 1
             _cut(server)
@@ -85,10 +88,10 @@ class SmtpServer:
         return AuthResult(success=known, handled=False, auth_data=name if known else None)
 
 
-def _received(session: Session, envelope: Envelope) -> Received:
+def _received(session: Session, envelope: Envelope, *, encrypted: bool) -> Received:
     content = envelope.original_content or b""
-    recipients, encrypted = tuple(envelope.rcpt_tos), session.ssl is not None
-    return Received(envelope.mail_from or "", recipients, content, encrypted, session.auth_data or "")
+    login = session.auth_data or ""
+    return Received(envelope.mail_from or "", tuple(envelope.rcpt_tos), content, encrypted, login)
 
 
 def _cut(server: SMTP) -> None:
@@ -112,6 +115,8 @@ class _Running:
 
     def stop(self) -> None:
         """Cut every connection that is still open and end the thread."""
+        if self._loop.is_closed():
+            return
         asyncio.run_coroutine_threadsafe(self._close(), self._loop).result(timeout=10)
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join(timeout=10)
@@ -164,6 +169,7 @@ def start_smtp(certificates: Certificates) -> Iterator[Callable[..., SmtpServer]
         told = SmtpServer(security=security, users=users or {}, ca_file=certificates.ca_file)
         running.append(_Running(told, certificates))
         running[-1].start()
+        told.stop = running[-1].stop
         return told
 
     yield start
