@@ -1,0 +1,90 @@
+"""A channel that keeps each message as one durable file of a Maildir, once per Message-ID."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import tempfile
+from pathlib import Path
+
+from notify.channels.base import Outgoing, Receipt, Verdict, refusal
+
+
+class FolderChannel:
+    """Writes to `tmp/`, syncs, renames into `new/`, syncs the folder: a crash leaves a whole file or none.
+
+    The file name derives from the Message-ID, so that a repeated try does not make a second file, not even
+    after a mail reader has moved the first one to `cur/`. Folders are made 0700, files 0600.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def send(self, outgoing: Outgoing, /) -> Receipt:
+        """See Channel.send. A folder that is full or not writable means: try later."""
+        refused = refusal(outgoing)
+        if refused is not None:
+            return refused
+        try:
+            return self._keep(_file_name(outgoing.message_id), outgoing.payload)
+        except OSError as error:
+            name = errno.errorcode.get(error.errno or 0, "error")
+            words = os.strerror(error.errno) if error.errno else "the folder cannot be used"
+            return Receipt(Verdict.TRY_LATER, f"folder-{name}", f"{words}; make the mail folder writable.")
+
+    def close(self) -> None:
+        """Nothing to close; there so that every channel is closed alike."""
+
+    def _keep(self, name: str, payload: bytes) -> Receipt:
+        for inner in ("tmp", "new", "cur"):
+            (self._path / inner).mkdir(mode=0o700, parents=True, exist_ok=True)
+        if self._is_there(name):
+            # An earlier try may have been cut off between its rename and its sync.
+            _sync_folder(self._path / "new")
+            self._tidy(name)
+            return Receipt(Verdict.ACCEPTED, "already-there")
+        draft = self._write_draft(name, payload)
+        try:
+            draft.rename(self._path / "new" / name)
+        except FileNotFoundError:
+            if not self._is_there(name):  # another writer of the same message tidied our draft away?
+                raise
+        _sync_folder(self._path / "new")
+        self._tidy(name)
+        return Receipt(Verdict.ACCEPTED, "kept")
+
+    def _is_there(self, name: str) -> bool:
+        if (self._path / "new" / name).exists():
+            return True
+        return any(entry.name.split(":")[0] == name for entry in os.scandir(self._path / "cur"))
+
+    def _write_draft(self, name: str, payload: bytes) -> Path:
+        handle, path = tempfile.mkstemp(prefix=f"{name}.", dir=self._path / "tmp")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(payload)
+                file.flush()
+                os.fsync(file.fileno())
+        except OSError:
+            Path(path).unlink(missing_ok=True)
+            raise
+        return Path(path)
+
+    def _tidy(self, name: str) -> None:
+        """Remove what a crashed try of this message left in `tmp/`: it holds the customer's text."""
+        for entry in os.scandir(self._path / "tmp"):
+            if entry.name.startswith(f"{name}."):
+                Path(entry.path).unlink(missing_ok=True)
+
+
+def _file_name(message_id: str) -> str:
+    return hashlib.sha256(message_id.encode("utf-8", "surrogatepass")).hexdigest()[:40]
+
+
+def _sync_folder(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

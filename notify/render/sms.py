@@ -1,0 +1,88 @@
+"""Counts what a text message costs on the air, and tidies typography that would make it dearer."""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+
+# 3GPP TS 23.038 6.2.1, in code order without 0x1B (escape), and its extension table 6.2.1.1.
+BASIC = frozenset(
+    "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
+    "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
+)
+EXTENSION = frozenset("\f^{}\\[~]|€")
+
+# 3GPP TS 23.040 9.2.3.24.1: a single message; each part of a longer one, its reference 8 or 16 bits wide.
+SINGLE = {"GSM-7": 160, "UCS-2": 70}
+PART = {"GSM-7": 153, "UCS-2": 67}
+PART_WIDE = {"GSM-7": 152, "UCS-2": 66}
+MOST_PARTS = 255
+
+_FOLDED = str.maketrans(
+    dict.fromkeys("\t\u00a0\u2002\u2003\u2007\u2009\u200a\u202f", " ")
+    | dict.fromkeys("\u2018\u2019\u201a\u201b\u2032\u00b4`", "'")
+    | dict.fromkeys("\u201c\u201d\u201e\u2033\u00ab\u00bb", '"')
+    | dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212\u2022", "-")
+    | dict.fromkeys("\u200b\ufeff\u00ad\u2060", "")
+    | {"\u2026": "..."}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """What a text costs; units, in all and of each part, are septets (GSM-7) or 16-bit code units (UCS-2).
+
+    `first_offending` is the first character that forced UCS-2, or None. A gateway may choose otherwise, so
+    this is an estimate.
+    """
+
+    encoding: str
+    units: int
+    parts: int
+    first_offending: str | None
+    part_units: tuple[int, ...]
+
+    @property
+    def sendable(self) -> bool:
+        """False when one message cannot number its parts any more (one octet: TS 23.040 9.2.3.24.1)."""
+        return self.parts <= MOST_PARTS
+
+
+def count(text: str, *, wide_reference: bool = False) -> Count:
+    """Count `text` as it stands (call `tidy` first to spare units).
+
+    A pair (an escape with its character, or two surrogates) moves whole to the next part, so that the number
+    of parts is not always units divided by the part's size (TS 23.040 9.2.3.24.1).
+    """
+    offending = next((c for c in text if c not in BASIC and c not in EXTENSION), None)
+    encoding = "GSM-7" if offending is None else "UCS-2"
+    costs = [_cost(character, encoding) for character in text]
+    units = sum(costs)
+    filled: tuple[int, ...] = (units,)
+    if units > SINGLE[encoding]:
+        filled = _fill(costs, (PART_WIDE if wide_reference else PART)[encoding])
+    return Count(encoding, units, len(filled), offending, filled)
+
+
+def tidy(text: str) -> str:
+    """`text` composed (NFC), with line ends as LF and typographic characters as their plain ones.
+
+    Only characters whose plain form reads the same are replaced; letters are never changed.
+    """
+    composed = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
+    return composed.translate(_FOLDED)
+
+
+def _cost(character: str, encoding: str) -> int:
+    if encoding == "GSM-7":
+        return 2 if character in EXTENSION else 1
+    return 2 if ord(character) > 0xFFFF else 1
+
+
+def _fill(costs: list[int], room: int) -> tuple[int, ...]:
+    filled = [0]
+    for cost in costs:
+        if filled[-1] + cost > room:
+            filled.append(0)
+        filled[-1] += cost
+    return tuple(filled)
