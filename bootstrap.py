@@ -67,7 +67,7 @@ def check_python() -> None:
 
 
 def make_environment(kind: str) -> None:
-    """Have `.venv` hold the packages of `requirements/<kind>.txt`; the stamp of a finished set is its hash."""
+    """Have `.venv` hold the packages of `requirements/<kind>.txt`; a stamp remembers the finished set."""
     stamps = {name: VENV / f".{name}-is-installed" for name in ("run", "test")}
     enough = {"run": ("run", "test"), "test": ("test",)}[kind]
     if any(_read(stamps[name]) == fingerprint(name) for name in enough):
