@@ -1,0 +1,68 @@
+/* Small comforts; every page works without this file. */
+(function () {
+  "use strict";
+
+  var CLAIM = /(shelfbell:[cp]\/|\/c\/)[a-z0-9]{20,}/i;
+
+  function hintFor(field) {
+    var id = field.id + "-scan-hint";
+    var hint = document.getElementById(id);
+    if (!hint) {
+      hint = document.createElement("span");
+      hint.id = id;
+      hint.className = "scan-hint";
+      hint.setAttribute("role", "status");
+      field.insertAdjacentElement("afterend", hint);
+    }
+    return hint;
+  }
+
+  function looksScanned(field) {
+    return field && field.name !== "scan" && field.matches("input, textarea") && CLAIM.test(field.value);
+  }
+
+  /* A scanner types like a keyboard; a code that lands in another field is answered with advice. */
+  document.addEventListener("input", function (event) {
+    var field = event.target;
+    if (!field.matches || !field.matches("input, textarea") || field.name === "scan") { return; }
+    if (looksScanned(field)) {
+      hintFor(field).textContent = document.body.dataset.scanHint || "";
+    } else if (document.getElementById(field.id + "-scan-hint")) {
+      hintFor(field).textContent = "";
+    }
+  });
+
+  /* Scanners end with Enter; do not let that send a half-filled form. */
+  document.addEventListener("keydown", function (event) {
+    if (event.key === "Enter" && looksScanned(event.target)) { event.preventDefault(); }
+  });
+
+  /* A form pressed twice is sent once. */
+  document.addEventListener("submit", function (event) {
+    var form = event.target;
+    if (form.dataset.sent) { event.preventDefault(); return; }
+    form.dataset.sent = "yes";
+    window.setTimeout(function () { delete form.dataset.sent; }, 4000);
+  });
+
+  /* The day sheet looks again by itself, unless paused or somebody is working inside it. */
+  var sheet = document.querySelector("[data-refresh]");
+  if (!sheet) { return; }
+  document.querySelectorAll("[data-with-script]").forEach(function (one) { one.hidden = false; });
+
+  function lookAgain() {
+    if (document.hidden || sheet.contains(document.activeElement)) { return; }
+    fetch(window.location.href, { credentials: "same-origin", redirect: "error" })
+      .then(function (answer) { return answer.ok ? answer.text() : Promise.reject(new Error("no answer")); })
+      .then(function (text) {
+        var fresh = new DOMParser().parseFromString(text, "text/html").getElementById(sheet.id);
+        if (!fresh || fresh.innerHTML === sheet.innerHTML) { return; }
+        if (sheet.contains(document.activeElement)) { return; }
+        sheet.replaceChildren.apply(sheet, Array.from(fresh.childNodes));
+        document.getElementById("sheet-said").textContent = sheet.dataset.said || "";
+      })
+      .catch(function () { document.getElementById("sheet-said").textContent = sheet.dataset.failed || ""; });
+  }
+
+  window.setInterval(lookAgain, Number(sheet.dataset.refresh) * 1000);
+}());

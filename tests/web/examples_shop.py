@@ -1,0 +1,160 @@
+"""Invented contexts for the pages of a shop's day: sign-in, day sheet, check-in, deliveries, pickups, calls."""
+
+from __future__ import annotations
+
+from typing import Any
+
+Page = dict[str, Any]
+
+CAUTIONS = [
+    "Keep it apart, on a surface that does not burn, away from other devices.",
+    "Do not charge it, press it or open the battery. Do not post it.",
+    "If it gets hot or smells, leave it alone and call the fire brigade.",
+]
+
+
+def staff_base(here: str, **more: Any) -> Page:
+    """What base_staff.html asks for, with the page's own keys."""
+    return {
+        "csrf": "example-csrf",
+        "shop_name": "Tramstop Bench",
+        "staff": {"name": "Ada Quill", "role_words": "technician"},
+        "here": here,
+        "waiting": {"deliveries": 2, "calls": 1},
+        "scan_said": "",
+        "notice": "",
+        "undo": None,
+        "errors": [],
+        **more,
+    }
+
+
+def line(head: str, sentence: str, **more: Any) -> Page:
+    """One line of a sheet, as _lines.html reads it."""
+    return {
+        "mark": "in_line", "clock": "", "number": "", "href": "", "head": head, "sentence": sentence, "place": "",
+        "flag": "", "phone": "", "phone_href": "", "buttons": [], **more,
+    }  # fmt: skip
+
+
+def button(action: str, label: str, *, main: bool = False, **fields: str) -> Page:
+    """One form with one button."""
+    pairs = [{"name": name, "value": value} for name, value in fields.items()]
+    return {"action": action, "label": label, "main": main, "fields": pairs}
+
+
+def _move(label: str, to: str, *, main: bool = False) -> Page:
+    return button("/tickets/12/move", label, main=main, to=to)
+
+
+def _day() -> Page:
+    return staff_base(
+        "day",
+        today="Thursday, 26 November",
+        summary="One answer came in, a box waits to be unpacked, and three devices can go on the bench.",
+        seen_at="9:24",
+        paused=False,
+        notice="K7M-2X9T is on the bench.",
+        undo={"action": "/tickets/12/undo", "event": "401", "label": "Undo, until 9:25"},
+        answered=[
+            line("Harbour 3 radio", "Yes, fit the grey case. Answered at 9:11.", mark="question", number="K7M-2X9T",
+                 href="/tickets/12", place="shelf B3", buttons=[_move("Put in line", "in_line", main=True)]),
+        ],
+        deliveries=[
+            line("2 parts from Lantern Spares", "Expected this morning. They free P4H-9C3R and T3N-6W8L.", mark="part",
+                 buttons=[{"action": "/deliveries/arrived", "label": "It is here", "main": True, "fields": [{"name": "part", "value": "31"}, {"name": "part", "value": "32"}]}]),
+        ],
+        bench=[
+            line("Otter 220 camera", "Shutter sticks. Promised today by 11:30; about half an hour.", mark="in_line",
+                 number="P4H-9C3R", href="/tickets/13", place="shelf A1", buttons=[_move("Take to the bench", "on_bench", main=True)]),
+            line("Fenlight e-reader", "Does not charge. Promised tomorrow by 17:00.", mark="in_line", number="T3N-6W8L",
+                 href="/tickets/14", place="metal box", flag="Battery swollen: do not charge", buttons=[_move("Take to the bench", "on_bench")]),
+            line("Harbour 3 radio", "On the bench since 9:12, Ada.", mark="on_bench", number="C9R-4F7H", href="/tickets/15",
+                 buttons=[_move("Repaired, try it out", "proving")]),
+        ],
+        shelf=[
+            line("Pebble game handheld", "Repaired. Nobody has chosen a time yet; told yesterday at 16:05.", mark="on_shelf",
+                 number="H6X-3K2P", href="/tickets/16", place="shelf C2"),
+        ],
+        pickups=[
+            line("Sam Ferris, 1 device", "Otter 110 camera, £24.00 to pay.", mark="slot", clock="11:30", number="W8L-5T3N",
+                 href="/visits/8", place="shelf A4"),
+            line("Noor Vale, 2 devices", "Both paid.", mark="slot", clock="17:15", number="F7H-2C9R", href="/visits/9", place="shelf B1, B2"),
+        ],
+        calls=[
+            line("Noor Vale", "Has no mobile and no e-mail. The radio is ready.", mark="call", phone="+44 7700 900 145",
+                 phone_href="tel:+447700900145", number="L2P-8H4X", href="/tickets/17"),
+        ],
+        resting="Six devices wait for parts or for an answer and need nothing now.",
+    )  # fmt: skip
+
+
+def _empty_day() -> Page:
+    lists: Page = {name: [] for name in ("answered", "deliveries", "bench", "shelf", "pickups", "calls")}
+    return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True,
+            "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0}}  # fmt: skip
+
+
+def _device(i: int, **more: Any) -> Page:
+    return {
+        "i": i, "device_class": "", "device": "", "fault": "", "condition": "", "accessories": "", "price_agreed": "",
+        "price_limit": "", "deposit": "", "paid": False, "shelf": "", "safety": [], "follows": "", "promise": "", **more,
+    }  # fmt: skip
+
+
+def _check_in(**more: Any) -> Page:
+    visit: Page = {
+        "name": "", "phone": "", "phone_purposes": [], "email": "", "email_purposes": [], "language": "en",
+        "waits_here": False, "number_is_device": False, "tell_name": "", "tell_phone": "", "tell_email": "",
+        "payer_name": "", "collector_names": "",
+    }  # fmt: skip
+    return staff_base(
+        "check_in",
+        visit=visit,
+        devices=[_device(1, promise="2026-11-26T11:30")],
+        languages=[{"code": "en", "label": "English"}, {"code": "de", "label": "Deutsch"}],
+        classes=[
+            {"code": "radio", "label": "Radio"},
+            {"code": "camera", "label": "Camera"},
+            {"code": "e_reader", "label": "E-reader"},
+            {"code": "handheld", "label": "Game handheld"},
+            {"code": "other", "label": "Something else"},
+        ],
+        safety_kinds=[
+            {"code": "swollen", "label": "swollen"},
+            {"code": "hot", "label": "hot"},
+            {"code": "leaking", "label": "leaking"},
+            {"code": "wet", "label": "wet"},
+        ],
+        cautions=CAUTIONS,
+        currency="£",
+        more_open=False,
+    ) | more
+
+
+def _check_in_wrong() -> Page:
+    page = _check_in(more_open=True)
+    visit = {**page["visit"], "name": "Pat Marlow", "phone": "07700 90", "phone_purposes": ["repair"],
+             "email": "pat@example", "collector_names": "Mia Oland, Jo Penn"}  # fmt: skip
+    devices = [
+        _device(1, device_class="e_reader", device="Fenlight", fault="Does not charge", safety=["swollen"], shelf="metal box"),
+        _device(2, device="Harbour 3", deposit="ten"),
+    ]
+    errors = [
+        {"field": "phone", "text": "The number is too short. Type it with its area code."},
+        {"field": "email", "text": "The e-mail address has no complete domain. It looks like name@example.org."},
+        {"field": "device_class-2", "text": "Choose what kind of device the second one is."},
+        {"field": "fault-2", "text": "Say what is wrong with the second device."},
+        {"field": "deposit-2", "text": "The deposit is not an amount. Write it like 12.50."},
+    ]
+    return {**page, "visit": visit, "devices": devices, "errors": errors}
+
+
+def shop_pages() -> dict[str, tuple[str, Page]]:
+    """Example name -> (template, context)."""
+    return {
+        "day_sheet": ("day_sheet.html", _day()),
+        "day_sheet_empty": ("day_sheet.html", _empty_day()),
+        "check_in": ("check_in.html", _check_in()),
+        "check_in_wrong": ("check_in.html", _check_in_wrong()),
+    }
