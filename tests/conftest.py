@@ -8,6 +8,7 @@ from tests.parts.clock import FakeClock
 
 pytest_plugins = (
     "tests.parts.figures",
+    "tests.parts.zone_data",
     "tests.parts.loopback_only",
     "tests.parts.certificates",
     "tests.parts.databases",

@@ -41,12 +41,12 @@ def local(moment: datetime, zone_name: str) -> datetime:
 
 def exists(wall: datetime, tz: ZoneInfo) -> bool:
     """Whether a naive wall time happens at all; false inside the gap when clocks go forward."""
-    return _utc(wall, tz, fold=0).astimezone(tz).replace(tzinfo=None, fold=0) == wall.replace(fold=0)
+    return reading(wall, tz).astimezone(tz).replace(tzinfo=None, fold=0) == wall.replace(fold=0)
 
 
 def is_ambiguous(wall: datetime, tz: ZoneInfo) -> bool:
     """Whether a naive wall time happens twice, because clocks go back over it."""
-    return exists(wall, tz) and _utc(wall, tz, fold=0) != _utc(wall, tz, fold=1)
+    return exists(wall, tz) and reading(wall, tz, fold=0) != reading(wall, tz, fold=1)
 
 
 def instant(wall: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
@@ -56,8 +56,8 @@ def instant(wall: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
     when the clock jumps past it, not an hour later.
     """
     if exists(wall, tz):
-        return _utc(wall, tz, fold=fold)
-    return jump_between(_utc(wall, tz, fold=1), _utc(wall, tz, fold=0), tz)
+        return reading(wall, tz, fold=fold)
+    return jump_between(reading(wall, tz, fold=1), reading(wall, tz, fold=0), tz)
 
 
 def first_instant(day: date, tz: ZoneInfo) -> datetime:
@@ -81,5 +81,9 @@ def jump_between(early: datetime, late: datetime, tz: ZoneInfo) -> datetime:
     return high
 
 
-def _utc(wall: datetime, tz: ZoneInfo, *, fold: int) -> datetime:
+def reading(wall: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
+    """UTC instant of a naive wall time as RFC 5545 3.3.5 form 3 reads it, even if the clock skips it.
+
+    Twice there: the first occurrence. Never there: by the offset before the gap. `fold` 1 is the other one.
+    """
     return wall.replace(tzinfo=tz, fold=fold).astimezone(UTC)

@@ -26,6 +26,8 @@ _PROPERTY = {
     "description": "DESCRIPTION",
     "location": "LOCATION",
 }
+_NO_PLUS = "!$'*-._~"
+_PLAIN = _NO_PLUS + "+"
 _CLAIM = re.compile(r"[/:]c/[A-Za-z0-9]{8,}")
 # RFC 5545 3.1: no control character stands inside a value; Unicode's own line ends are line ends too.
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
@@ -116,7 +118,8 @@ def _event(invite: Invite) -> Event:
         event.add("description", _lines(invite.description))
     event.add("status", "CANCELLED" if is_cancel else "CONFIRMED")
     event.add("class", "PRIVATE")
-    event.add("organizer", _who(invite.organizer_name, invite.organizer_address))
+    # Some servers drop a bare plus sign from an organizer (apple/ccs-calendarserver#541).
+    event.add("organizer", _who(invite.organizer_name, invite.organizer_address, safe=_NO_PLUS))
     event.add("attendee", _attendee(invite, wants_answer=not is_cancel))
     return event
 
@@ -131,13 +134,10 @@ def _attendee(invite: Invite, *, wants_answer: bool) -> vCalAddress:
     return who
 
 
-def _who(name: str, address: str) -> vCalAddress:
-    """A mailto URI (RFC 6068): what has a meaning of its own in a URI is percent-encoded.
-
-    So is the plus sign, which some servers drop from an organizer (apple/ccs-calendarserver#541).
-    """
+def _who(name: str, address: str, *, safe: str = _PLAIN) -> vCalAddress:
+    """A mailto URI (RFC 6068) with its name; what has a meaning of its own in a URI is percent-encoded."""
     local, _, domain = address.rpartition("@")
-    who = vCalAddress("mailto:" + quote(local, safe="!$'*-._~") + "@" + domain)
+    who = vCalAddress("mailto:" + quote(local, safe=safe) + "@" + domain)
     if name := _one_line(name):
         who.params["CN"] = vText(name)
     return who

@@ -1,0 +1,70 @@
+"""The vector files, area by area, through the product; and the runner's own honesty."""
+
+from __future__ import annotations
+
+import json
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from tests.vectors.__main__ import main
+from tests.vectors.cases import FOLDER, Case, all_areas, failure, parametrise, read_cases
+
+DONE = [
+    *((area, "messaging.json") for area in ("quiet_hours", "durations", "deadlines", "e164", "sms")),
+    *((area, "calendar.json") for area in ("outgoing", "dst")),
+]
+# Of these areas the cases that are about writing; those about reading come with the inbox.
+WRITING = ["F-01", "F-02", "F-03", "F-04", "E-01", "E-02", "E-03", "E-06", "E-53", "P-01", "P-02"]
+
+pytestmark = [pytest.mark.vectors, pytest.mark.usefixtures("tzdata_only")]
+
+
+@pytest.mark.parametrize(("area", "file"), DONE)
+def test_every_case_of_an_area_that_is_done_passes(area: str, file: str) -> None:
+    cases, areas = parametrise(file, area), all_areas()
+    failures = {case.id: why for case in cases if (why := failure(case, areas))}
+    assert cases and not failures
+    print(f"FIGURE vectors_{area} cases={len(cases)} failed={len(failures)}")
+
+
+@pytest.mark.parametrize("wanted", WRITING)
+def test_what_we_write_ourselves_folds_escapes_and_quotes_as_the_cases_say(wanted: str) -> None:
+    [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
+    assert failure(case, all_areas()) == ""
+
+
+@pytest.mark.parametrize(("area", "file"), DONE)
+def test_most_cases_given_their_neighbours_expectation_fail(area: str, file: str) -> None:
+    cases, areas = parametrise(file, area), all_areas()
+    swapped = [
+        Case(id=case.id, area=area, title="", given=case.given, expect=other.expect)
+        for case, other in pairwise(cases)
+        if case.expect != other.expect
+    ]
+    caught = sum(failure(case, areas) != "" for case in swapped)
+    # Not all: two refusals for different reasons are one outcome, and some expectations hold of both.
+    assert caught > len(swapped) * 0.6, f"{caught} of {len(swapped)}"
+
+
+def test_the_runner_counts_every_case_and_fails_what_it_does_not_know(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cases = json.loads((FOLDER / "messaging.json").read_text())["cases"]
+    known = next(case for case in cases if case["area"] == "quiet_hours")
+    unknown = known | {"id": "x", "area": "weather"}
+    file = tmp_path / "two.json"
+    held = {"schema": "shelfbell-cases/1", "set": "two", "count": 2, "cases": [known, unknown]}
+    file.write_text(json.dumps(held))
+    assert main([str(file)]) == 1
+    assert capsys.readouterr().out.splitlines()[-1] == "1 passed, 1 failed"
+    assert main([str(file), "--area", "quiet_hours"]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == "1 passed, 0 failed"
+
+
+def test_the_runner_refuses_a_file_whose_count_is_wrong(tmp_path: Path) -> None:
+    file = tmp_path / "short.json"
+    file.write_text(json.dumps({"schema": "shelfbell-cases/1", "count": 3, "cases": []}))
+    with pytest.raises(ValueError, match="not a whole file"):
+        main([str(file)])
