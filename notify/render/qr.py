@@ -1,0 +1,111 @@
+"""Turn a text into a QR code: its modules, and a small SVG of them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
+
+import qrcode
+from qrcode.constants import ERROR_CORRECT_H, ERROR_CORRECT_Q
+from qrcode.exceptions import DataOverflowError
+
+from notify.core.errors import Invalid
+
+# ISO/IEC 18004: a quiet zone of 4 modules on every side of a QR code.
+QUIET = 4
+# Below 3 dots (0.375 mm at 203 dpi) phones miss worn thermal prints; common practice, no source.
+FEWEST_DOTS = 3
+# ISO/IEC 18004: no code at level Q holds more (version 40, digits only).
+LONGEST = 3993
+_LEVELS = {"Q": ERROR_CORRECT_Q, "H": ERROR_CORRECT_H}
+_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """The dark modules of one QR code, without the quiet zone; rows of equal length, top first."""
+
+    rows: tuple[tuple[bool, ...], ...]
+    level: str
+
+    @property
+    def across(self) -> int:
+        """Modules from edge to edge, quiet zone included."""
+        return len(self.rows) + 2 * QUIET
+
+
+def symbol(text: str, *, level: str = "Q") -> Symbol:
+    """The smallest QR code of `text` at error level "Q" (about 25 %) or "H" (about 30 %).
+
+    A pure function, some 10 ms: a caller that shows the same code often may keep the result.
+    Raises Invalid for an empty text and for one that no QR code can hold.
+    """
+    if len(text) > LONGEST:
+        raise _too_long(text)
+    if not text:
+        raise Invalid("the QR code has nothing to say", "Give it a link or a number.", field="qr_text")
+    code = qrcode.QRCode(error_correction=_LEVELS[level], border=0)
+    code.add_data(text)
+    try:
+        code.make(fit=True)
+    except (DataOverflowError, ValueError) as error:  # ValueError: the library's own version check
+        raise _too_long(text) from error
+    return Symbol(tuple(tuple(bool(dark) for dark in row) for row in code.get_matrix()), level)
+
+
+def fitting_symbol(text: str, *, width: int, most: int) -> tuple[Symbol, int]:
+    """The sturdiest QR code for `width` printer dots, and its whole dots per module (`most` at most).
+
+    Level H wins unless it costs dots per module below 6: worn paper and small modules harm more than
+    the extra correction helps. Raises Invalid if not even level Q fits with 3 dots.
+    """
+    found = [(code, min(most, width // code.across)) for code in _candidates(text)]
+    for code, dots in found:
+        if dots >= min(most, 6):
+            return code, dots
+    code, dots = max(found, key=lambda pair: pair[1])
+    if dots < FEWEST_DOTS:
+        raise _too_long(text)
+    return code, dots
+
+
+def _candidates(text: str) -> tuple[Symbol, ...]:
+    """Level H first, if the text is short enough for it, then Q."""
+    plain = symbol(text, level="Q")
+    try:
+        return symbol(text, level="H"), plain
+    except Invalid:
+        return (plain,)
+
+
+def runs(code: Symbol) -> Iterator[tuple[int, int, int]]:
+    """Dark stretches as (column, row, length) in modules, counted from the corner of the quiet zone."""
+    for y, row in enumerate(code.rows):
+        start = None
+        for x, dark in enumerate((*row, False)):
+            if dark and start is None:
+                start = x
+            elif not dark and start is not None:
+                yield start + QUIET, y + QUIET, x - start
+                start = None
+
+
+def qr_svg(text: str, *, title: str = "QR code") -> str:
+    """The QR code as one SVG element for a page: one path, quiet zone included, no style, no script.
+
+    `title` is what a screen reader says; it must not repeat the secret in `text`.
+    """
+    code = symbol(text)
+    path = "".join(f"M{x} {y}h{length}v1h-{length}z" for x, y, length in runs(code))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {code.across} {code.across}" role="img"'
+        f' shape-rendering="crispEdges"><title>{escape(_NOT_XML.sub("", title))}</title>'
+        f'<path fill="#fff" d="M0 0h{code.across}v{code.across}H0z"/><path fill="#000" d="{path}"/></svg>'
+    )
+
+
+def _too_long(text: str) -> Invalid:
+    what = f"the text of the QR code is too long for this paper ({len(text)} characters)"
+    return Invalid(what, "Use a shorter public address.", field="qr_text")
