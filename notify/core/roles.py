@@ -1,0 +1,65 @@
+"""Who may do what: one table of roles and permissions."""
+
+from __future__ import annotations
+
+from notify.core.errors import NotAllowed
+
+STAFF_ROLES = ("counter", "technician", "owner")
+
+# Every permission with the words that stand in a refusal: "You may not …".
+PERMISSIONS: dict[str, str] = {
+    "look": "look at tickets",
+    "check_in": "check devices in",
+    "move": "move tickets from phase to phase",
+    "start_anyway": "start a repair that still waits for something",
+    "ask": "put a question to a customer",
+    "answer": "enter a customer's answer",
+    "order_part": "order parts",
+    "receive_part": "book deliveries in",
+    "book": "book, move or cancel pickups",
+    "hand_back": "hand devices back",
+    "undo_handover": "undo a handover",
+    "see_contact": "see how customers are reached",
+    "change_contact": "change how customers are reached",
+    "log_call": "log calls to customers",
+    "reissue": "replace a lost claim ticket",
+    "correct": "correct a phase after the time for undoing has passed",
+    "leave_behind": "close a device as uncollected",
+    "report": "see the reports",
+    "export": "export what is held about a person",
+    "forget": "have a person forgotten",
+    "hold": "keep a person's data beyond its time",
+    "staff": "manage who works here",
+    "settings": "change the shop's settings",
+}
+
+_COUNTER = frozenset({
+    "look", "check_in", "move", "answer", "order_part", "receive_part", "book", "hand_back", "see_contact",
+    "change_contact", "log_call", "reissue",
+})
+# Roles of staff, and under their own names the doers that are no staff. In a shop of one to three people the
+# technician serves at the counter as well; only the owner does what cannot be taken back.
+ROLES: dict[str, frozenset[str]] = {
+    "counter": _COUNTER,
+    "technician": _COUNTER | {"ask", "start_anyway", "undo_handover", "report"},
+    "owner": frozenset(PERMISSIONS),
+    "customer": frozenset({"answer", "book"}),
+    "source": frozenset({"check_in", "move", "order_part", "receive_part"}),
+    "system": frozenset({"look", "forget", "book"}),
+}
+
+
+def may(role: str, permission: str) -> bool:
+    """Whether the role has the permission; an unknown role has none; ValueError for anpermission."""
+    if permission not in PERMISSIONS:
+        raise ValueError(f"there is no permission {permission!r}; the table is notify.core.roles.PERMISSIONS")
+    return permission in ROLES.get(role, frozenset())
+
+
+def need(role: str, permission: str) -> None:
+    """Raises NotAllowed, naming what is not allowed and who may do it, unless the role has the permission."""
+    if may(role, permission):
+        return
+    others = [name for name in STAFF_ROLES if may(name, permission)]
+    advice = f"Ask someone with the role {' or '.join(others)}."
+    raise NotAllowed(f"You may not {PERMISSIONS[permission]}", advice)
