@@ -79,7 +79,11 @@ class Database:
             with self.engine.begin() as connection:
                 yield connection
             return
-        with self._writer, self.engine.connect().execution_options(writes=writes) as connection, connection.begin():
+        with (
+            self._writer,
+            self.engine.connect().execution_options(writes=writes) as connection,
+            connection.begin(),
+        ):
             yield connection
 
     def _unit(self, connection: Connection, shop_id: str) -> Unit:

@@ -33,8 +33,11 @@ def open_engine(url: str, *, pooled: bool = True) -> Engine:
         return _open_sqlite(url, pooled=pooled)
     if kind == "postgresql":
         return create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=20)
-    raise Misconfigured(f"database.url names {kind!r}, which Shelfbell cannot use",
-                        "Use a sqlite:/// or postgresql:// address.", field="database.url")
+    raise Misconfigured(
+        f"database.url names {kind!r}, which Shelfbell cannot use",
+        "Use a sqlite:/// or postgresql:// address.",
+        field="database.url",
+    )
 
 
 def _open_sqlite(url: str, *, pooled: bool) -> Engine:
@@ -52,8 +55,11 @@ def _set_pragmas(connection: sqlite3.Connection, _record: object) -> None:
         cursor.execute(f"pragma {name}={wanted}")
         got = cursor.execute(f"pragma {name}").fetchone()
         if got is not None and got[0] != answer:
-            raise Misconfigured(f"SQLite answers {got[0]!r} for {name} where {answer!r} is needed",
-                                "Keep the data folder on a local disk, not on a network share.", field="database.url")
+            raise Misconfigured(
+                f"SQLite answers {got[0]!r} for {name} where {answer!r} is needed",
+                "Keep the data folder on a local disk, not on a network share.",
+                field="database.url",
+            )
     cursor.close()
 
 

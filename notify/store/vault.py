@@ -6,18 +6,22 @@ import hashlib
 import hmac
 import os
 from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
-from sqlalchemy import Column, Engine, LargeBinary, MetaData, String, Table, delete, insert, select, text
+from sqlalchemy import Column, Connection, Engine, LargeBinary, MetaData, String, Table, delete, insert, select, text
 
 from notify.core.errors import Misconfigured, NotFound
 
 key_metadata = MetaData()
 data_keys = Table(
-    "data_keys", key_metadata, Column("person_id", String(36), primary_key=True),
-    Column("master_id", String(40), nullable=False), Column("wrapped", LargeBinary, nullable=False),
+    "data_keys",
+    key_metadata,
+    Column("person_id", String(36), primary_key=True),
+    Column("master_id", String(40), nullable=False),
+    Column("wrapped", LargeBinary, nullable=False),
 )
 _NONCE = 12
 _VERSION = b"\x01"
@@ -67,8 +71,9 @@ class Vault:
         nonce, key = self._random(_NONCE), self._random(32)
         wrapped = nonce + AESGCM(self._master.secret).encrypt(nonce, key, person_id.encode())
         with self._writing() as connection:
-            connection.execute(insert(data_keys).values(
-                person_id=person_id, master_id=self._master.id, wrapped=wrapped))
+            connection.execute(
+                insert(data_keys).values(person_id=person_id, master_id=self._master.id, wrapped=wrapped)
+            )
 
     def destroy_keys(self, person_ids: Iterable[str]) -> int:
         """Destroys data keys for good; how many there were. What they sealed is unreadable from here on."""
@@ -108,19 +113,24 @@ class Vault:
             busy = connection.execute(text("pragma wal_checkpoint(TRUNCATE)")).first()
         return busy is not None and busy[0] == 0
 
-    def _writing(self):  # type: ignore[no-untyped-def]
+    def _writing(self) -> AbstractContextManager[Connection]:
         return self._engine.execution_options(writes=True).begin()
 
     def _unwrap(self, person_id: str, master_id: str, wrapped: bytes) -> bytes:
         if master_id != self._master.id:
-            raise Misconfigured(f"The key store was made with master key {master_id!r}, not {self._master.id!r}",
-                                "Put the right key file back; nothing was changed.", field="keys.master_key_file")
+            raise Misconfigured(
+                f"The key store was made with master key {master_id!r}, not {self._master.id!r}",
+                "Put the right key file back; nothing was changed.",
+                field="keys.master_key_file",
+            )
         try:
             return AESGCM(self._master.secret).decrypt(wrapped[:_NONCE], wrapped[_NONCE:], person_id.encode())
         except InvalidTag:
-            raise Misconfigured("The master key does not open the key store",
-                                "Put the right key file back; nothing was changed.",
-                                field="keys.master_key_file") from None
+            raise Misconfigured(
+                "The master key does not open the key store",
+                "Put the right key file back; nothing was changed.",
+                field="keys.master_key_file",
+            ) from None
 
 
 class Opener:
@@ -145,8 +155,10 @@ class Opener:
         try:
             return self._cipher(person_id).decrypt(sealed[1 : 1 + _NONCE], sealed[1 + _NONCE :], place.aad())
         except InvalidTag:
-            raise Misconfigured(f"A sealed {place.table}.{place.column} does not belong to its row",
-                                "Restore the database from a backup; a row was swapped or damaged.") from None
+            raise Misconfigured(
+                f"A sealed {place.table}.{place.column} does not belong to its row",
+                "Restore the database from a backup; a row was swapped or damaged.",
+            ) from None
 
     def lookup(self, channel: str, address: str) -> str:
         """The blind index of an address."""

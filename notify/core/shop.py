@@ -1,0 +1,111 @@
+"""What a shop can set for itself: each setting with its default, its meaning and where its figure comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from notify.core.errors import Invalid
+
+
+@dataclass(frozen=True, slots=True)
+class ShopSetting:
+    """One dated setting of a shop: default, one-line help, and the source and date of a figure."""
+
+    default: Any
+    help: str
+    source: str = "the shop's own choice"
+
+
+_COMMON = "common practice, no source"
+SHOP_SETTINGS: dict[str, ShopSetting] = {
+    "name": ShopSetting("", "what customers call the shop"),
+    "address": ShopSetting("", "street and town, one line each"),
+    "phone": ShopSetting("", "the number customers may call, in international form"),
+    "email": ShopSetting("", "where the shop reads its own notices"),
+    "zone": ShopSetting("Europe/London", "the shop's time zone, an IANA name"),
+    "region": ShopSetting("GB", "country whose way of writing phone numbers is assumed, two letters"),
+    "language": ShopSetting("en", "language of the shop, and of customers who state none"),
+    "currency": ShopSetting("GBP", "three letters, ISO 4217"),
+    "slot_minutes": ShopSetting(15, "length of a pickup slot", _COMMON),
+    "lead_minutes": ShopSetting(30, "how soon the first slot may be", _COMMON),
+    "horizon_days": ShopSetting(14, "how many days ahead slots are offered", _COMMON),
+    "keep_period": ShopSetting(
+        "P90D",
+        "how long contact data are kept after the last device went home (ISO 8601)",
+        "no law names a figure; GDPR art. 5(1)(e): no longer than needed; checked 2026-11-25; not legal advice",
+    ),
+    "reminder_hours": ShopSetting(3, "how long before a slot the reminder leaves", _COMMON),
+    "collection_days": ShopSetting(
+        [3, 10, 24], "days on the shelf after which a collection reminder leaves; then none", _COMMON
+    ),
+    "question_days": ShopSetting(7, "how long a question stays open", _COMMON),
+    "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON),
+    "code_above": ShopSetting(
+        0,
+        "prices above this many minor units need a code sent to the stored contact; 0 = never",
+        "DESIGN: a setting",
+    ),
+    "controller": ShopSetting("", "name and address of who answers for the data, if not the shop's own"),
+    "authority": ShopSetting("", "the data-protection authority a customer may complain to"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """One shop as it is set today."""
+
+    id: str
+    name: str
+    address: str
+    phone: str
+    email: str
+    zone: str
+    region: str
+    language: str
+    currency: str
+    slot_minutes: int
+    lead_minutes: int
+    horizon_days: int
+    keep_period: str
+    reminder_hours: int
+    collection_days: tuple[int, ...]
+    question_days: int
+    bench_minutes: int
+    code_above: int
+    controller: str
+    authority: str
+
+
+def build_shop(shop_id: str, values: Mapping[str, Any]) -> Shop:
+    """A shop from its stored settings; anything not stored has its default."""
+    whole = {key: values.get(key, setting.default) for key, setting in SHOP_SETTINGS.items()}
+    whole["collection_days"] = tuple(whole["collection_days"])
+    return Shop(id=shop_id, **whole)
+
+
+def check_setting(key: str, value: Any) -> Any:
+    """The value in the right type; raises Invalid for an unknown key or an unfit value."""
+    if key not in SHOP_SETTINGS:
+        raise Invalid(f"{key!r} is no shop setting", f"Use one of: {', '.join(SHOP_SETTINGS)}.", field=key)
+    default = SHOP_SETTINGS[key].default
+    try:
+        if isinstance(default, int):
+            return _whole_number(value)
+        if isinstance(default, list):
+            parts = value.split(",") if isinstance(value, str) else value
+            return [_whole_number(part) for part in parts]
+    except (TypeError, ValueError):
+        raise Invalid(f"{key} needs whole numbers, not {str(value)[:40]!r}", "Write digits only.", field=key) from None
+    text = str(value).strip()
+    if len(text) > 500:
+        raise Invalid(f"{key} is too long", "Keep it under 500 characters.", field=key)
+    return text
+
+
+def _whole_number(value: Any) -> int:
+    number = int(str(value).strip())
+    if not 0 <= number <= 100_000_000:
+        raise ValueError
+    return number

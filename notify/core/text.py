@@ -1,0 +1,38 @@
+"""Typed text made safe to keep: one line or a block, bounded, without control characters or claim secrets."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from notify.core.claim_number import holds_token
+from notify.core.errors import Invalid
+
+LINE, BLOCK = 120, 4000
+
+
+def clean_line(text: str, *, field: str, limit: int = LINE) -> str:
+    """One line: every run of white space becomes a space. Raises Invalid when too long or holding a claim secret."""
+    return _bounded(" ".join(_plain(text).split()), field=field, limit=limit)
+
+
+def clean_block(text: str, *, field: str, limit: int = BLOCK) -> str:
+    """Several lines: line ends become LF, other control characters go. Raises Invalid as clean_line does."""
+    lines = (" ".join(line.split()) for line in text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
+    return _bounded(_plain("\n".join(lines)).strip(), field=field, limit=limit)
+
+
+def _plain(text: str) -> str:
+    composed = unicodedata.normalize("NFC", text)
+    return "".join(c if c in "\n\t " or unicodedata.category(c) not in ("Cc", "Cs") else " " for c in composed)
+
+
+def _bounded(text: str, *, field: str, limit: int) -> str:
+    if len(text) > limit:
+        raise Invalid(f"{field} is too long ({len(text)} characters)", f"Keep it under {limit}.", field=field)
+    if holds_token(text):
+        raise Invalid(
+            f"{field} holds a claim link, which opens the customer's page to anyone who reads it",
+            "Scan claim tickets in the scan field only, and clear this field.",
+            field=field,
+        )
+    return text

@@ -1,0 +1,115 @@
+"""Check in a visit: who brings it, whom to tell, and one claim ticket per device."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+
+from notify.core import claim_number
+from notify.core.actors import Actor
+from notify.flows.check_in_form import CheckedForm, CheckedPerson, VisitForm
+from notify.flows.context import Context
+from notify.flows.record import record
+from notify.store import idempotent, people, tickets
+from notify.store.database import Unit
+
+WORDING = "uses-1"  # version of the sentence beside the boxes at check-in: words "check_in.uses"
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedIn:
+    """The visit, and its tickets' identifiers and claim numbers in the order typed."""
+
+    visit_id: str
+    ticket_ids: tuple[str, ...]
+    numbers: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+
+
+def check_in(ctx: Context, actor: Actor, form: VisitForm) -> CheckedIn:
+    """Takes in one or more devices. Raises Invalid carrying every wrong field; then nothing is kept."""
+    actor.need("check_in")
+    with ctx.db.write(actor.shop_id) as unit:
+        if form.once and (known := idempotent.recall(unit, f"check_in:{form.once}")):
+            return CheckedIn(known["visit"], tuple(known["tickets"]), tuple(known["numbers"]))
+        shop = ctx.shop(unit)
+        checked = CheckedForm(unit, shop, form, now=ctx.clock())
+        done = _keep(ctx, unit, actor, form, checked)
+        if form.once:
+            result = {"visit": done.visit_id, "tickets": done.ticket_ids, "numbers": done.numbers}
+            idempotent.keep(unit, f"check_in:{form.once}", result, at=ctx.clock())
+        return done
+
+
+def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm) -> CheckedIn:
+    roles = _add_people(ctx, unit, actor, form, checked)
+    now = ctx.clock()
+    visit_id = tickets.add_visit(unit, waits_here=form.waits_here, people=roles, at=now)
+    made = [_add_ticket(ctx, unit, actor, visit_id, roles["bringer"][0], d) for d in checked.devices]
+    record(ctx, unit, actor, "visit_opened", visit_id=visit_id, codes={"devices": len(made)})
+    for ticket_id, _, promised in made:
+        record(ctx, unit, actor, "checked_in", visit_id=visit_id, ticket_id=ticket_id)
+        if promised:
+            record(ctx, unit, actor, "promise_made", visit_id=visit_id, ticket_id=ticket_id)
+    return CheckedIn(
+        visit_id, tuple(m[0] for m in made), tuple(m[1] for m in made), tuple(dict.fromkeys(checked.warnings))
+    )
+
+
+def _add_people(
+    ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm
+) -> dict[str, tuple[str, ...]]:
+    bringer = _add_person(ctx, unit, actor, checked.bringer, checked.language, form.number_is_device)
+    roles: dict[str, tuple[str, ...]] = {"bringer": (bringer,), "tell": (bringer,)}
+    if checked.tell:
+        roles["tell"] = (_add_person(ctx, unit, actor, checked.tell, checked.language, False),)
+    if checked.payer:
+        roles["payer"] = (_add_person(ctx, unit, actor, checked.payer, checked.language, False),)
+    if checked.collectors:
+        now = ctx.clock()
+        roles["collector"] = tuple(
+            people.add_person(unit, name=name, language=checked.language, at=now) for name in checked.collectors
+        )
+    return roles
+
+
+def _add_person(ctx: Context, unit: Unit, actor: Actor, person: CheckedPerson, language: str, in_device: bool) -> str:
+    now = ctx.clock()
+    new = people.add_person(unit, name=person.name, language=language, at=now)
+    ways = (("sms", person.phone, person.phone_purposes), ("email", person.email, person.email_purposes))
+    for channel, address, purposes in ways:
+        if address:
+            in_repair = in_device and channel == "sms"
+            people.add_contact(unit, new, channel, address, at=now, in_repaired_device=in_repair)
+            for purpose in purposes:
+                people.add_consent(
+                    unit, new, channel=channel, purpose=purpose, allowed=True, basis="contract", wording=WORDING,
+                    language=language, how="counter", staff_id=actor.id, at=now,
+                )  # fmt: skip
+    return new
+
+
+def _add_ticket(
+    ctx: Context, unit: Unit, actor: Actor, visit_id: str, person_id: str, device: dict[str, object]
+) -> tuple[str, str, bool]:
+    number = new_free_number(ctx, unit)
+    token = claim_number.new_token(ctx.pick)
+    columns = {key: value for key, value in device.items() if key != "texts"}
+    texts = {**device["texts"], "token": token}  # type: ignore[dict-item]
+    ticket_id = tickets.add_ticket(
+        unit, visit_id=visit_id, person_id=person_id, number=number, token_hash=token_hash(token), texts=texts,
+        at=ctx.clock(), **columns,
+    )  # fmt: skip
+    return ticket_id, number, device["promise_at"] is not None
+
+
+def new_free_number(ctx: Context, unit: Unit) -> str:
+    """A claim number that no ticket of this shop bears."""
+    while tickets.number_taken(unit, number := claim_number.new_number(ctx.pick)):
+        pass
+    return number
+
+
+def token_hash(token: str) -> str:
+    """How a claim secret is kept for look-up: SHA-256 is enough for a random value of over 128 bits."""
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -1,0 +1,182 @@
+"""Move a ticket from phase to phase, undo a fresh move, correct an old one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from notify.core import tickets as rules
+from notify.core.actors import Actor
+from notify.core.errors import NotAllowed
+from notify.core.events import Event
+from notify.core.parts import count_missing
+from notify.core.text import clean_block
+from notify.core.tickets import Move, Phase, WaitsOn
+from notify.flows.context import Context
+from notify.flows.record import record
+from notify.store import bookings, events, notes, outbox, parts, questions, tickets
+from notify.store.database import Unit
+from notify.store.tickets import Ticket
+
+UNDO_WITHIN = timedelta(seconds=90)
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """The ticket after the move and the event that tells it."""
+
+    ticket: Ticket
+    event_id: str
+
+
+def move(
+    ctx: Context,
+    actor: Actor,
+    ticket_id: str,
+    to: str,
+    *,
+    reason: str = "",
+    outcome: str = "",
+    note: str = "",
+    anyway: bool = False,
+    seen_version: int | None = None,
+    at: datetime | None = None,
+) -> Moved:
+    """One step of core/tickets.MOVES. Raises NotAllowed (naming what is), Invalid (reason) or Conflict."""
+    actor.need("move")
+    target = rules.parse_phase(to)
+    words = clean_block(note, field="note")
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        rules.check_version(seen_version, ticket.version)
+        step = rules.find_move(ticket.phase, target, outcome=outcome)
+        if step.event in rules.DESK_ONLY:
+            raise NotAllowed(f"{step.event} is done at the handover desk", "Scan the customer's claim ticket.")
+        if step.event == "left_behind":
+            actor.need("leave_behind")
+        rules.check_reason(step, reason)
+        if target is Phase.ON_BENCH and ticket.phase is Phase.IN_LINE:
+            _check_start(unit, actor, ticket, anyway=anyway, note=words)
+        return take_step(ctx, unit, actor, ticket, step, reason=reason, note=words, anyway=anyway, at=at)
+
+
+def take_step(
+    ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, step: Move, *, reason: str = "", note: str = "",
+    anyway: bool = False, at: datetime | None = None, codes: dict[str, str | int] | None = None,
+) -> Moved:  # fmt: skip
+    """Carries an allowed step out inside the caller's transaction: row, event, messages, note, side effects."""
+    when = at or ctx.clock()
+    technician = actor.id if actor.kind == "staff" and step.target is Phase.ON_BENCH else ticket.technician_id
+    changed = tickets.change_ticket(
+        unit, ticket, phase=step.target, phase_since=when, reason=reason if step.outcome == "unrepaired" else "",
+        outcome=_outcome_after(step, ticket), technician_id=technician,
+    )  # fmt: skip
+    told: dict[str, str | int] = {"from": step.source.value, "to": step.target.value, **(codes or {})}
+    if reason:
+        told["reason"] = reason
+    if anyway:
+        told["anyway"] = 1
+    event = record(ctx, unit, actor, step.event, visit_id=ticket.visit_id, ticket_id=ticket.id, codes=told, at=when)
+    if note:
+        staff_id = actor.id if actor.kind == "staff" else None
+        notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=note, at=when,
+                       staff_id=staff_id, event_id=event.id)  # fmt: skip
+    if step.event == "called_back":
+        _give_up_pickup(ctx, unit, actor, ticket)
+    return Moved(changed, event.id)
+
+
+def _outcome_after(step: Move, ticket: Ticket) -> str:
+    if step.outcome is not None:
+        return step.outcome.value
+    return "" if step.target in (Phase.IN_LINE, Phase.ON_BENCH, Phase.PROVING) else ticket.outcome
+
+
+def _check_start(unit: Unit, actor: Actor, ticket: Ticket, *, anyway: bool, note: str) -> None:
+    waits = waits_on(unit, ticket)
+    if anyway and waits is not WaitsOn.BENCH:
+        actor.need("start_anyway")
+    rules.check_may_start(waits, anyway=anyway, note=note)
+
+
+def waits_on(unit: Unit, ticket: Ticket) -> WaitsOn:
+    """Whom the ticket waits on, from its open questions and missing parts."""
+    asked = sum(1 for q in questions.questions_of(unit, ticket.id) if q.state == "open")
+    missing = count_missing(part.state for part in parts.parts_of(unit, ticket.id))
+    return rules.waiting_on(ticket.phase, open_questions=asked, missing_parts=missing)
+
+
+def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> None:
+    booking = bookings.live_booking(unit, ticket.visit_id)
+    others_ready = any(phase is Phase.ON_SHELF for phase in tickets.phases_of_visit(unit, ticket.visit_id).values())
+    if booking is None or others_ready:
+        return
+    bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
+    record(
+        ctx, unit, actor, "pickup_cancelled", visit_id=ticket.visit_id,
+        codes={"booking": booking.id, "revision": booking.revision + 1, "why": "called_back"},
+        cause=f"booking:{booking.id}:{booking.revision + 1}",
+    )  # fmt: skip
+
+
+def undo(ctx: Context, actor: Actor, ticket_id: str, *, reason: str = "") -> Moved:
+    """Takes the last move back: anybody within 90 seconds, an owner with a reason later.
+
+    Messages of that move that were not yet sent are withdrawn. Raises NotAllowed when there is
+    nothing to undo, or too late.
+    """
+    actor.need("move")
+    words = clean_block(reason, field="reason")
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        last = last_move(unit, ticket)
+        if last is None:
+            raise NotAllowed("There is no move to take back", "The ticket is as it was taken in.")
+        _check_undo(ctx, unit, actor, last, words)
+        return _take_back(ctx, unit, actor, ticket, last, words)
+
+
+def last_move(unit: Unit, ticket: Ticket) -> Event | None:
+    """The newest move of a ticket that has not been taken back."""
+    undone: set[str] = set()
+    for event in reversed(events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)):
+        if event.kind == "corrected":
+            undone.add(str(event.codes["undoes"]))
+        elif event.kind in rules.MOVE_EVENTS and event.ticket_id == ticket.id and event.id not in undone:
+            return event
+    return None
+
+
+def _check_undo(ctx: Context, unit: Unit, actor: Actor, last: Event, words: str) -> None:
+    if last.kind in rules.DESK_ONLY:
+        raise NotAllowed("A handover is taken back at the handover desk", "Open the ticket's handover page.")
+    if ctx.clock() - last.at <= UNDO_WITHIN:
+        return
+    actor.need("correct")
+    if not words:
+        raise NotAllowed("A correction after 90 seconds needs a reason", "Say why in a few words.", field="reason")
+
+
+def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, last: Event, words: str) -> Moved:
+    before = Phase(str(last.codes["from"]))
+    outcome, reason = ("", "") if before is not Phase.ON_SHELF else _outcome_before(unit, ticket, last)
+    now = ctx.clock()
+    changed = tickets.change_ticket(unit, ticket, phase=before, phase_since=now, outcome=outcome, reason=reason)
+    outbox.withdraw(unit, causes=[last.id], now=now, reason="undone")
+    event = record(
+        ctx, unit, actor, "corrected", visit_id=ticket.visit_id, ticket_id=ticket.id,
+        codes={"undoes": last.id, "from": ticket.phase.value, "to": before.value},
+    )  # fmt: skip
+    if words:
+        notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=words, at=now,
+                       staff_id=actor.id, event_id=event.id)  # fmt: skip
+    return Moved(changed, event.id)
+
+
+def _outcome_before(unit: Unit, ticket: Ticket, last: Event) -> tuple[str, str]:
+    """Outcome and reason as they stood on the shelf before `last` took the device off it."""
+    for event in reversed(events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)):
+        if event.ticket_id == ticket.id and event.kind in ("shelved", "shelved_unrepaired"):
+            outcome = "repaired" if event.kind == "shelved" else "unrepaired"
+            return outcome, str(event.codes.get("reason", ""))
+    return ticket.outcome, ticket.reason

@@ -1,0 +1,73 @@
+"""The only way an event gets into the story and its messages into the outbox: together or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+
+from notify.core.actors import Actor
+from notify.core.events import Codes, Event
+from notify.core.planner import Facts, plan
+from notify.flows.context import Context
+from notify.store import events, outbox, people, tickets
+from notify.store.database import Unit
+
+
+def record(
+    ctx: Context,
+    unit: Unit,
+    actor: Actor,
+    kind: str,
+    *,
+    visit_id: str,
+    ticket_id: str = "",
+    codes: Codes | None = None,
+    at: datetime | None = None,
+    expires: Mapping[str, datetime] | None = None,
+    cause: str = "",
+) -> Event:
+    """Appends an event and writes what it causes into the outbox, inside the caller's transaction.
+
+    `expires` shortens the life of notices (a question ends with its question). `cause` replaces the
+    event's identifier as the identity of the messages, for bookings: `booking:<id>:<revision>`.
+    """
+    now = ctx.clock()
+    event = Event(
+        id=unit.new_id(),
+        kind=kind,
+        at=at or now,
+        visit_id=visit_id,
+        ticket_id=ticket_id,
+        actor_kind=actor.kind,
+        actor_id=actor.id,
+        codes=dict(codes or {}),
+    )
+    events.append(unit, event, recorded_at=now)
+    _tell(ctx, unit, event, now=now, expires=expires or {}, cause=cause)
+    return event
+
+
+def _tell(
+    ctx: Context, unit: Unit, event: Event, *, now: datetime, expires: Mapping[str, datetime], cause: str
+) -> None:
+    facts = gather(ctx, unit, event.visit_id, expires=expires)
+    named = replace(event, id=cause) if cause else event
+    planned = plan(named, facts, now=now)
+    if planned:
+        bringer = tickets.visit_people(unit, event.visit_id)["bringer"][0]
+        refs = {**event.codes, "event": event.id, "ticket": event.ticket_id}
+        outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=bringer, refs=refs, now=now)
+
+
+def gather(ctx: Context, unit: Unit, visit_id: str, *, expires: Mapping[str, datetime] | None = None) -> Facts:
+    """Today's facts about whom a visit's messages go to and by which ways."""
+    roles = tickets.visit_people(unit, visit_id)
+    return Facts(
+        tell=people.recipients(unit, roles.get("tell", ())),
+        channels_on=ctx.channels_on,
+        bell=ctx.bell,
+        waits_here=tickets.get_visit(unit, visit_id).waits_here,
+        device_with_us=tickets.is_device_with_us(unit, visit_id),
+        expires=dict(expires or {}),
+    )

@@ -1,0 +1,156 @@
+"""Bookings of pickup slots: a place per customer, guarded by a unique index."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import func, insert, select, update
+
+from notify.core.errors import Conflict
+from notify.core.slots import Slot
+from notify.store import schema as s
+from notify.store.database import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Booking:
+    """One customer's place in a slot. `revision` rises with every change and is the invite's SEQUENCE."""
+
+    id: str
+    visit_id: str
+    person_id: str
+    local_start: str
+    zone: str
+    fold: int
+    start_at: datetime
+    end_at: datetime
+    seat: int
+    state: str
+    revision: int
+    uid: str
+    organizer_token: str
+    made_at: datetime
+    changed_at: datetime
+    invited: bool
+    reminded: bool
+
+
+def taken_places(unit: Unit, first: datetime, last: datetime) -> Mapping[datetime, int]:
+    """slot start -> places taken, for slots starting within [first, last]."""
+    t = s.bookings
+    rows = unit.connection.execute(
+        select(t.c.start_at, func.count())
+        .where(t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at >= first, t.c.start_at <= last)
+        .group_by(t.c.start_at)
+    )
+    return {row[0]: row[1] for row in rows}
+
+
+def free_seat(unit: Unit, slot: Slot) -> int:
+    """The lowest free place of a slot; raises Conflict when it is full."""
+    t = s.bookings
+    used = set(
+        unit.connection.execute(
+            select(t.c.seat).where(t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at == slot.start)
+        ).scalars()
+    )
+    for seat in range(slot.capacity):
+        if seat not in used:
+            return seat
+    raise Conflict("This time has just been taken", "Choose another one.", field="slot")
+
+
+def add_booking(
+    unit: Unit, *, visit_id: str, person_id: str, slot: Slot, uid: str, organizer_token: str, at: datetime
+) -> str:
+    """Takes a place; its identifier. Raises Conflict when the slot is full."""
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.bookings).values(
+            shop_id=unit.shop_id,
+            id=new,
+            visit_id=visit_id,
+            person_id=person_id,
+            state="booked",
+            revision=0,
+            uid=uid,
+            organizer_token=organizer_token,
+            made_at=at,
+            changed_at=at,
+            **_place(slot, free_seat(unit, slot)),
+        )
+    )
+    return new
+
+
+def move_booking(unit: Unit, booking: Booking, slot: Slot, *, at: datetime) -> None:
+    """Takes a place in another slot and gives the old one up; raises Conflict when the new one is full."""
+    _change(
+        unit,
+        booking,
+        revision=booking.revision + 1,
+        changed_at=at,
+        reminded=False,
+        **_place(slot, free_seat(unit, slot)),
+    )
+
+
+def close_booking(unit: Unit, booking: Booking, state: str, *, at: datetime) -> None:
+    """Ends a booking as cancelled, missed or kept."""
+    _change(unit, booking, state=state, revision=booking.revision + 1, changed_at=at)
+
+
+def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
+    """Sets `invited` or `reminded`."""
+    _change(unit, booking, **flags)
+
+
+def live_booking(unit: Unit, visit_id: str) -> Booking | None:
+    """The visit's booking that stands, or None."""
+    t = s.bookings
+    row = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id, t.c.state == "booked")
+    ).first()
+    return _booking(row) if row else None
+
+
+def get_booking(unit: Unit, booking_id: str) -> Booking | None:
+    """One booking, or None."""
+    t = s.bookings
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == booking_id)).first()
+    return _booking(row) if row else None
+
+
+def bookings_between(unit: Unit, first: datetime, last: datetime, *, state: str = "booked") -> tuple[Booking, ...]:
+    """Bookings in `state` that start within [first, last), in order of time."""
+    t = s.bookings
+    rows = unit.connection.execute(
+        select(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.state == state, t.c.start_at >= first, t.c.start_at < last)
+        .order_by(t.c.start_at, t.c.seat)
+    )
+    return tuple(_booking(row) for row in rows)
+
+
+def _change(unit: Unit, booking: Booking, **columns: Any) -> None:
+    t = s.bookings
+    unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == booking.id).values(**columns))
+
+
+def _place(slot: Slot, seat: int) -> dict[str, Any]:
+    return {
+        "local_start": slot.local.strftime("%Y-%m-%dT%H:%M"),
+        "zone": slot.zone,
+        "fold": slot.fold,
+        "start_at": slot.start,
+        "end_at": slot.end,
+        "seat": seat,
+    }
+
+
+def _booking(row: Any) -> Booking:
+    names = list(Booking.__dataclass_fields__)
+    return Booking(**{name: getattr(row, name) for name in names})

@@ -1,0 +1,73 @@
+"""The append-only story: events in, events out."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import func, insert, select
+
+from notify.core.events import Event
+from notify.store import schema as s
+from notify.store.database import Unit
+
+
+def append(unit: Unit, event: Event, *, recorded_at: datetime) -> None:
+    """Adds one event at the end of the shop's story."""
+    t = s.events
+    seq = unit.connection.execute(
+        select(func.coalesce(func.max(t.c.seq), 0) + 1).where(t.c.shop_id == unit.shop_id)
+    ).scalar_one()
+    unit.connection.execute(
+        insert(t).values(
+            shop_id=unit.shop_id,
+            id=event.id,
+            seq=seq,
+            visit_id=event.visit_id,
+            ticket_id=event.ticket_id or None,
+            kind=event.kind,
+            at=event.at,
+            recorded_at=recorded_at,
+            actor_kind=event.actor_kind,
+            actor_id=event.actor_id or None,
+            codes=dict(event.codes),
+        )
+    )
+
+
+def get_event(unit: Unit, event_id: str) -> Event | None:
+    """One event, or None."""
+    t = s.events
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == event_id)).first()
+    return _event(row) if row else None
+
+
+def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, ...]:
+    """The events of a visit, or of one of its tickets with those of the whole visit, in order."""
+    t = s.events
+    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id)
+    if ticket_id:
+        query = query.where((t.c.ticket_id == ticket_id) | t.c.ticket_id.is_(None))
+    return tuple(_event(row) for row in unit.connection.execute(query.order_by(t.c.seq)))
+
+
+def since(unit: Unit, moment: datetime, *, limit: int = 200) -> tuple[Event, ...]:
+    """The newest events recorded since `moment`, newest first."""
+    t = s.events
+    rows = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.recorded_at >= moment).order_by(t.c.seq.desc()).limit(limit)
+    )
+    return tuple(_event(row) for row in rows)
+
+
+def _event(row: Any) -> Event:
+    return Event(
+        id=row.id,
+        kind=row.kind,
+        at=row.at,
+        visit_id=row.visit_id,
+        ticket_id=row.ticket_id or "",
+        actor_kind=row.actor_kind,
+        actor_id=row.actor_id or "",
+        codes=row.codes,
+    )

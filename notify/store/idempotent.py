@@ -1,0 +1,25 @@
+"""Keys of requests already carried out, so that a double click or a retry does a thing once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import insert, select
+
+from notify.store import schema as s
+from notify.store.database import Unit
+
+
+def recall(unit: Unit, key: str) -> Any:
+    """The result kept under `key`, or None."""
+    t = s.idempotency
+    return unit.connection.execute(select(t.c.result).where(t.c.shop_id == unit.shop_id, t.c.key == key[:64])).scalar()
+
+
+def keep(unit: Unit, key: str, result: Mapping[str, Any], *, at: datetime) -> None:
+    """Keeps the result (identifiers only) under `key`."""
+    unit.connection.execute(
+        insert(s.idempotency).values(shop_id=unit.shop_id, key=key[:64], result=dict(result), at=at)
+    )

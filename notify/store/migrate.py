@@ -1,0 +1,76 @@
+"""Brings a database to today's tables, one step after the other, and says how far it is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, Engine, text
+
+from notify.core.errors import Misconfigured
+from notify.store.engine import open_engine
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+
+def upgrade(url: str) -> None:
+    """Brings the database at `url` to the newest step; does nothing when it is there."""
+    engine = open_engine(url, pooled=False)
+    try:
+        upgrade_engine(engine)
+    finally:
+        engine.dispose()
+
+
+def upgrade_engine(engine: Engine) -> None:
+    """Like upgrade, on an open engine. Two processes that start at once wait for each other."""
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        if engine.dialect.name == "postgresql":
+            connection.execute(text("select pg_advisory_xact_lock(739155)"))
+        if current(connection) != newest():
+            _run(connection)
+
+
+def check_current(engine: Engine) -> None:
+    """Raises Misconfigured when the database is older or newer than this program."""
+    with engine.connect() as connection:
+        found = current(connection)
+    if found != newest():
+        raise Misconfigured(
+            f"The database is at step {found or 'none'}, this program needs {newest()}",
+            "Run `shelfbell upgrade` (make a backup first), or use the program that matches.",
+            field="database.url",
+        )
+
+
+def current(connection: Connection) -> str:
+    """The step the database is at; empty for an empty one."""
+    from alembic.runtime.migration import MigrationContext
+
+    return MigrationContext.configure(connection).get_current_revision() or ""
+
+
+def newest() -> str:
+    """The newest step this program knows."""
+    from alembic.script import ScriptDirectory
+
+    return ScriptDirectory.from_config(_config()).get_current_head() or ""
+
+
+def _run(connection: Connection) -> None:
+    # alembic takes a third of a second to import: only when there is something to do.
+    from alembic import command
+
+    config = _config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _config() -> Config:
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("path_separator", "os")
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+    return config

@@ -1,0 +1,490 @@
+"""The first tables, as the first release had them."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+import notify.store.types
+
+revision = "0001"
+down_revision = None
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Goes one step forward."""
+    op.create_table(
+        "erasures",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("counts", sa.JSON(), nullable=False),
+        sa.Column("confirmed_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_erasures")),
+    )
+    op.create_table(
+        "hours",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("weekday", sa.Integer(), nullable=False),
+        sa.Column("opens", sa.Time(), nullable=False),
+        sa.Column("closes", sa.Time(), nullable=False),
+        sa.Column("capacity", sa.Integer(), nullable=False),
+        sa.Column("valid_from", sa.Date(), nullable=False),
+        sa.Column("valid_until", sa.Date(), nullable=True),
+        sa.CheckConstraint("capacity >= 0", name=op.f("ck_hours_capacity")),
+        sa.CheckConstraint("weekday between 0 and 6", name=op.f("ck_hours_weekday")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_hours")),
+    )
+    op.create_table(
+        "idempotency",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("key", sa.String(length=64), nullable=False),
+        sa.Column("result", sa.JSON(), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "key", name=op.f("pk_idempotency")),
+    )
+    op.create_table(
+        "job_runs",
+        sa.Column("name", sa.String(length=60), nullable=False),
+        sa.Column("ran_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("lease_by", sa.String(length=36), nullable=True),
+        sa.Column("lease_until", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.PrimaryKeyConstraint("name", name=op.f("pk_job_runs")),
+    )
+    op.create_table(
+        "people",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("language", sa.String(length=8), nullable=False),
+        sa.Column("name_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("forgotten_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_people")),
+    )
+    op.create_table(
+        "shop_settings",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("key", sa.String(length=60), nullable=False),
+        sa.Column("valid_from", sa.Date(), nullable=False),
+        sa.Column("value", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "key", "valid_from", name=op.f("pk_shop_settings")),
+    )
+    op.create_table(
+        "shops",
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_shops")),
+    )
+    op.create_table(
+        "special_days",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("day", sa.Date(), nullable=False),
+        sa.Column("opens", sa.Time(), nullable=True),
+        sa.Column("closes", sa.Time(), nullable=True),
+        sa.Column("capacity", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.String(length=120), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_special_days")),
+    )
+    op.create_table(
+        "staff",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("role", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("password_hash", sa.String(length=200), nullable=False),
+        sa.Column("pin_hash", sa.String(length=200), nullable=False),
+        sa.Column("active", sa.Boolean(), nullable=False),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.CheckConstraint("role in ('counter','technician','owner')", name=op.f("ck_staff_role")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_staff")),
+        sa.UniqueConstraint("shop_id", "name", name=op.f("uq_staff_shop_id_name")),
+    )
+    op.create_table(
+        "suppliers",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("cutoff", sa.Time(), nullable=True),
+        sa.Column("delivers_at", sa.Time(), nullable=True),
+        sa.Column("days", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_suppliers")),
+        sa.UniqueConstraint("shop_id", "name", name=op.f("uq_suppliers_shop_id_name")),
+    )
+    op.create_table(
+        "taken_files",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("source", sa.String(length=60), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("taken", sa.Integer(), nullable=False),
+        sa.Column("refused", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "source", "digest", name=op.f("pk_taken_files")),
+    )
+    op.create_table(
+        "taken_rows",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("source", sa.String(length=60), nullable=False),
+        sa.Column("row_key", sa.String(length=64), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "source", "row_key", name=op.f("pk_taken_rows")),
+    )
+    op.create_table(
+        "throttles",
+        sa.Column("key", sa.String(length=64), nullable=False),
+        sa.Column("count", sa.Integer(), nullable=False),
+        sa.Column("window_from", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("key", name=op.f("pk_throttles")),
+    )
+    op.create_table(
+        "visits",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("waits_here", sa.Boolean(), nullable=False),
+        sa.Column("opened_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("idempotency", sa.String(length=64), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_visits")),
+        sa.UniqueConstraint("shop_id", "idempotency", name=op.f("uq_visits_shop_id_idempotency")),
+    )
+    op.create_table(
+        "bookings",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("local_start", sa.String(length=16), nullable=False),
+        sa.Column("zone", sa.String(length=60), nullable=False),
+        sa.Column("fold", sa.Integer(), nullable=False),
+        sa.Column("start_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("end_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("seat", sa.Integer(), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("uid", sa.String(length=64), nullable=False),
+        sa.Column("organizer_token", sa.String(length=64), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("changed_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("invited", sa.Boolean(), nullable=False),
+        sa.Column("reminded", sa.Boolean(), nullable=False),
+        sa.CheckConstraint("state in ('booked','cancelled','missed','kept')", name=op.f("ck_bookings_state")),
+        sa.CheckConstraint("seat >= 0", name=op.f("ck_bookings_seat")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_bookings_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_bookings")),
+    )
+    with op.batch_alter_table("bookings", schema=None) as batch_op:
+        batch_op.create_index("ix_bookings_visit", ["shop_id", "visit_id"], unique=False)
+        batch_op.create_index(
+            "uq_bookings_live",
+            ["shop_id", "visit_id"],
+            unique=True,
+            sqlite_where=sa.text("state = 'booked'"),
+            postgresql_where=sa.text("state = 'booked'"),
+        )
+        batch_op.create_index(
+            "uq_bookings_place",
+            ["shop_id", "start_at", "seat"],
+            unique=True,
+            sqlite_where=sa.text("state = 'booked'"),
+            postgresql_where=sa.text("state = 'booked'"),
+        )
+
+    op.create_table(
+        "consents",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("channel", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("purpose", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("allowed", sa.Boolean(), nullable=False),
+        sa.Column("basis", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("wording", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("language", sa.String(length=8), nullable=False),
+        sa.Column("how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_consents_shop_id_person_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_consents")),
+    )
+    with op.batch_alter_table("consents", schema=None) as batch_op:
+        batch_op.create_index("ix_consents_person", ["shop_id", "person_id"], unique=False)
+
+    op.create_table(
+        "contacts",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("channel", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("address_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("lookup", sa.String(length=64), nullable=True),
+        sa.Column("in_repaired_device", sa.Boolean(), nullable=False),
+        sa.Column("undeliverable_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("replaced_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.CheckConstraint("channel in ('email','sms')", name=op.f("ck_contacts_channel")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_contacts_shop_id_person_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_contacts")),
+    )
+    with op.batch_alter_table("contacts", schema=None) as batch_op:
+        batch_op.create_index("ix_contacts_lookup", ["shop_id", "lookup"], unique=False)
+        batch_op.create_index("ix_contacts_person", ["shop_id", "person_id"], unique=False)
+
+    op.create_table(
+        "events",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=True),
+        sa.Column("kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("recorded_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("actor_kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("actor_id", sa.String(length=36), nullable=True),
+        sa.Column("codes", sa.JSON(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_events_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_events")),
+        sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_events_shop_id_seq")),
+    )
+    with op.batch_alter_table("events", schema=None) as batch_op:
+        batch_op.create_index("ix_events_ticket", ["shop_id", "ticket_id", "seq"], unique=False)
+        batch_op.create_index("ix_events_visit", ["shop_id", "visit_id", "seq"], unique=False)
+
+    op.create_table(
+        "messages",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("about", sa.String(length=48), nullable=False),
+        sa.Column("cause", sa.String(length=80), nullable=False),
+        sa.Column("notice", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("sealed_for", sa.String(length=36), nullable=False),
+        sa.Column("channel", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("resend", sa.Integer(), nullable=False),
+        sa.Column("contact_id", sa.String(length=36), nullable=True),
+        sa.Column("refs", sa.JSON(), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("due_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("attempts", sa.Integer(), nullable=False),
+        sa.Column("ambiguous", sa.Integer(), nullable=False),
+        sa.Column("lease_by", sa.String(length=36), nullable=True),
+        sa.Column("lease_until", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("message_id", sa.String(length=120), nullable=True),
+        sa.Column("bytes_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("sentence_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("composed_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.CheckConstraint(
+            "state in ('waiting','sent','to_call','called','dropped','skipped','given_up')",
+            name=op.f("ck_messages_state"),
+        ),
+        sa.CheckConstraint("state in ('waiting','to_call') or ended_at is not null", name=op.f("ck_messages_ended")),
+        sa.CheckConstraint(
+            "state not in ('dropped','skipped','given_up') or reason <> ''", name=op.f("ck_messages_reason")
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_messages_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_messages")),
+        sa.UniqueConstraint(
+            "shop_id", "about", "cause", "notice", "person_id", "channel", "resend", name="uq_messages_identity"
+        ),
+    )
+    with op.batch_alter_table("messages", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_messages_due",
+            ["due_at"],
+            unique=False,
+            sqlite_where=sa.text("state = 'waiting'"),
+            postgresql_where=sa.text("state = 'waiting'"),
+        )
+        batch_op.create_index("ix_messages_visit", ["shop_id", "visit_id", "seq"], unique=False)
+
+    op.create_table(
+        "sessions",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=64), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=False),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("last_seen_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "staff_id"], ["staff.shop_id", "staff.id"], name=op.f("fk_sessions_shop_id_staff_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_sessions")),
+    )
+    op.create_table(
+        "tickets",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("number", sa.String(length=16), nullable=False),
+        sa.Column("phase", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("outcome", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("device_class", sa.String(length=40), server_default=sa.text("'other'"), nullable=False),
+        sa.Column("device_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("fault_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("condition_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("accessories_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("price_agreed", sa.BigInteger(), nullable=True),
+        sa.Column("price_limit", sa.BigInteger(), nullable=True),
+        sa.Column("deposit", sa.BigInteger(), nullable=True),
+        sa.Column("paid", sa.Boolean(), nullable=False),
+        sa.Column("shelf", sa.String(length=20), server_default=sa.text("('')"), nullable=False),
+        sa.Column("safety", sa.JSON(), nullable=False),
+        sa.Column("follows_id", sa.String(length=36), nullable=True),
+        sa.Column("technician_id", sa.String(length=36), nullable=True),
+        sa.Column("promise_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("token_hash", sa.String(length=64), nullable=True),
+        sa.Column("token_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("phase_since", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint("outcome in ('','repaired','unrepaired')", name=op.f("ck_tickets_outcome")),
+        sa.CheckConstraint(
+            "phase in ('taken_in','inspecting','in_line','on_bench','proving','on_shelf','handed_back','left_behind')",
+            name=op.f("ck_tickets_phase"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_tickets_shop_id_person_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_tickets_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_tickets")),
+        sa.UniqueConstraint("shop_id", "number", name=op.f("uq_tickets_shop_id_number")),
+        sa.UniqueConstraint("token_hash", name=op.f("uq_tickets_token_hash")),
+    )
+    with op.batch_alter_table("tickets", schema=None) as batch_op:
+        batch_op.create_index("ix_tickets_person", ["shop_id", "person_id"], unique=False)
+        batch_op.create_index("ix_tickets_phase", ["shop_id", "phase"], unique=False)
+        batch_op.create_index("ix_tickets_visit", ["shop_id", "visit_id"], unique=False)
+
+    op.create_table(
+        "visit_people",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("role", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_visit_people_shop_id_person_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_visit_people_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "visit_id", "role", "person_id", name=op.f("pk_visit_people")),
+    )
+    op.create_table(
+        "notes",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("text_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("event_id", sa.String(length=36), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_notes_shop_id_ticket_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_notes")),
+    )
+    with op.batch_alter_table("notes", schema=None) as batch_op:
+        batch_op.create_index("ix_notes_ticket", ["shop_id", "ticket_id"], unique=False)
+
+    op.create_table(
+        "parts",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("name_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("label", sa.String(length=16), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("supplier_id", sa.String(length=36), nullable=True),
+        sa.Column("needed_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("ordered_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("due_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("arrived_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_parts_shop_id_ticket_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_parts")),
+        sa.UniqueConstraint("shop_id", "label", name=op.f("uq_parts_shop_id_label")),
+    )
+    with op.batch_alter_table("parts", schema=None) as batch_op:
+        batch_op.create_index("ix_parts_state", ["shop_id", "state"], unique=False)
+        batch_op.create_index("ix_parts_ticket", ["shop_id", "ticket_id"], unique=False)
+
+    op.create_table(
+        "questions",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("wording_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("price", sa.BigInteger(), nullable=True),
+        sa.Column("part_id", sa.String(length=36), nullable=True),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("answer", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("asked_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("answered_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("answered_how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("said_by_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint(
+            "state in ('open','answered','taken_back','withdrawn','expired')", name=op.f("ck_questions_state")
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_questions_shop_id_ticket_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_questions")),
+    )
+    with op.batch_alter_table("questions", schema=None) as batch_op:
+        batch_op.create_index("ix_questions_ticket", ["shop_id", "ticket_id"], unique=False)
+
+    op.create_table(
+        "receipts",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("message_id", sa.String(length=36), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("attempt", sa.Integer(), nullable=False),
+        sa.Column("verdict", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("code", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("text", sa.String(length=200), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "message_id"], ["messages.shop_id", "messages.id"], name=op.f("fk_receipts_shop_id_message_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_receipts")),
+    )
+    with op.batch_alter_table("receipts", schema=None) as batch_op:
+        batch_op.create_index("ix_receipts_message", ["shop_id", "message_id"], unique=False)
+
+
+
+def downgrade() -> None:
+    """There is no way back: restore a backup instead."""
+    raise NotImplementedError("restore a backup instead")

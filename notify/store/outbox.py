@@ -1,0 +1,336 @@
+"""The outbox: planned and skipped messages in; claims by lease, settling, and withdrawal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import func, insert, or_, select, update
+
+from notify.core.messages import MessageState
+from notify.core.planner import Plan, Planned
+from notify.store import schema as s
+from notify.store.database import Unit
+from notify.store.vault import Place
+
+WAITING = MessageState.WAITING
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One outbox row. `refs` holds identifiers of what it speaks of; `bytes` is set once composed."""
+
+    id: str
+    seq: int
+    visit_id: str
+    about: str
+    cause: str
+    notice: str
+    person_id: str
+    sealed_for: str
+    channel: str
+    resend: int
+    contact_id: str
+    refs: Mapping[str, Any]
+    state: str
+    reason: str
+    created_at: datetime
+    due_at: datetime
+    expires_at: datetime
+    attempts: int
+    ambiguous: int
+    message_id: str
+    has_bytes: bool
+    ended_at: datetime | None
+
+
+def add(
+    unit: Unit,
+    plan: Plan,
+    *,
+    visit_id: str,
+    sealed_for: str,
+    refs: Mapping[str, Any],
+    now: datetime,
+    resend: int = 0,
+) -> tuple[str, ...]:
+    """Writes a plan; a message with the same identity is never written twice. The identifiers written."""
+    t = s.messages
+    written = []
+    for item in plan:
+        new = unit.new_id()
+        values = _row(item, now=now) | {
+            "shop_id": unit.shop_id,
+            "id": new,
+            "seq": _next_seq(unit),
+            "visit_id": visit_id,
+            "resend": resend,
+            "sealed_for": sealed_for,
+            "refs": dict(refs),
+            "created_at": now,
+            "attempts": 0,
+            "ambiguous": 0,
+        }
+        same = select(t.c.id).where(
+            t.c.shop_id == unit.shop_id,
+            *(t.c[name] == values[name] for name in ("about", "cause", "notice", "person_id", "channel", "resend")),
+        )
+        if unit.connection.execute(same).first() is None:
+            unit.connection.execute(insert(t).values(**values))
+            written.append(new)
+    return tuple(written)
+
+
+def _row(item: Any, *, now: datetime) -> dict[str, Any]:
+    shared = {"notice": item.notice, "person_id": item.person_id, "about": item.about, "cause": item.cause}
+    if isinstance(item, Planned):
+        return shared | {
+            "channel": item.channel,
+            "contact_id": item.contact_id or None,
+            "state": WAITING,
+            "reason": "",
+            "due_at": item.due_at,
+            "expires_at": item.expires_at,
+        }
+    return shared | {
+        "channel": "",
+        "contact_id": None,
+        "state": MessageState.SKIPPED,
+        "reason": item.reason,
+        "due_at": now,
+        "expires_at": now,
+        "ended_at": now,
+    }
+
+
+def _next_seq(unit: Unit) -> int:
+    t = s.messages
+    query = select(func.coalesce(func.max(t.c.seq), 0) + 1).where(t.c.shop_id == unit.shop_id)
+    return int(unit.connection.execute(query).scalar_one())
+
+
+def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 10) -> tuple[Message, ...]:
+    """Takes up to `limit` due messages for `by` until the lease ends, oldest first; nobody else gets them."""
+    t = s.messages
+    query = (
+        select(t)
+        .where(
+            t.c.shop_id == unit.shop_id,
+            t.c.state == WAITING,
+            t.c.due_at <= now,
+            or_(t.c.lease_until.is_(None), t.c.lease_until < now),
+        )
+        .order_by(t.c.due_at, t.c.seq)
+        .limit(limit)
+        .with_for_update(skip_locked=True)
+    )
+    rows = unit.connection.execute(query).all()
+    if rows:
+        unit.connection.execute(
+            update(t)
+            .where(t.c.shop_id == unit.shop_id, t.c.id.in_([row.id for row in rows]))
+            .values(lease_by=by, lease_until=until)
+        )
+    return tuple(_message(row) for row in rows)
+
+
+def next_due(unit: Unit) -> datetime | None:
+    """When the next waiting message is due."""
+    t = s.messages
+    return unit.connection.execute(
+        select(func.min(t.c.due_at)).where(t.c.shop_id == unit.shop_id, t.c.state == WAITING)
+    ).scalar()
+
+
+def keep_bytes(
+    unit: Unit,
+    message: Message,
+    data: bytes,
+    *,
+    message_id: str,
+    sentence: str,
+    channel: str,
+    contact_id: str,
+    at: datetime,
+) -> None:
+    """Stores the exact bytes (sealed) and the identity under which they will be sent, before the first try."""
+    t = s.messages
+    unit.connection.execute(
+        update(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.id == message.id)
+        .values(
+            bytes_sealed=unit.seal(message.sealed_for, "messages", message.id, "bytes", data),
+            sentence_sealed=unit.seal(message.sealed_for, "messages", message.id, "sentence", sentence),
+            message_id=message_id,
+            channel=channel,
+            contact_id=contact_id or None,
+            composed_at=at,
+        )
+    )
+
+
+def get_bytes(unit: Unit, message: Message) -> bytes:
+    """The stored bytes of a composed message; empty when there are none (or the person was forgotten)."""
+    t = s.messages
+    sealed = unit.connection.execute(
+        select(t.c.bytes_sealed).where(t.c.shop_id == unit.shop_id, t.c.id == message.id)
+    ).scalar()
+    if not sealed:
+        return b""
+    return unit.opener.open_bytes(message.sealed_for, Place("messages", message.id, "bytes"), sealed)
+
+
+def get_sentence(unit: Unit, message: Message) -> str:
+    """The plain sentence of a composed message: the body text, or what staff say on the phone."""
+    t = s.messages
+    sealed = unit.connection.execute(
+        select(t.c.sentence_sealed).where(t.c.shop_id == unit.shop_id, t.c.id == message.id)
+    ).scalar()
+    return unit.open(message.sealed_for, "messages", message.id, "sentence", sealed)
+
+
+def settle(
+    unit: Unit,
+    message: Message,
+    state: MessageState,
+    *,
+    now: datetime,
+    reason: str = "",
+    due_at: datetime | None = None,
+    tried: bool = False,
+    ambiguous: bool = False,
+) -> bool:
+    """Ends a claim: into `state`, or back to waiting with a new due time. False when it was withdrawn meanwhile."""
+    t = s.messages
+    ended = None if state in (WAITING, MessageState.TO_CALL) else now
+    done = unit.connection.execute(
+        update(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.id == message.id, t.c.state.in_([WAITING, MessageState.TO_CALL]))
+        .values(
+            state=state,
+            reason=reason,
+            ended_at=ended,
+            due_at=due_at or message.due_at,
+            lease_by=None,
+            lease_until=None,
+            attempts=message.attempts + int(tried),
+            ambiguous=message.ambiguous + int(ambiguous),
+        )
+    ).rowcount
+    return done == 1
+
+
+def add_receipt(unit: Unit, message: Message, *, verdict: str, code: str, text: str, at: datetime) -> None:
+    """Keeps what the channel said about one try."""
+    unit.connection.execute(
+        insert(s.receipts).values(
+            shop_id=unit.shop_id,
+            id=unit.new_id(),
+            message_id=message.id,
+            at=at,
+            attempt=message.attempts + 1,
+            verdict=verdict,
+            code=code[:40],
+            text=text[:200],
+        )
+    )
+
+
+def receipts_of(unit: Unit, message_id: str) -> tuple[Any, ...]:
+    """What the channel said about each try, in order (at, attempt, verdict, code, text)."""
+    t = s.receipts
+    return tuple(
+        unit.connection.execute(
+            select(t).where(t.c.shop_id == unit.shop_id, t.c.message_id == message_id).order_by(t.c.attempt)
+        )
+    )
+
+
+def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -> int:
+    """Drops messages of these causes that have not been tried yet; how many."""
+    t = s.messages
+    return unit.connection.execute(
+        update(t)
+        .where(
+            t.c.shop_id == unit.shop_id,
+            t.c.cause.in_(list(causes)),
+            t.c.attempts == 0,
+            t.c.state.in_([WAITING, MessageState.TO_CALL]),
+        )
+        .values(state=MessageState.DROPPED, reason=reason, ended_at=now, lease_by=None, lease_until=None)
+    ).rowcount
+
+
+def newer_waiting(unit: Unit, message: Message) -> bool:
+    """Whether a later message of the same notice to the same person about the same thing still waits."""
+    t = s.messages
+    return (
+        unit.connection.execute(
+            select(t.c.id)
+            .where(
+                t.c.shop_id == unit.shop_id,
+                t.c.about == message.about,
+                t.c.notice == message.notice,
+                t.c.person_id == message.person_id,
+                t.c.seq > message.seq,
+                t.c.state == WAITING,
+            )
+            .limit(1)
+        ).first()
+        is not None
+    )
+
+
+def get_message(unit: Unit, message_id: str) -> Message | None:
+    """One message, or None."""
+    t = s.messages
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == message_id)).first()
+    return _message(row) if row else None
+
+
+def messages_of_visit(unit: Unit, visit_id: str) -> tuple[Message, ...]:
+    """Every message of a visit, the skipped and dropped ones too, in order."""
+    t = s.messages
+    rows = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id).order_by(t.c.seq)
+    )
+    return tuple(_message(row) for row in rows)
+
+
+def list_messages(unit: Unit, *, states: Iterable[str] = (), limit: int = 100) -> tuple[Message, ...]:
+    """The newest messages, in any of `states` (all when empty)."""
+    t = s.messages
+    query = select(t).where(t.c.shop_id == unit.shop_id)
+    wanted = list(states)
+    if wanted:
+        query = query.where(t.c.state.in_(wanted))
+    return tuple(_message(row) for row in unit.connection.execute(query.order_by(t.c.seq.desc()).limit(limit)))
+
+
+def _message(row: Any) -> Message:
+    return Message(
+        id=row.id,
+        seq=row.seq,
+        visit_id=row.visit_id,
+        about=row.about,
+        cause=row.cause,
+        notice=row.notice,
+        person_id=row.person_id,
+        sealed_for=row.sealed_for,
+        channel=row.channel,
+        resend=row.resend,
+        contact_id=row.contact_id or "",
+        refs=row.refs,
+        state=row.state,
+        reason=row.reason,
+        created_at=row.created_at,
+        due_at=row.due_at,
+        expires_at=row.expires_at,
+        attempts=row.attempts,
+        ambiguous=row.ambiguous,
+        message_id=row.message_id or "",
+        has_bytes=row.bytes_sealed is not None,
+        ended_at=row.ended_at,
+    )

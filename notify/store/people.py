@@ -1,0 +1,205 @@
+"""People, their contacts and their consents: sealed, looked up by blind index, consents append-only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import func, insert, select, update
+
+from notify.core.errors import NotFound
+from notify.core.planner import Reach, Recipient
+from notify.store import schema as s
+from notify.store.database import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One address or number of a person, opened."""
+
+    id: str
+    person_id: str
+    channel: str
+    address: str
+    in_repaired_device: bool
+    undeliverable: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A person, opened. `name` is empty when none was given or the person was forgotten."""
+
+    id: str
+    name: str
+    language: str
+    forgotten: bool
+
+
+def add_person(unit: Unit, *, name: str, language: str, at: datetime) -> str:
+    """Makes a person with a data key of their own (the key first); the identifier."""
+    new = unit.new_id()
+    unit.vault.new_key(new)
+    sealed = unit.seal(new, "people", new, "name", name) if name else None
+    unit.connection.execute(
+        insert(s.people).values(shop_id=unit.shop_id, id=new, language=language, name_sealed=sealed, created_at=at)
+    )
+    return new
+
+
+def get_person(unit: Unit, person_id: str) -> Person:
+    """The person; raises NotFound."""
+    t = s.people
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)).first()
+    if row is None:
+        raise NotFound("There is no such person", "Look the ticket up again.")
+    gone = row.forgotten_at is not None
+    name = "" if gone else unit.open(row.id, "people", row.id, "name", row.name_sealed)
+    return Person(row.id, name, row.language, gone)
+
+
+def add_contact(
+    unit: Unit, person_id: str, channel: str, address: str, *, at: datetime, in_repaired_device: bool = False
+) -> str:
+    """Stores one normalised address (e-mail) or number (E.164) of a person; its identifier."""
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.contacts).values(
+            shop_id=unit.shop_id,
+            id=new,
+            person_id=person_id,
+            channel=channel,
+            address_sealed=unit.seal(person_id, "contacts", new, "address", address),
+            lookup=unit.opener.lookup(channel, address),
+            in_repaired_device=in_repaired_device,
+            created_at=at,
+        )
+    )
+    return new
+
+
+def contacts_of(unit: Unit, person_id: str) -> tuple[Contact, ...]:
+    """The current contacts of a person, oldest first."""
+    t = s.contacts
+    rows = unit.connection.execute(
+        select(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.person_id == person_id, t.c.replaced_at.is_(None))
+        .order_by(t.c.created_at, t.c.id)
+    ).all()
+    return tuple(
+        Contact(
+            row.id,
+            person_id,
+            row.channel,
+            unit.open(person_id, "contacts", row.id, "address", row.address_sealed),
+            row.in_repaired_device,
+            row.undeliverable_at is not None,
+        )
+        for row in rows
+        if row.address_sealed is not None
+    )
+
+
+def replace_contact(unit: Unit, contact_id: str, *, at: datetime) -> None:
+    """Marks a contact as no longer current; it is never used again."""
+    t = s.contacts
+    unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id).values(replaced_at=at))
+
+
+def mark_undeliverable(unit: Unit, contact_id: str, *, at: datetime) -> None:
+    """Marks a contact that a channel refused for good."""
+    t = s.contacts
+    unit.connection.execute(
+        update(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id).values(undeliverable_at=at)
+    )
+
+
+def find_people(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
+    """Identifiers of the people with this exact address, through the blind index."""
+    t = s.contacts
+    found = unit.connection.execute(
+        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.lookup == unit.opener.lookup(channel, address))
+    ).scalars()
+    return tuple(dict.fromkeys(found))
+
+
+def add_consent(
+    unit: Unit,
+    person_id: str,
+    *,
+    channel: str,
+    purpose: str,
+    allowed: bool,
+    basis: str,
+    wording: str,
+    language: str,
+    how: str,
+    staff_id: str | None,
+    at: datetime,
+) -> str:
+    """Appends one consent or its withdrawal: what was shown, how, by whom and when."""
+    t = s.consents
+    seq = unit.connection.execute(
+        select(func.coalesce(func.max(t.c.seq), 0) + 1).where(t.c.shop_id == unit.shop_id, t.c.person_id == person_id)
+    ).scalar_one()
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(t).values(
+            shop_id=unit.shop_id,
+            id=new,
+            person_id=person_id,
+            channel=channel,
+            purpose=purpose,
+            allowed=allowed,
+            basis=basis,
+            wording=wording,
+            language=language,
+            how=how,
+            staff_id=staff_id,
+            at=at,
+            seq=seq,
+        )
+    )
+    return new
+
+
+def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[str, frozenset[str]]]:
+    """person -> channel -> the purposes allowed today: the newest row per channel and purpose counts."""
+    t = s.consents
+    rows = unit.connection.execute(
+        select(t.c.person_id, t.c.channel, t.c.purpose, t.c.allowed)
+        .where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(list(person_ids)))
+        .order_by(t.c.seq)
+    )
+    newest = {(row.person_id, row.channel, row.purpose): row.allowed for row in rows}
+    out: dict[str, dict[str, frozenset[str]]] = {}
+    for (person, channel, purpose), allowed in newest.items():
+        uses = out.setdefault(person, {})
+        uses[channel] = uses.get(channel, frozenset()) | ({purpose} if allowed else set())
+    return out
+
+
+def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:
+    """What the planner needs to know about each person; opens no address."""
+    ids = list(person_ids)
+    uses = allowed_uses(unit, ids)
+    people = unit.connection.execute(
+        select(s.people.c.id, s.people.c.language, s.people.c.forgotten_at).where(
+            s.people.c.shop_id == unit.shop_id, s.people.c.id.in_(ids)
+        )
+    ).all()
+    t = s.contacts
+    rows = unit.connection.execute(
+        select(t.c.id, t.c.person_id, t.c.channel, t.c.in_repaired_device, t.c.undeliverable_at)
+        .where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(ids), t.c.replaced_at.is_(None))
+        .order_by(t.c.created_at, t.c.id)
+    ).all()
+    reaches: dict[str, list[Reach]] = {}
+    for row in rows:
+        allowed = uses.get(row.person_id, {}).get(row.channel, frozenset())
+        reaches.setdefault(row.person_id, []).append(
+            Reach(row.id, row.channel, allowed, row.in_repaired_device, row.undeliverable_at is not None)
+        )
+    return tuple(
+        Recipient(row.id, row.language, tuple(reaches.get(row.id, ())), row.forgotten_at is not None) for row in people
+    )

@@ -1,0 +1,173 @@
+"""Shops, their dated settings, opening hours, special days, suppliers and who works there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime, time
+from typing import Any
+
+from sqlalchemy import delete, insert, select, update
+
+from notify.core.errors import NotFound
+from notify.core.hours import Counter, Hours, SpecialDay
+from notify.core.shop import Shop, build_shop
+from notify.store import schema as s
+from notify.store.database import Database, Unit
+
+
+def shop_ids(db: Database) -> tuple[str, ...]:
+    """The identifiers of every shop of this installation, oldest first."""
+    with db.engine.connect() as connection:
+        return tuple(connection.execute(select(s.shops.c.id).order_by(s.shops.c.created_at)).scalars())
+
+
+def add_shop(unit: Unit, *, at: datetime) -> None:
+    """Makes the row of the unit's shop."""
+    unit.connection.execute(insert(s.shops).values(id=unit.shop_id, created_at=at))
+
+
+def get_shop(unit: Unit, *, today: date) -> Shop:
+    """The shop as set on `today`; raises NotFound for an unknown shop."""
+    if unit.connection.execute(select(s.shops.c.id).where(s.shops.c.id == unit.shop_id)).first() is None:
+        raise NotFound("There is no such shop", "Check the shop's identifier.")
+    t = s.shop_settings
+    rows = unit.connection.execute(
+        select(t.c.key, t.c.value).where(t.c.shop_id == unit.shop_id, t.c.valid_from <= today).order_by(t.c.valid_from)
+    )
+    return build_shop(unit.shop_id, {row.key: row.value for row in rows})
+
+
+def put_settings(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> None:
+    """Writes settings that count from `valid_from`; a second write for the same day replaces the first."""
+    t = s.shop_settings
+    for key, value in values.items():
+        same = (t.c.shop_id == unit.shop_id, t.c.key == key, t.c.valid_from == valid_from)
+        unit.connection.execute(delete(t).where(*same))
+        unit.connection.execute(insert(t).values(shop_id=unit.shop_id, key=key, valid_from=valid_from, value=value))
+
+
+def get_counter(unit: Unit, shop: Shop) -> Counter:
+    """The counter's hours with closed and special days, ready for core/hours and core/slots."""
+    days = special_days(unit)
+    return Counter(
+        zone=shop.zone,
+        hours=tuple(row for _, row in list_hours(unit)),
+        closed=frozenset(day.day for _, day, _ in days if day.opens is None),
+        special=tuple(day for _, day, _ in days if day.opens is not None),
+        slot_minutes=shop.slot_minutes,
+        lead_minutes=shop.lead_minutes,
+        horizon_days=shop.horizon_days,
+    )
+
+
+def list_hours(unit: Unit) -> tuple[tuple[str, Hours], ...]:
+    """Every opening-hours row with its identifier, in week order."""
+    t = s.hours
+    rows = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.weekday, t.c.valid_from, t.c.opens)
+    )
+    return tuple(
+        (
+            row.id,
+            Hours(
+                weekday=row.weekday,
+                opens=row.opens,
+                closes=row.closes,
+                capacity=row.capacity,
+                valid_from=row.valid_from,
+                valid_until=row.valid_until,
+            ),
+        )
+        for row in rows
+    )
+
+
+def add_hours(unit: Unit, row: Hours) -> str:
+    """Adds one opening-hours row; its identifier."""
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.hours).values(
+            shop_id=unit.shop_id,
+            id=new,
+            weekday=row.weekday,
+            opens=row.opens,
+            closes=row.closes,
+            capacity=row.capacity,
+            valid_from=row.valid_from,
+            valid_until=row.valid_until,
+        )
+    )
+    return new
+
+
+def drop_hours(unit: Unit, hours_id: str) -> None:
+    """Removes one opening-hours row; raises NotFound when it is not there."""
+    t = s.hours
+    gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == hours_id)).rowcount
+    if not gone:
+        raise NotFound("There is no such row of opening hours", "Look at the list again.")
+
+
+def special_days(unit: Unit) -> tuple[tuple[str, Any, str], ...]:
+    """(identifier, special day or closed day, reason) in order of the day; a closed day has opens None."""
+    t = s.special_days
+    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.day, t.c.opens))
+    return tuple((row.id, _special(row), row.reason) for row in rows)
+
+
+def _special(row: Any) -> Any:
+    return SpecialDay(day=row.day, opens=row.opens, closes=row.closes, capacity=row.capacity)
+
+
+def add_special_day(
+    unit: Unit, day: date, *, opens: time | None, closes: time | None, capacity: int, reason: str
+) -> str:
+    """Adds special hours for a day, or closes it when `opens` is None; its identifier."""
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.special_days).values(
+            shop_id=unit.shop_id,
+            id=new,
+            day=day,
+            opens=opens,
+            closes=closes,
+            capacity=capacity,
+            reason=reason,
+        )
+    )
+    return new
+
+
+def drop_special_day(unit: Unit, special_id: str) -> None:
+    """Removes a special or closed day; raises NotFound when it is not there."""
+    t = s.special_days
+    gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == special_id)).rowcount
+    if not gone:
+        raise NotFound("There is no such special day", "Look at the list again.")
+
+
+def list_suppliers(unit: Unit) -> tuple[Any, ...]:
+    """Every supplier row (id, name, cutoff, delivers_at, days), by name."""
+    t = s.suppliers
+    return tuple(unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.name)))
+
+
+def find_supplier(unit: Unit, name_or_id: str) -> Any:
+    """A supplier by identifier or name; raises NotFound."""
+    for row in list_suppliers(unit):
+        if name_or_id in (row.id, row.name):
+            return row
+    raise NotFound(f"There is no supplier {name_or_id[:60]!r}", "Add it under settings first.", field="supplier")
+
+
+def put_supplier(unit: Unit, name: str, *, cutoff: time | None, delivers_at: time | None, days: int) -> str:
+    """Adds a supplier, or changes the one of that name; its identifier."""
+    t = s.suppliers
+    values = {"cutoff": cutoff, "delivers_at": delivers_at, "days": days}
+    found = unit.connection.execute(select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.name == name)).scalar()
+    if found:
+        unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == found).values(**values))
+        return str(found)
+    new = unit.new_id()
+    unit.connection.execute(insert(t).values(shop_id=unit.shop_id, id=new, name=name, **values))
+    return new

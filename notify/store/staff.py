@@ -1,0 +1,119 @@
+"""Staff, their server-side sessions, and the throttle counters of sign-in and codes."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import delete, insert, select, update
+
+from notify.core.errors import Conflict, NotFound
+from notify.store import schema as s
+from notify.store.database import Unit
+
+
+def add_staff(unit: Unit, *, name: str, role: str, password_hash: str, pin_hash: str, at: datetime) -> str:
+    """Adds a person who works here; raises Conflict when the name is taken."""
+    if find_staff(unit, name) is not None:
+        raise Conflict(f"{name!r} already works here", "Use another name.", field="name")
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.staff).values(
+            shop_id=unit.shop_id,
+            id=new,
+            name=name,
+            role=role,
+            password_hash=password_hash,
+            pin_hash=pin_hash,
+            active=True,
+            created_at=at,
+        )
+    )
+    return new
+
+
+def find_staff(unit: Unit, name: str) -> Any:
+    """The row of the person of that name (id, name, role, password_hash, pin_hash, active), or None."""
+    t = s.staff
+    return unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.name == name)).first()
+
+
+def get_staff(unit: Unit, staff_id: str) -> Any:
+    """The row of a person who works here; raises NotFound."""
+    t = s.staff
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == staff_id)).first()
+    if row is None:
+        raise NotFound("Nobody of that identifier works here", "Look at the list of staff.")
+    return row
+
+
+def list_staff(unit: Unit) -> tuple[Any, ...]:
+    """Everybody who works or worked here, by name."""
+    t = s.staff
+    return tuple(unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.name)))
+
+
+def change_staff(unit: Unit, staff_id: str, **columns: Any) -> None:
+    """Changes role, hashes or the active flag."""
+    t = s.staff
+    unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == staff_id).values(**columns))
+
+
+def add_session(unit: Unit, *, session_hash: str, staff_id: str, at: datetime, expires_at: datetime) -> None:
+    """Starts a session; the browser holds the secret, the table only its hash."""
+    unit.connection.execute(
+        insert(s.sessions).values(
+            shop_id=unit.shop_id,
+            id=session_hash,
+            staff_id=staff_id,
+            created_at=at,
+            last_seen_at=at,
+            expires_at=expires_at,
+        )
+    )
+
+
+def get_session(unit: Unit, session_hash: str) -> Any:
+    """The session's row, or None."""
+    t = s.sessions
+    return unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == session_hash)).first()
+
+
+def touch_session(unit: Unit, session_hash: str, *, at: datetime) -> None:
+    """Notes that the session is in use."""
+    t = s.sessions
+    unit.connection.execute(
+        update(t).where(t.c.shop_id == unit.shop_id, t.c.id == session_hash).values(last_seen_at=at)
+    )
+
+
+def end_session(unit: Unit, session_hash: str) -> None:
+    """Ends one session on the server."""
+    t = s.sessions
+    unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == session_hash))
+
+
+def end_sessions_of(unit: Unit, staff_id: str) -> int:
+    """Ends every session of one person; how many."""
+    t = s.sessions
+    return unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.staff_id == staff_id)).rowcount
+
+
+def count_try(unit: Unit, key: str, *, at: datetime, window: timedelta) -> int:
+    """Counts one try under `key` (a keyed hash) in a window of time; the count so far, this one included."""
+    t = s.throttles
+    row = unit.connection.execute(select(t.c["count"], t.c.window_from).where(t.c.key == key)).first()
+    if row is None:
+        unit.connection.execute(insert(t).values(key=key, count=1, window_from=at))
+        return 1
+    before, window_from = row
+    fresh = window_from + window <= at or window_from > at
+    count = 1 if fresh else int(before) + 1
+    values = {"count": count, "window_from": at} if fresh else {"count": count}
+    unit.connection.execute(update(t).where(t.c.key == key).values(**values))
+    return count
+
+
+def clear_tries(unit: Unit, key: str) -> None:
+    """Forgets the tries under `key`."""
+    unit.connection.execute(delete(s.throttles).where(s.throttles.c.key == key))

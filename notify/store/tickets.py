@@ -1,0 +1,253 @@
+"""Visits and tickets: rows in, opened tickets out, changes guarded by a version."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import insert, select, update
+
+from notify.core.errors import Conflict, NotFound
+from notify.core.tickets import OPEN_PHASES, Phase
+from notify.store import schema as s
+from notify.store.database import Unit
+
+_TEXTS = ("device", "fault", "condition", "accessories", "token")
+
+
+@dataclass(frozen=True, slots=True)
+class Ticket:
+    """One ticket, its texts opened. Amounts are in minor units; `token` is the claim secret."""
+
+    id: str
+    visit_id: str
+    person_id: str
+    number: str
+    phase: Phase
+    outcome: str
+    reason: str
+    device_class: str
+    device: str
+    fault: str
+    condition: str
+    accessories: str
+    price_agreed: int | None
+    price_limit: int | None
+    deposit: int | None
+    paid: bool
+    shelf: str
+    safety: tuple[str, ...]
+    follows_id: str | None
+    technician_id: str | None
+    promise_at: datetime | None
+    token: str
+    created_at: datetime
+    phase_since: datetime
+    version: int
+
+
+def add_visit(
+    unit: Unit,
+    *,
+    waits_here: bool,
+    people: Mapping[str, Iterable[str]],
+    at: datetime,
+    idempotency: str | None = None,
+) -> str:
+    """Opens a visit with its people by role (bringer, tell, payer, collector); its identifier."""
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.visits).values(
+            shop_id=unit.shop_id, id=new, waits_here=waits_here, opened_at=at, idempotency=idempotency
+        )
+    )
+    for role, ids in people.items():
+        for person_id in dict.fromkeys(ids):
+            unit.connection.execute(
+                insert(s.visit_people).values(shop_id=unit.shop_id, visit_id=new, person_id=person_id, role=role)
+            )
+    return new
+
+
+def get_visit(unit: Unit, visit_id: str) -> Any:
+    """The visit's row (id, waits_here, opened_at); raises NotFound."""
+    t = s.visits
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == visit_id)).first()
+    if row is None:
+        raise NotFound("There is no such visit", "Look the ticket up by its claim number.")
+    return row
+
+
+def visit_people(unit: Unit, visit_id: str) -> Mapping[str, tuple[str, ...]]:
+    """role -> person identifiers of a visit."""
+    t = s.visit_people
+    rows = unit.connection.execute(
+        select(t.c.role, t.c.person_id)
+        .where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id)
+        .order_by(t.c.person_id)
+    )
+    out: dict[str, tuple[str, ...]] = {}
+    for row in rows:
+        out[row.role] = (*out.get(row.role, ()), row.person_id)
+    return out
+
+
+def add_visit_person(unit: Unit, visit_id: str, person_id: str, role: str) -> None:
+    """Adds one person in a role to a visit."""
+    unit.connection.execute(
+        insert(s.visit_people).values(shop_id=unit.shop_id, visit_id=visit_id, person_id=person_id, role=role)
+    )
+
+
+def add_ticket(
+    unit: Unit,
+    *,
+    visit_id: str,
+    person_id: str,
+    number: str,
+    token_hash: str,
+    texts: Mapping[str, str],
+    at: datetime,
+    **columns: Any,
+) -> str:
+    """Adds a ticket; `texts` (device, fault, condition, accessories, token) are sealed, `columns` are not."""
+    new = unit.new_id()
+    unit.connection.execute(
+        insert(s.tickets).values(
+            shop_id=unit.shop_id,
+            id=new,
+            visit_id=visit_id,
+            person_id=person_id,
+            number=number,
+            token_hash=token_hash,
+            phase=Phase.TAKEN_IN,
+            created_at=at,
+            phase_since=at,
+            version=1,
+            **columns,
+            **_sealed(unit, person_id, new, texts),
+        )
+    )
+    return new
+
+
+def number_taken(unit: Unit, number: str) -> bool:
+    """Whether a claim number is already in use in this shop."""
+    t = s.tickets
+    return (
+        unit.connection.execute(select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.number == number)).first()
+        is not None
+    )
+
+
+def get_ticket(unit: Unit, ticket_id: str, *, lock: bool = False) -> Ticket:
+    """The ticket; raises NotFound. With `lock` nobody else can change it until the transaction ends."""
+    t = s.tickets
+    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.id == ticket_id)
+    row = unit.connection.execute(query.with_for_update() if lock else query).first()
+    if row is None:
+        raise NotFound("There is no such ticket here", "Check the claim number.")
+    return _opened(unit, row)
+
+
+def find_by_number(unit: Unit, number: str) -> Ticket:
+    """The ticket with this claim number; raises NotFound."""
+    t = s.tickets
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.number == number)).first()
+    if row is None:
+        raise NotFound("No ticket has this claim number", "Read the number once more from the stub.", field="number")
+    return _opened(unit, row)
+
+
+def find_by_token_hash(unit: Unit, token_hash: str) -> Ticket:
+    """The ticket whose claim secret has this hash; raises NotFound."""
+    t = s.tickets
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.token_hash == token_hash)).first()
+    if row is None:
+        raise NotFound("This claim link is not known here", "It may have been replaced; ask the shop for a new one.")
+    return _opened(unit, row)
+
+
+def tickets_of_visit(unit: Unit, visit_id: str) -> tuple[Ticket, ...]:
+    """Every ticket of a visit in the order of check-in."""
+    t = s.tickets
+    rows = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id).order_by(t.c.created_at, t.c.number)
+    )
+    return tuple(_opened(unit, row) for row in rows.all())
+
+
+def tickets_in(unit: Unit, phases: Iterable[Phase], *, limit: int = 500) -> tuple[Ticket, ...]:
+    """Tickets in any of `phases`, the longest waiting first."""
+    t = s.tickets
+    rows = unit.connection.execute(
+        select(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.phase.in_(list(phases)))
+        .order_by(t.c.phase_since, t.c.number)
+        .limit(limit)
+    )
+    return tuple(_opened(unit, row) for row in rows.all())
+
+
+def phases_of_visit(unit: Unit, visit_id: str) -> Mapping[str, Phase]:
+    """ticket identifier -> phase, without opening anything."""
+    t = s.tickets
+    rows = unit.connection.execute(
+        select(t.c.id, t.c.phase).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id)
+    )
+    return {row.id: Phase(row.phase) for row in rows}
+
+
+def change_ticket(unit: Unit, ticket: Ticket, *, texts: Mapping[str, str] | None = None, **columns: Any) -> Ticket:
+    """Writes changed columns and texts, raises the version; raises Conflict when somebody was faster."""
+    t = s.tickets
+    sealed = _sealed(unit, ticket.person_id, ticket.id, texts or {})
+    done = unit.connection.execute(
+        update(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.id == ticket.id, t.c.version == ticket.version)
+        .values(version=ticket.version + 1, **columns, **sealed)
+    ).rowcount
+    if done != 1:
+        raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
+    return get_ticket(unit, ticket.id)
+
+
+def is_device_with_us(unit: Unit, visit_id: str) -> bool:
+    """Whether at least one device of the visit has not gone home."""
+    return any(phase in OPEN_PHASES for phase in phases_of_visit(unit, visit_id).values())
+
+
+def _sealed(unit: Unit, person_id: str, ticket_id: str, texts: Mapping[str, str]) -> dict[str, bytes | None]:
+    return {
+        f"{name}_sealed": unit.seal(person_id, "tickets", ticket_id, name, value) if value else None
+        for name, value in texts.items()
+    }
+
+
+def _opened(unit: Unit, row: Any) -> Ticket:
+    texts = {name: unit.open(row.person_id, "tickets", row.id, name, getattr(row, f"{name}_sealed")) for name in _TEXTS}
+    return Ticket(
+        id=row.id,
+        visit_id=row.visit_id,
+        person_id=row.person_id,
+        number=row.number,
+        phase=Phase(row.phase),
+        outcome=row.outcome,
+        reason=row.reason,
+        device_class=row.device_class,
+        price_agreed=row.price_agreed,
+        price_limit=row.price_limit,
+        deposit=row.deposit,
+        paid=row.paid,
+        shelf=row.shelf,
+        safety=tuple(row.safety),
+        follows_id=row.follows_id,
+        technician_id=row.technician_id,
+        promise_at=row.promise_at,
+        created_at=row.created_at,
+        phase_since=row.phase_since,
+        version=row.version,
+        **texts,
+    )
