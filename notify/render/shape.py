@@ -1,0 +1,100 @@
+"""The shape of the context every message template gets, and the check that a template uses nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from jinja2 import nodes
+
+# A shape is "" (one text or number), a mapping (named fields) or a one-item list (any number of these).
+Shape = Any
+
+
+def message_shape() -> dict[str, Shape]:
+    """Every key a message template may use; all are always given, empty where they do not apply."""
+    device = dict.fromkeys(("number", "device", "device_class_words", "phase_sentence", "shelf"), "")
+    texts = (
+        "language claim_link privacy_link number device fault price outcome reason promise old_promise"
+        " why bench sentence phone days_waiting waits_on"
+    )
+    return {
+        **dict.fromkeys(texts.split(), ""),
+        "shop": dict.fromkeys(("name", "phone", "email", "address", "hours", "url"), ""),
+        "person": {"name": ""},
+        "devices": [device],
+        "safety": [""],
+        "caution_lines": [""],
+        "question": {"kind": "", "wording": "", "price": "", "until": "", "options": [{"code": "", "label": ""}]},
+        "answer": dict.fromkeys(("code", "label", "by"), ""),
+        "part": dict.fromkeys(("name", "supplier", "due", "label"), ""),
+        "slot": dict.fromkeys(("day", "time", "end", "place"), ""),
+    }
+
+
+def misuse(tree: nodes.Template, shape: Mapping[str, Shape]) -> Iterator[tuple[int, str]]:
+    """Each (line, sentence) where the template uses a name that is not in the shape, or a wrong kind of it."""
+    yield from _walk(tree, {**shape})
+
+
+def _walk(node: nodes.Node, scope: dict[str, Shape]) -> Iterator[tuple[int, str]]:
+    if isinstance(node, nodes.For):
+        yield from _walk_loop(node, scope)
+        return
+    if isinstance(node, nodes.Output):
+        for child in node.nodes:
+            yield from _printed(child, scope)
+        return
+    if isinstance(node, (nodes.Name, nodes.Getattr)):
+        yield from _look_up(node, scope)[1]
+        return
+    for child in node.iter_child_nodes():
+        yield from _walk(child, scope)
+
+
+def _walk_loop(node: nodes.For, scope: dict[str, Shape]) -> Iterator[tuple[int, str]]:
+    shape, wrong = _look_up(node.iter, scope)
+    yield from wrong
+    if not wrong and not isinstance(shape, list):
+        yield node.lineno, f"{_spell(node.iter)} is not a list, so no loop can run over it"
+    item = shape[0] if isinstance(shape, list) and shape else ""
+    target = node.target.name if isinstance(node.target, nodes.Name) else ""
+    inner = {**scope, target: item, "loop": dict.fromkeys(("first", "last", "index", "revindex"), "")}
+    for child in (*node.body, *node.else_):
+        yield from _walk(child, inner)
+
+
+def _printed(node: nodes.Node, scope: dict[str, Shape]) -> Iterator[tuple[int, str]]:
+    if not isinstance(node, (nodes.Name, nodes.Getattr)):
+        yield from _walk(node, scope)
+        return
+    shape, wrong = _look_up(node, scope)
+    yield from wrong
+    if not wrong and shape != "":
+        yield node.lineno, f"{_spell(node)} holds several values; print one of its fields"
+
+
+def _look_up(node: nodes.Node, scope: dict[str, Shape]) -> tuple[Shape, list[tuple[int, str]]]:
+    if isinstance(node, nodes.Name):
+        if node.name in scope:
+            return scope[node.name], []
+        return "", [(node.lineno, f"there is no {node.name!r}; known are {_list(scope)}")]
+    if isinstance(node, nodes.Getattr):
+        shape, wrong = _look_up(node.node, scope)
+        if wrong:
+            return "", wrong
+        if isinstance(shape, Mapping) and node.attr in shape:
+            return shape[node.attr], []
+        known = f"it has {_list(shape)}" if isinstance(shape, Mapping) else "it has no fields"
+        return "", [(node.lineno, f"{_spell(node.node)} has no {node.attr!r}; {known}")]
+    return "", list(_walk(node, scope))
+
+
+def _spell(node: nodes.Node) -> str:
+    if isinstance(node, nodes.Getattr):
+        return f"{_spell(node.node)}.{node.attr}"
+    return node.name if isinstance(node, nodes.Name) else "this"
+
+
+def _list(names: Mapping[str, Shape]) -> str:
+    return ", ".join(sorted(name for name in names if name))

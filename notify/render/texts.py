@@ -1,0 +1,169 @@
+"""The words of every message: template files filled with a context, one file a part and language."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from jinja2 import TemplateNotFound, TemplateSyntaxError, UndefinedError, nodes
+
+from notify.core.errors import Invalid, Misconfigured
+from notify.render.sandbox import TextEnvironment
+from notify.render.shape import message_shape, misuse
+
+FILES = {"subject": "subject.txt", "text": "body.txt", "html": "body.html", "sms": "sms.txt", "call": "call.txt"}
+CUSTOMER_PARTS = ("subject", "text", "html", "sms", "call")
+SHOP_PARTS = ("subject", "text", "html")
+# Characters a part may come to. Generous: they stop a runaway text, they do not judge style.
+MAX_SIZE = {"subject": 400, "text": 40_000, "html": 120_000, "sms": 1_600, "call": 4_000}
+MAX_LIST = 50  # entries of any list in the context
+MAX_SECONDS = 2.0
+
+
+class Texts:
+    """Fills the templates below `folder` (`<language>/<notice>/<file>`) in the given languages.
+
+    `stopwatch` counts seconds and only measures how long one text takes. Files are read once: after an
+    edit the service is restarted (and `problems()` says beforehand whether the edit is sound).
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        languages: Sequence[str],
+        *,
+        stopwatch: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.folder = folder
+        self.languages = tuple(languages)
+        self._stopwatch = stopwatch
+        self._environment = TextEnvironment(folder)
+
+    def render(self, *, language: str, notice: str, part: str, context: Mapping[str, Any]) -> str:
+        """One part of one notice, tidied for its channel (a subject is one line).
+
+        Raises Misconfigured when the file is missing, unsound, too long or too slow, or uses a name the
+        context does not have; Invalid when the context holds a link that is none, or an endless list.
+        """
+        name = self._name(language=language, notice=notice, part=part)
+        _check_values(context)
+        try:
+            template = self._environment.get_template(name)
+            text = self._collect(template.generate(_filled(context)), part=part, name=name)
+        except TemplateNotFound as error:
+            raise Misconfigured(f"The text {error.name} is missing", "Add the file, then run the check.") from error
+        except TemplateSyntaxError as error:
+            raise Misconfigured(f"{error.name}:{error.lineno}: {error.message}", "Correct that line.") from error
+        except (UndefinedError, TypeError, RecursionError) as error:
+            raise Misconfigured(f"The text {name} could not be filled: {error}", "Run the check.") from error
+        return _tidy(text, part=part)
+
+    def problems(self, notices: Mapping[str, Collection[str]] | None = None) -> list[str]:
+        """Every fault of every file, as `language/notice/file:line: what`, empty when all is sound.
+
+        `notices` maps each notice to its parts (CUSTOMER_PARTS or SHOP_PARTS); without it the languages
+        are only compared with one another.
+        """
+        wanted = {f"{n}/{FILES[p]}" for n, parts in (notices or {}).items() for p in parts}
+        found = {language: self._files(language) for language in self.languages}
+        expected = wanted or set().union(*found.values())
+        missing = [f"{lang}/{f}:1: the file is missing" for lang in found for f in expected - found[lang]]
+        extra = [f"{lang}/{f}:1: no notice has this file" for lang in found for f in found[lang] - expected]
+        faults = [line for path in self._all_files() for line in self._faults(path)]
+        return sorted(missing + extra) + faults
+
+    def _name(self, *, language: str, notice: str, part: str) -> str:
+        if language not in self.languages:
+            raise Misconfigured(f"There are no texts in the language {language!r}", _known(self.languages))
+        if part not in FILES:
+            raise Misconfigured(f"A message has no part {part!r}", _known(FILES))
+        if not re.fullmatch(r"[a-z]+(_[a-z]+)*", notice):
+            raise Misconfigured(f"{notice!r} is not the name of a notice", "Names are small letters and _.")
+        return f"{language}/{notice}/{FILES[part]}"
+
+    def _collect(self, pieces: Iterator[str], *, part: str, name: str) -> str:
+        begun, size, kept = self._stopwatch(), 0, []
+        for piece in pieces:
+            size += len(piece)
+            kept.append(piece)
+            if size > MAX_SIZE[part]:
+                raise Misconfigured(f"The text {name} grew over {MAX_SIZE[part]} characters", "Shorten it.")
+            if self._stopwatch() - begun > MAX_SECONDS:
+                raise Misconfigured(f"The text {name} took over {MAX_SECONDS:g} seconds", "Simplify it.")
+        return "".join(kept)
+
+    def _files(self, language: str) -> set[str]:
+        """The files of the notices (not the shared parts) of a language, as `notice/file`."""
+        below = self.folder / language
+        paths = (p for p in below.glob("*/*") if p.is_file() and not p.parent.name.startswith("_"))
+        return {p.relative_to(below).as_posix() for p in paths}
+
+    def _all_files(self) -> Iterator[str]:
+        for top in (*self.languages, "_shared"):
+            paths = sorted(p for p in (self.folder / top).rglob("*") if p.is_file())
+            yield from (p.relative_to(self.folder).as_posix() for p in paths)
+
+    def _faults(self, name: str) -> Iterator[str]:
+        try:
+            source = (self.folder / name).read_text("utf-8")
+            self._environment.compile(source, name, name)
+            tree = self._environment.parse(source, name, name)
+        except UnicodeDecodeError:
+            yield f"{name}:1: the file is not UTF-8"
+        except TemplateSyntaxError as error:
+            yield f"{name}:{error.lineno}: {error.message}"
+        else:
+            yield from (f"{name}:{line}: {what}" for line, what in misuse(tree, message_shape()))
+            yield from self._missing_parts(tree, name)
+
+    def _missing_parts(self, tree: nodes.Template, name: str) -> Iterator[str]:
+        for node in tree.find_all((nodes.Include, nodes.Extends)):
+            wanted = self._environment.join_path(node.template.value, name)
+            if not (self.folder / wanted).is_file():
+                yield f"{name}:{node.lineno}: {wanted} is used here but there is no such file"
+
+
+def _check_values(context: Mapping[str, Any]) -> None:
+    shop = context.get("shop")
+    links = [("claim_link", context.get("claim_link")), ("privacy_link", context.get("privacy_link"))]
+    links.append(("shop.url", shop.get("url") if isinstance(shop, Mapping) else ""))
+    for key, link in links:
+        if link and not re.fullmatch(r"https?://[^\s\"'<>\\]+", str(link)):
+            raise Invalid(f"{key} is not a web address", "It begins with https:// or http://.", field=key)
+    question = context.get("question")
+    lists = [*context.items(), *(question.items() if isinstance(question, Mapping) else ())]
+    for key, value in lists:
+        if isinstance(value, (list, tuple)) and len(value) > MAX_LIST:
+            raise Invalid(f"{key} has more than {MAX_LIST} entries", "Send several messages.", field=key)
+
+
+def _filled(context: Mapping[str, Any]) -> dict[str, Any]:
+    """The context with its empty groups made alike, so that a template needs one way to ask for them.
+
+    A question or slot that is not there stays without fields: a text that needs one must fail, not send
+    half a sentence. The other groups get all their fields, empty.
+    """
+    groups = {key: shape for key, shape in message_shape().items() if isinstance(shape, dict)}
+    filled = dict(context)
+    for key in groups.keys() & context.keys():
+        value = context[key]
+        empty = not value or (isinstance(value, Mapping) and not any(value.values()))
+        if empty:
+            filled[key] = {} if key in ("question", "slot") else dict.fromkeys(groups[key], "")
+    return filled
+
+
+def _tidy(text: str, *, part: str) -> str:
+    if part == "html":
+        return text.strip() + "\n"
+    if part in ("subject", "sms", "call"):
+        return " ".join(text.split())
+    lines = [line.rstrip() for line in text.split("\n")]
+    return re.sub(r"\n{3,}", "\n\n", "\n".join(lines)).strip() + "\n"
+
+
+def _known(names: Collection[str]) -> str:
+    return f"Known are {', '.join(sorted(names))}."

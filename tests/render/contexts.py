@@ -1,0 +1,176 @@
+"""One rich context per notice, with invented data, and the same context with everything optional empty."""
+
+from __future__ import annotations
+
+from typing import Any
+
+CUSTOMER = (
+    "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
+    " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back"
+).split()
+SHOP = ["answer_shop", "part_arrived_shop", "call_needed"]
+LANGUAGES = ("en", "de")
+LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
+
+# What a notice is about; everything else may be empty. (The planner never sends it without.)
+ESSENTIAL = {
+    "question": ("question",),
+    "pickup_confirmed": ("slot",),
+    "pickup_moved": ("slot",),
+    "pickup_cancelled": ("slot",),
+    "pickup_reminder": ("slot",),
+}
+
+_WORDS: dict[str, dict[str, Any]] = {
+    "en": {
+        "hours": "Mon-Fri 9:00-18:00, Sat 10:00-14:00",
+        "camera": "Lumen 3 camera",
+        "radio": "Harbour R2 radio",
+        "classes": ("camera", "portable radio"),
+        "shelved": "It is ready on the shelf.",
+        "fault": "The shutter sticks after the second picture.",
+        "reason": "There is no part for it any more.",
+        "flag": "battery swollen",
+        "caution": "Keep it away from anything that burns.",
+        "promise": "Thursday, 26 November, by 11:30",
+        "old_promise": "Wednesday, 25 November, by 17:00",
+        "why": {
+            "promise_changed": "the part is late at our supplier",
+            "called_back": "on the last look the fault was there again",
+            "pickup_moved": "on that evening we close early",
+            "pickup_cancelled": "you asked us to cancel it",
+            "call_needed": "the text message could not be delivered",
+        },
+        "phases": {
+            "checked_in": "It is with us; nobody has looked yet.",
+            "part_arrived_shop": "It waits in line for the bench.",
+            "handed_back": "It is with you again.",
+        },
+        "wording": "The shutter is only to be had in silver, not in black. Shall we fit the silver one?",
+        "options": ("Yes, fit the silver one", "No, wait for the black one", "No, give it back as it is"),
+        "until": "Friday, 27 November, 18:00",
+        "by": "the customer, on the claim page",
+        "part": "shutter unit, silver",
+        "due": "Thursday, 26 November",
+        "day": "Thursday, 26 November",
+        "place": "4 Ferry Steps, Quillhaven",
+        "waits_on": "waits on the bench",
+    },
+    "de": {
+        "hours": "Mo-Fr 9:00-18:00, Sa 10:00-14:00",
+        "camera": "Kamera Lumen 3",
+        "radio": "Hafenradio R2",
+        "classes": ("Kamera", "Kofferradio"),
+        "shelved": "Es liegt abholbereit im Regal.",
+        "fault": "Der Verschluss klemmt nach dem zweiten Bild.",
+        "reason": "Dafür gibt es kein Ersatzteil mehr.",
+        "flag": "Akku aufgebläht",
+        "caution": "Halten Sie es von allem fern, was brennt.",
+        "promise": "Donnerstag, 26. November, bis 11:30 Uhr",
+        "old_promise": "Mittwoch, 25. November, bis 17:00 Uhr",
+        "why": {
+            "promise_changed": "das Ersatzteil verspätet sich beim Lieferanten",
+            "called_back": "beim letzten Blick war der Fehler wieder da",
+            "pickup_moved": "an dem Abend schließen wir früher",
+            "pickup_cancelled": "Sie haben uns darum gebeten",
+            "call_needed": "die SMS konnte nicht zugestellt werden",
+        },
+        "phases": {
+            "checked_in": "Es ist bei uns; noch hat niemand nachgesehen.",
+            "part_arrived_shop": "Es wartet auf die Werkbank.",
+            "handed_back": "Es ist wieder bei Ihnen.",
+        },
+        "wording": "Den Verschluss gibt es nur in Silber, nicht in Schwarz. Sollen wir den silbernen einbauen?",
+        "options": ("Ja, den silbernen einbauen", "Nein, auf den schwarzen warten", "Nein, so zurückgeben"),
+        "until": "Freitag, 27. November, 18:00 Uhr",
+        "by": "der Kunde, auf der Abholseite",
+        "part": "Verschlusseinheit, silber",
+        "due": "Donnerstag, 26. November",
+        "day": "Donnerstag, 26. November",
+        "place": "Fährtreppe 4, Quillhaven",
+        "waits_on": "wartet auf die Werkbank",
+    },
+}
+
+
+def rich(notice: str, language: str) -> dict[str, Any]:
+    """A full context for `notice`; `ready`, `handed_back` and the reminders are about two devices."""
+    w = _WORDS[language]
+    several = notice in ("ready", "handed_back", "collection_reminder", "pickup_confirmed", "pickup_reminder")
+    phase = w["phases"].get(notice, w["shelved"])
+    devices = [_device(w, "camera", phase=phase), _device(w, "radio", phase=phase)]
+    return {
+        **_flat(w, language),
+        "why": w["why"].get(notice, ""),
+        "devices": devices if several else devices[:1],
+        "shop": {
+            "name": "Tramstop Bench",
+            "phone": "+44 7700 900321",
+            "email": "bench@example.org",
+            "address": w["place"],
+            "hours": w["hours"],
+            "url": "https://bench.example.org",
+        },
+        "person": {"name": "Pat Quill"},
+        "safety": [w["flag"]] if notice in ("ready", "handed_back", "part_arrived_shop") else [],
+        "caution_lines": [w["caution"]] if notice in ("ready", "handed_back") else [],
+        "question": {
+            "kind": "substitute_part",
+            "wording": w["wording"],
+            "price": "£45.00" if language == "en" else "45,00 €",
+            "options": [{"code": f"option_{n}", "label": label} for n, label in enumerate(w["options"])],
+            "until": w["until"],
+        },
+        "answer": {"code": "take_it", "label": w["options"][0], "by": w["by"]},
+        "part": {"name": w["part"], "supplier": "Breakwater Parts", "due": w["due"], "label": "D41"},
+        "slot": {"day": w["day"], "time": "17:00", "end": "17:15", "place": w["place"]},
+    }
+
+
+def bare(notice: str, language: str) -> dict[str, Any]:
+    """The same notice with every optional thing empty: no link, no phone, no name, no price, no promise."""
+    full = rich(notice, language)
+    empty: dict[str, Any] = {key: _emptied(value) for key, value in full.items()}
+    shop = {**dict.fromkeys(full["shop"], ""), "name": full["shop"]["name"]}
+    devices = [{**dict.fromkeys(full["devices"][0], ""), "number": full["number"], "device": full["device"]}]
+    kept = {key: full[key] for key in ESSENTIAL.get(notice, ())}
+    keys = ("language", "number", "device")
+    return {**empty, **{key: full[key] for key in keys}, "shop": shop, "devices": devices, "question": None, **kept}
+
+
+def _emptied(value: Any) -> Any:
+    if isinstance(value, dict):
+        return dict.fromkeys(value, "")
+    return [] if isinstance(value, list) else 0 if isinstance(value, int) else ""
+
+
+def _flat(w: dict[str, Any], language: str) -> dict[str, Any]:
+    return {
+        "language": language,
+        "claim_link": LINK,
+        "privacy_link": "https://bench.example.org/privacy",
+        "number": "K7M-2X9T",
+        "device": w["camera"],
+        "fault": w["fault"],
+        "price": "£45.00" if language == "en" else "45,00 €",
+        "outcome": "repaired",
+        "reason": "",
+        "promise": w["promise"],
+        "old_promise": w["old_promise"],
+        "bench": "Kim",
+        "sentence": "Hello, is that Pat Quill? This is Tramstop Bench. Your Lumen 3 camera is ready to collect.",
+        "phone": "+44 7700 900123",
+        "days_waiting": 9,
+        "waits_on": w["waits_on"],
+    }
+
+
+def _device(w: dict[str, Any], kind: str, *, phase: str) -> dict[str, str]:
+    first = kind == "camera"
+    return {
+        "number": "K7M-2X9T" if first else "P4R-8D3H",
+        "device": w[kind],
+        "device_class_words": w["classes"][0 if first else 1],
+        "phase_sentence": phase,
+        "shelf": "B2" if first else "B3",
+    }
