@@ -1,4 +1,4 @@
-"""A small reader of iCalendar content lines, written from RFC 5545 3.1; it shares nothing with the product."""
+"""A small reader of iCalendar content lines, written from RFC 5545 3.1, apart from the product."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ class Guard:
     def __call__(self, event: str, args: tuple[Any, ...]) -> None:
         if event in ("socket.connect", "socket.sendto"):
             self._check(*args)
-        elif event == "socket.getaddrinfo" and args[0] and not _is_here(_text(args[0])):
+        elif event == "socket.getaddrinfo" and args[0] and _needs_a_name_server(_text(args[0])):
             self._refuse(f"look up {_text(args[0])}")
 
     def _check(self, sock: socket.socket, address: Any) -> None:
@@ -49,11 +49,19 @@ def _text(host: str | bytes) -> str:
 
 
 def _is_here(host: str) -> bool:
+    address = _address(host)
+    return not _needs_a_name_server(host) if address is None else address.is_loopback or address.is_unspecified
+
+
+def _needs_a_name_server(host: str) -> bool:
+    return _address(host) is None and host not in ("", "localhost", socket.gethostname())
+
+
+def _address(host: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
     try:
-        address = ipaddress.ip_address(host.partition("%")[0])
+        return ipaddress.ip_address(host.partition("%")[0])
     except ValueError:
-        return host in ("", "localhost", socket.gethostname())
-    return address.is_loopback or address.is_unspecified
+        return None
 
 
 @pytest.fixture(scope="session")
