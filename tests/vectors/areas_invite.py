@@ -7,6 +7,7 @@ from email import message_from_bytes
 from email.policy import default
 from typing import Any
 
+from notify.render.email import Mailbox, compose_mail
 from notify.render.invite import Invite, cancelled, invite_bytes, next_sequence, revised
 from tests.parts.content_lines import Line, only, physical_lines, read_lines
 from tests.parts.invites import an_invite
@@ -82,8 +83,6 @@ class _Outgoing:
 
 
 def _mail(invite: Invite) -> bytes:
-    from notify.render.email import Mailbox, compose_mail
-
     return compose_mail(
         sender=Mailbox("Tramstop Bench", invite.organizer_address),
         to=invite.attendee_address,
