@@ -67,7 +67,9 @@ class Databases:
         """Copy the template; the name of the new database."""
         self._count += 1
         name = f"{self._prefix}_{self._count}"
-        self._do(f"CREATE DATABASE {name} TEMPLATE {self._prefix}")
+        # Copying files is the quicker way for small databases; older servers know no other.
+        way = " STRATEGY FILE_COPY" if self._admin.info.server_version >= 150000 else ""
+        self._do(f"CREATE DATABASE {name} TEMPLATE {self._prefix}{way}")
         return name
 
     def drop(self, name: str) -> None:
