@@ -7,9 +7,11 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 from email.errors import HeaderParseError
+from email.header import Header
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
+from email.utils import format_datetime, quote
 
 from notify.core.errors import Invalid
 from notify.render.email_html import prepare_html
@@ -57,38 +59,36 @@ def compose_mail(
     header, for more than one address, and for HTML that would fetch something.
     """
     _check_texts(text, html)
-    mail = EmailMessage(policy=SMTP)
-    _head(mail, sender=sender, to=to, reply_to=reply_to, subject=_line(subject, SUBJECT_LIMIT, "subject"))
-    _identity(mail, message_id=message_id, date=date)
-    _add_text(mail, text, alone=html is None and invite is None)
+    head = [
+        ("From", _address(sender.address, "sender", name=_line(sender.name, NAME_LIMIT, "sender"))),
+        ("To", _address(to, "to")),
+        *([("Reply-To", _address(reply_to, "reply_to"))] if reply_to is not None else []),
+        ("Subject", _encoded("Subject", _line(subject, SUBJECT_LIMIT, "subject"))),
+        ("Date", _date(date)),
+        ("Message-ID", _message_id(message_id)),
+        ("Content-Language", _language(language)),
+        ("Auto-Submitted", "auto-generated"),  # RFC 3834 5: keeps holiday notices from answering
+    ]
+    body = EmailMessage(policy=SMTP)
+    _add_text(body, text, alone=html is None and invite is None)
     if html is not None:
-        mail.add_alternative(prepare_html(html), subtype="html", cte="quoted-printable")
+        body.add_alternative(prepare_html(html), subtype="html", cte="quoted-printable")
     if invite is not None:
-        _add_invite(mail, invite, _method(invite, method))
-    mail["Content-Language"] = _language(language)  # last: the email package drops Content-* with new content
-    _fix_boundaries(mail, message_id)
-    return mail.as_bytes()
+        _add_invite(body, invite, _method(invite, method))
+    _fix_boundaries(body, message_id)
+    return "".join(f"{name}: {value}\r\n" for name, value in head).encode("ascii") + body.as_bytes()
 
 
-def _head(mail: EmailMessage, *, sender: Mailbox, to: str, reply_to: str | None, subject: str) -> None:
-    name = _line(sender.name, NAME_LIMIT, "sender")
-    mail["From"] = _address(sender.address, "sender", name=name)
-    mail["To"] = _address(to, "to")
-    if reply_to is not None:
-        mail["Reply-To"] = _address(reply_to, "reply_to")
-    mail["Subject"] = subject
-
-
-def _identity(mail: EmailMessage, *, message_id: str, date: datetime) -> None:
+def _message_id(message_id: str) -> str:
     if len(message_id) > MESSAGE_ID_LIMIT or not _MESSAGE_ID.fullmatch(message_id):
-        raise Invalid(
-            "The Message-ID is not usable", "Give it as <letters-and-digits@domain>.", field="message_id"
-        )
+        raise Invalid("The Message-ID is not usable", "Give it as <letters-and-digits@domain>.", field="message_id")
+    return message_id
+
+
+def _date(date: datetime) -> str:
     if date.tzinfo is None:
         raise Invalid("The date of the mail has no zone", "Give an aware date.", field="date")
-    mail["Date"] = date.replace(microsecond=0)
-    mail["Message-ID"] = message_id
-    mail["Auto-Submitted"] = "auto-generated"  # RFC 3834 5: keeps holiday notices from answering
+    return format_datetime(date)
 
 
 def _language(tag: str) -> str:
@@ -113,29 +113,37 @@ def _line(value: str, limit: int, field: str) -> str:
     return " ".join(value.split())
 
 
-def _address(text: str, field: str, *, name: str = "") -> Address:
-    wrong = Invalid(
-        f"The {field} is not exactly one address", "Give one address, no name or comma.", field=field
-    )
+def _encoded(header: str, value: str) -> str:
+    """Words as RFC 2047 has them, folded. What looks like an encoded word already is encoded once more."""
+    plain = value.isascii() and "=?" not in value
+    return Header(value, "us-ascii" if plain else "utf-8", header_name=header).encode(linesep="\r\n")
+
+
+def _address(text: str, field: str, *, name: str = "") -> str:
+    """One address, with its name before it. EmailMessage is not used: folding a long name it loses quotes."""
+    wrong = Invalid(f"The {field} is not exactly one address", "Give one address and no name.", field=field)
     if not text.isascii() or _CONTROL.search(text) or any(sign in text for sign in ' ,;:<>()[]"\\'):
         raise wrong
     try:
-        address = Address(display_name=name, addr_spec=text)
+        address = Address(addr_spec=text)
     except (ValueError, HeaderParseError, IndexError):
         raise wrong from None
     if not address.username or not address.domain:
         raise wrong
-    return address
+    if not name:
+        return text
+    phrase = f'"{quote(name)}"' if name.isascii() and "=?" not in name else _encoded("From", name)
+    return f"{phrase}\r\n <{text}>" if len(phrase) + len(text) > 68 else f"{phrase} <{text}>"
 
 
-def _add_text(mail: EmailMessage, text: str, *, alone: bool) -> None:
+def _add_text(body: EmailMessage, text: str, *, alone: bool) -> None:
     # A mail-to-SMS gateway wants the bare text; QP everywhere else keeps "=_" out of every part, so that a
     # boundary can never occur in one (RFC 2045 6.7 rule 5, RFC 2046 5.1.1).
     bare = alone and not _UNUSUAL.search(text) and max(map(len, text.splitlines())) < 79
     if bare:
-        mail.set_content(text, charset="us-ascii", cte="7bit")
+        body.set_content(text, charset="us-ascii", cte="7bit")
     else:
-        mail.set_content(text, charset="utf-8", cte="quoted-printable")
+        body.set_content(text, charset="utf-8", cte="quoted-printable")
 
 
 def _method(invite: bytes, given: str | None) -> str:
@@ -148,21 +156,21 @@ def _method(invite: bytes, given: str | None) -> str:
     return found[0]
 
 
-def _add_invite(mail: EmailMessage, invite: bytes, method: str) -> None:
-    mail.add_alternative(
+def _add_invite(body: EmailMessage, invite: bytes, method: str) -> None:
+    body.add_alternative(
         invite,
         maintype="text",
         subtype="calendar",
         cte="base64",
         params={"method": method, "charset": "UTF-8"},
     )
-    mail.add_attachment(invite, maintype="application", subtype="ics", cte="base64", filename="pickup.ics")
+    body.add_attachment(invite, maintype="application", subtype="ics", cte="base64", filename="pickup.ics")
 
 
-def _fix_boundaries(mail: EmailMessage, message_id: str) -> None:
+def _fix_boundaries(body: EmailMessage, message_id: str) -> None:
     """Boundaries from the Message-ID instead of a random source: a second rendering gives the same bytes."""
     root = hashlib.sha256(message_id.encode()).hexdigest()[:32]
-    for number, part in enumerate(mail.walk()):
+    for number, part in enumerate(body.walk()):
         if part.is_multipart():
             part.set_boundary(f"=_{root}_{number}")
         if number:
