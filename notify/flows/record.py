@@ -8,10 +8,11 @@ from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.events import Codes, Event
-from notify.core.planner import Facts, plan
+from notify.core.planner import plan
 from notify.flows.context import Context
-from notify.store import events, outbox, people, tickets
+from notify.store import events, outbox, tickets
 from notify.store.database import Unit
+from notify.store.facts import gather
 
 
 def record(
@@ -51,23 +52,10 @@ def record(
 def _tell(
     ctx: Context, unit: Unit, event: Event, *, now: datetime, expires: Mapping[str, datetime], cause: str
 ) -> None:
-    facts = gather(ctx, unit, event.visit_id, expires=expires)
+    facts = gather(unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires)
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)
     if planned:
         bringer = tickets.visit_people(unit, event.visit_id)["bringer"][0]
         refs = {**event.codes, "event": event.id, "ticket": event.ticket_id}
         outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=bringer, refs=refs, now=now)
-
-
-def gather(ctx: Context, unit: Unit, visit_id: str, *, expires: Mapping[str, datetime] | None = None) -> Facts:
-    """Today's facts about whom a visit's messages go to and by which ways."""
-    roles = tickets.visit_people(unit, visit_id)
-    return Facts(
-        tell=people.recipients(unit, roles.get("tell", ())),
-        channels_on=ctx.channels_on,
-        bell=ctx.bell,
-        waits_here=tickets.get_visit(unit, visit_id).waits_here,
-        device_with_us=tickets.is_device_with_us(unit, visit_id),
-        expires=dict(expires or {}),
-    )

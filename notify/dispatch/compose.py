@@ -1,0 +1,109 @@
+"""Turns one message and its context into the exact bytes that will leave, once and for all tries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from notify.channels.sms_mailgate import gateway_address
+from notify.core.shop import Shop
+from notify.render.email import Mailbox, compose_mail
+from notify.render.invite import Invite, invite_bytes
+from notify.render.sms import tidy
+from notify.render.texts import Texts
+from notify.store import bookings
+from notify.store.bookings import Booking
+from notify.store.database import Unit
+from notify.store.outbox import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """How the installation signs its mail. `organizer` holds `{token}` where a booking's token goes.
+
+    `sms_template` is the gateway's address with `{digits}`; empty while text messages are off.
+    """
+
+    sender: Mailbox
+    reply_to: str
+    organizer: str
+    sms_template: str
+    public_url: str
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """A message ready to leave: `sentence` is its plain text, kept to show it as its reader sees it."""
+
+    payload: bytes
+    message_id: str
+    sentence: str
+    channel: str
+    contact_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Composer:
+    """Composes with the given texts and settings; `words` gives the word function of a language."""
+
+    texts: Texts
+    words: Callable[[str], Callable[[str], str]]
+    sending: Sending
+
+    def compose(
+        self, unit: Unit, message: Message, *, shop: Shop, context: Mapping[str, Any], language: str, channel: str,
+        contact_id: str, address: str, now: datetime,
+    ) -> Composed:  # fmt: skip
+        """The bytes for `address` (e-mail or E.164). For `call` there are none: only the sentence to say."""
+        identity = f"{message.id}.{channel}.{message.resend}@{self.sending.sender.address.partition('@')[2]}"
+
+        def part(name: str) -> str:
+            return self.texts.render(language=language, notice=message.notice, part=name, context=context)
+
+        if channel == "call":
+            return Composed(b"", "", part("call"), channel, contact_id)
+        if channel == "sms":
+            text = tidy(part("sms"))
+            payload = compose_mail(
+                sender=self.sending.sender, to=gateway_address(self.sending.sms_template, address), reply_to=None,
+                subject="", text=text, html=None, message_id=identity, date=now, language=language,
+            )  # fmt: skip
+            return Composed(payload, identity, text, channel, contact_id)
+        invite, method, reply_to = self._invite(unit, message, shop=shop, address=address, now=now, context=context)
+        text = part("text")
+        payload = compose_mail(
+            sender=self.sending.sender, to=address, reply_to=reply_to, subject=part("subject"), text=text,
+            html=part("html"), message_id=identity, date=now, language=language, invite=invite, method=method,
+        )  # fmt: skip
+        return Composed(payload, identity, text, channel, contact_id)
+
+    def _invite(
+        self, unit: Unit, message: Message, *, shop: Shop, address: str, now: datetime, context: Mapping[str, Any]
+    ) -> tuple[bytes | None, str | None, str | None]:
+        """The calendar object of a pickup notice, with its method and the address that reads the answers."""
+        booking = bookings.get_booking(unit, str(message.refs.get("booking", "")))
+        confirms = message.notice in ("pickup_confirmed", "pickup_moved")
+        cancels = message.notice == "pickup_cancelled" and booking is not None and booking.invited
+        if booking is None or not (confirms or cancels):
+            return None, None, self.sending.reply_to or None
+        organizer = self.sending.organizer.format(token=booking.organizer_token)
+        method = "REQUEST" if confirms else "CANCEL"
+        made = self._calendar(booking, method, organizer, shop=shop, address=address, now=now, context=context)
+        return made, method, organizer
+
+    def _calendar(
+        self, booking: Booking, method: str, organizer: str, *, shop: Shop, address: str, now: datetime,
+        context: Mapping[str, Any],
+    ) -> bytes:  # fmt: skip
+        """No claim number, link or fault in it: calendars are copied to third parties."""
+        words = self.words(str(context["language"]))
+        return invite_bytes(Invite(
+            uid=booking.uid, sequence=booking.revision, dtstamp=now, start=booking.start_at, end=booking.end_at,
+            summary=words("invite.summary").format(shop=shop.name),
+            description=words("invite.description").format(
+                day=context["slot"]["day"], time=context["slot"]["time"], phone=shop.phone, shop=shop.name),
+            location=context["slot"]["place"], organizer_name=shop.name, organizer_address=organizer,
+            attendee_name=str(context["person"]["name"]), attendee_address=address, method=method,  # type: ignore[arg-type]
+        ))  # fmt: skip

@@ -1,0 +1,156 @@
+"""Claims due messages, looks again, sends with no transaction open, and settles what became of them."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+
+from notify.channels.base import Channel, Outgoing, Receipt, Verdict
+from notify.core.errors import NotFound, NotifyError
+from notify.core.messages import MessageState
+from notify.core.quiet import allowed_at
+from notify.core.retry import HAND_OVER, MAIL, next_try
+from notify.core.second_look import Drop, Send, Wait, look
+from notify.core.shop import Shop
+from notify.dispatch.compose import Composed, Composer
+from notify.dispatch.look_again import todays_facts
+from notify.dispatch.said import Saying, gather_said
+from notify.dispatch.settle import Result, settle_all
+from notify.store import outbox, people, shops
+from notify.store.database import Database, Unit
+from notify.store.facts import gather
+from notify.store.outbox import Message
+
+LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
+GROUP = 10  # so many may be repeated by a crash between sending and settling
+CANNOT_COMPOSE_WAIT = timedelta(minutes=15)
+log = logging.getLogger("shelfbell.dispatch")
+Ready = tuple[Message, Outgoing, Composed]
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The installation's rules of telling."""
+
+    bell: timedelta
+    quiet_from: time
+    quiet_until: time
+    channels_on: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Dispatcher:
+    """One worker. Any number of them, in any processes, may run at once: each row is claimed by one."""
+
+    db: Database
+    composer: Composer
+    channels: Mapping[str, Channel]
+    clock: Callable[[], datetime]
+    jitter: Callable[[], float]
+    rules: Rules
+    name: str
+    fault: Callable[[str], None] = lambda point: None  # named crash points, for tests
+
+    def run_once(self, shop_id: str) -> int:
+        """Handles one group of due messages of a shop; how many it claimed.
+
+        Claim and bytes are one transaction; then everything is sent with none open; then one settles all.
+        """
+        self.fault("before_claim")
+        now = self.clock()
+        with self.db.write_beside(shop_id) as unit:
+            claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=GROUP)
+            prepared = [self._prepare_safely(unit, message, now=now) for message in claimed]
+        self.fault("after_claim")
+        results = [item if isinstance(item, Result) else self._send(*item) for item in prepared]
+        if results:
+            settle_all(self.db, shop_id, results, now=self.clock(), channels_on=self.rules.channels_on)
+        self.fault("after_record")
+        return len(claimed)
+
+    def _send(self, message: Message, outgoing: Outgoing, composed: Composed) -> Result:
+        receipt = self.channels[composed.channel].send(outgoing)
+        self.fault("after_send")
+        return self._judge(message, composed, receipt)
+
+    def _prepare_safely(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
+        """A message that cannot be composed never blocks the others, and is never lost."""
+        try:
+            return self._prepare(unit, message, now=now)
+        except NotFound:
+            return Result(message, MessageState.DROPPED, reason="forgotten")
+        except NotifyError as error:
+            log.error("a message cannot be composed", extra={"message": message.id, "why": type(error).__name__})
+            return Result(message, MessageState.WAITING, reason="cannot_compose", due_at=now + CANNOT_COMPOSE_WAIT)
+
+    def _prepare(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
+        """The second look, then the bytes: stored before the first try, the same ones at every later try."""
+        shop = shops.get_shop(unit, today=now.date())
+        facts = gather(unit, message.visit_id, channels_on=self.rules.channels_on, bell=self.rules.bell)
+        person = next(iter(people.recipients(unit, [message.person_id])), None) if message.person_id else None
+        today = todays_facts(unit, message, now=now, quiet_until=self._quiet_until(shop, now))
+        verdict = look(message.notice, channel=message.channel, expires_at=message.expires_at, person=person,
+                       facts=facts, now=today)  # fmt: skip
+        if isinstance(verdict, Drop):
+            return Result(message, MessageState.DROPPED, reason=verdict.reason)
+        if isinstance(verdict, Wait):
+            return Result(message, MessageState.WAITING, reason=verdict.reason, due_at=verdict.until)
+        return self._ready(unit, message, shop, verdict, now=now)
+
+    def _quiet_until(self, shop: Shop, now: datetime) -> datetime:
+        return allowed_at(now, zones=[shop.zone], quiet_from=self.rules.quiet_from, quiet_until=self.rules.quiet_until)
+
+    def _ready(self, unit: Unit, message: Message, shop: Shop, verdict: Send, *, now: datetime) -> Result | Ready:
+        language = people.get_person(unit, message.person_id).language if message.person_id else shop.language
+        address = self._address(unit, message, shop, verdict)
+        kept = self._kept(unit, message, verdict)
+        if kept is None:
+            saying = Saying(self.composer.sending.public_url, language, self.composer.words(language))
+            context = gather_said(
+                unit, message, shop=shop, saying=saying, now=now, sentence=self._sentence(unit, message)
+            )
+            kept = self.composer.compose(
+                unit, message, shop=shop, context=context, language=language, channel=verdict.channel,
+                contact_id=verdict.contact_id, address=address, now=now,
+            )  # fmt: skip
+            outbox.keep_bytes(unit, message, kept.payload, message_id=kept.message_id, sentence=kept.sentence,
+                              channel=kept.channel, contact_id=kept.contact_id, at=now)  # fmt: skip
+        if kept.channel == "call":
+            return Result(message, MessageState.TO_CALL, channel="call")
+        outgoing = Outgoing(kept.message_id, address, self.composer.sending.sender.address, kept.payload)
+        return message, outgoing, kept
+
+    def _address(self, unit: Unit, message: Message, shop: Shop, verdict: Send) -> str:
+        """The person's address as it is stored now; the shop's own for its notices."""
+        if not message.person_id:
+            return shop.email or self.composer.sending.sender.address
+        found = {c.id: c.address for c in people.contacts_of(unit, message.person_id)}
+        return found.get(verdict.contact_id, "")
+
+    def _kept(self, unit: Unit, message: Message, verdict: Send) -> Composed | None:
+        """What was composed for this very way before; None when nothing was, or the address changed since."""
+        if not message.message_id or (message.channel, message.contact_id) != (verdict.channel, verdict.contact_id):
+            return None
+        data = outbox.get_bytes(unit, message)
+        sentence = outbox.get_sentence(unit, message)
+        return Composed(data, message.message_id, sentence, verdict.channel, verdict.contact_id) if data else None
+
+    def _sentence(self, unit: Unit, message: Message) -> str:
+        other = outbox.get_message(unit, str(message.refs.get("message", "")))
+        return outbox.get_sentence(unit, other) if other else ""
+
+    def _judge(self, message: Message, composed: Composed, receipt: Receipt) -> Result:
+        """What a channel's answer means for the message."""
+        ways = {"channel": composed.channel, "contact_id": composed.contact_id, "receipt": receipt}
+        if receipt.verdict is Verdict.ACCEPTED:
+            return Result(message, MessageState.SENT, **ways)  # type: ignore[arg-type]
+        if receipt.verdict is Verdict.NEVER:
+            return Result(message, MessageState.GIVEN_UP, reason=f"refused:{receipt.code}"[:40], **ways)  # type: ignore[arg-type]
+        patience = MAIL if receipt.code[:1] == "4" else HAND_OVER
+        again = next_try(message.attempts + 1, first_at=message.due_at, now=self.clock(), jitter=self.jitter(),
+                         expires_at=message.expires_at, patience=patience)  # fmt: skip
+        if again is None:
+            return Result(message, MessageState.GIVEN_UP, reason="no_use_any_more", **ways)  # type: ignore[arg-type]
+        return Result(message, MessageState.WAITING, reason="try_later", due_at=again, **ways)  # type: ignore[arg-type]

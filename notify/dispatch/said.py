@@ -1,0 +1,230 @@
+"""Gathers what a message says: today's facts about its devices, as the flat context of the templates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from notify.core.claim_number import show_number
+from notify.core.hours import Counter, spans_on
+from notify.core.money import show_amount
+from notify.core.questions import ANSWERS
+from notify.core.shop import Shop
+from notify.core.tickets import OPEN_PHASES, Phase
+from notify.render.dates import say_day, say_time
+from notify.store import bookings, parts, people, questions, shops, staff, tickets
+from notify.store.database import Unit
+from notify.store.outbox import Message
+from notify.store.tickets import Ticket
+
+Words = Callable[[str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """Where links lead and which language a message speaks."""
+
+    public_url: str
+    language: str
+    words: Words
+
+
+def gather_said(
+    unit: Unit, message: Message, *, shop: Shop, saying: Saying, now: datetime, sentence: str = ""
+) -> dict[str, Any]:
+    """The whole context of the message templates; every key is there, empty where it does not apply."""
+    about = _devices_about(unit, message)
+    first = about[0]
+    person = people.get_person(unit, message.person_id) if message.person_id else None
+    counter = shops.get_counter(unit, shop)
+    context: dict[str, Any] = {
+        "language": saying.language,
+        "shop": _shop(shop, counter, saying, now),
+        "person": {"name": person.name if person else ""},
+        "claim_link": _link(saying, first.token),
+        "privacy_link": _privacy(saying),
+        "devices": [_device(ticket, saying.words) for ticket in about],
+        "number": show_number(first.number),
+        "device": first.device,
+        "fault": first.fault,
+        "price": _price(about, shop, saying.language),
+        "days_waiting": str(max(0, (now - first.phase_since).days)),
+        "waits_on": "",
+        "sentence": sentence,
+        **_outcome(about, saying.words),
+        **_safety(about, saying.words),
+        **_promises(first, message.refs, shop, saying),
+        **_references(unit, message, shop, saying),
+    }
+    context["phone"] = _phone_to_call(unit, message)
+    return context
+
+
+def _devices_about(unit: Unit, message: Message) -> tuple[Ticket, ...]:
+    """The tickets a message is about, never none: its ticket, or those of the visit that it fits."""
+    kind, _, thing = message.about.partition(":")
+    if kind == "ticket":
+        return (tickets.get_ticket(unit, thing),)
+    whole = tickets.tickets_of_visit(unit, message.visit_id)
+    if message.notice == "handed_back":
+        given = str(message.refs.get("tickets", "")).split(",")
+        return tuple(t for t in whole if t.id in given) or whole
+    if message.notice in ("ready", "collection_reminder") or message.notice.startswith("pickup_"):
+        return tuple(t for t in whole if t.phase is Phase.ON_SHELF) or whole
+    return whole
+
+
+def _shop(shop: Shop, counter: Counter, saying: Saying, now: datetime) -> dict[str, str]:
+    return {
+        "name": shop.name, "phone": shop.phone, "email": shop.email, "address": shop.address,
+        "hours": _hours_today(counter, shop, saying, now), "url": saying.public_url,
+    }  # fmt: skip
+
+
+def _hours_today(counter: Counter, shop: Shop, saying: Saying, now: datetime) -> str:
+    """Today's opening hours after `now`, or the next open day's, in words."""
+    day = now.astimezone(ZoneInfo(shop.zone)).date()
+    for ahead in range(15):
+        spans = [s for s in spans_on(counter, day + timedelta(days=ahead)) if s.end_utc > now]
+        if spans:
+            times = ", ".join(f"{_time(s.start_utc, shop, saying)}-{_time(s.end_utc, shop, saying)}" for s in spans)
+            return f"{say_day(spans[0].start_utc, zone=shop.zone, language=saying.language)}, {times}"
+    return ""
+
+
+def _time(moment: datetime, shop: Shop, saying: Saying) -> str:
+    return say_time(moment, zone=shop.zone, language=saying.language)
+
+
+def _day(moment: datetime, shop: Shop, saying: Saying) -> str:
+    return say_day(moment, zone=shop.zone, language=saying.language)
+
+
+def _link(saying: Saying, token: str) -> str:
+    return f"{saying.public_url.rstrip('/')}/c/{token}" if saying.public_url and token else ""
+
+
+def _privacy(saying: Saying) -> str:
+    return f"{saying.public_url.rstrip('/')}/privacy?language={saying.language}" if saying.public_url else ""
+
+
+def _device(ticket: Ticket, words: Words) -> dict[str, str]:
+    return {
+        "number": show_number(ticket.number),
+        "device": ticket.device,
+        "device_class_words": words(f"device.{ticket.device_class}"),
+        "phase_sentence": words(f"phase.{_phase_key(ticket)}"),
+        "shelf": ticket.shelf,
+    }
+
+
+def _phase_key(ticket: Ticket) -> str:
+    unrepaired = ticket.phase is Phase.ON_SHELF and ticket.outcome == "unrepaired"
+    return "on_shelf_unrepaired" if unrepaired else ticket.phase.value
+
+
+def _price(about: Iterable[Ticket], shop: Shop, language: str) -> str:
+    """What is left to pay for all of them; empty when one price is not known, or all is paid."""
+    left = [0 if t.paid else t.price_agreed - (t.deposit or 0) for t in about if t.price_agreed is not None]
+    if len(left) != len(list(about)) or sum(left) <= 0:
+        return ""
+    return show_amount(sum(left), currency=shop.currency, language=language)
+
+
+def _outcome(about: tuple[Ticket, ...], words: Words) -> dict[str, str]:
+    """`unrepaired` only when every device is; the phase sentence of each device tells a mixed visit apart."""
+    shelved = [t for t in about if t.outcome]
+    all_unrepaired = bool(shelved) and all(t.outcome == "unrepaired" for t in shelved)
+    reason = next((t.reason for t in shelved if t.reason), "") if all_unrepaired else ""
+    outcome = "unrepaired" if all_unrepaired else ("repaired" if shelved else "")
+    return {"outcome": outcome, "reason": words(f"reason.{reason}") if reason else ""}
+
+
+def _safety(about: tuple[Ticket, ...], words: Words) -> dict[str, list[str]]:
+    flags = sorted({flag for ticket in about for flag in ticket.safety})
+    return {
+        "safety": [words(f"safety.{flag}") for flag in flags],
+        "caution_lines": [words(f"caution.{flag}") for flag in flags],
+    }
+
+
+def _promises(first: Ticket, refs: Mapping[str, Any], shop: Shop, saying: Saying) -> dict[str, str]:
+    def by(moment: datetime | None) -> str:
+        if moment is None:
+            return ""
+        return saying.words("promise.by").format(day=_day(moment, shop, saying), time=_time(moment, shop, saying))
+
+    old = str(refs.get("old", ""))
+    why = str(refs.get("why", ""))
+    return {
+        "promise": by(first.promise_at),
+        "old_promise": by(datetime.fromisoformat(old)) if old else "",
+        "why": saying.words(f"why.{why}") if why else "",
+    }
+
+
+def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dict[str, Any]:
+    """Question, answer, part, slot and bench of a message, each empty when it is about none."""
+    refs = message.refs
+    question, answer = _question(unit, str(refs.get("question", "")), shop, saying)
+    return {
+        "question": question,
+        "answer": answer,
+        "part": _part(unit, str(refs.get("part", "")), shop, saying),
+        "slot": _slot(unit, str(refs.get("booking", "")), shop, saying),
+        "bench": _staff_name(unit, str(refs.get("bench", ""))),
+    }
+
+
+def _question(unit: Unit, question_id: str, shop: Shop, saying: Saying) -> tuple[Any, dict[str, str]]:
+    if not question_id:
+        return None, {"code": "", "label": "", "by": ""}
+    q = questions.get_question(unit, question_id)
+    price = show_amount(q.price, currency=shop.currency, language=saying.language) if q.price is not None else ""
+    until = saying.words("until").format(day=_day(q.expires_at, shop, saying), time=_time(q.expires_at, shop, saying))
+    options = [{"code": code, "label": saying.words(f"answer.{q.kind}.{code}")} for code in ANSWERS[q.kind]]
+    code = q.answer if q.state == "answered" else q.state
+    label = saying.words(f"answer.{q.kind}.{q.answer}" if q.state == "answered" else f"answer.{q.state}")
+    by = saying.words("answer.by_staff") if q.answered_how == "staff" else saying.words("answer.by_customer")
+    shown = {"kind": q.kind, "wording": q.wording, "price": price, "options": options, "until": until}
+    return shown, {"code": code, "label": label, "by": by if q.answered_at else ""}
+
+
+def _part(unit: Unit, part_id: str, shop: Shop, saying: Saying) -> dict[str, str]:
+    if not part_id:
+        return {"name": "", "supplier": "", "due": "", "label": ""}
+    part = parts.get_part(unit, part_id)
+    supplier = shops.find_supplier(unit, part.supplier_id).name if part.supplier_id else ""
+    return {
+        "name": part.name, "supplier": supplier, "label": part.label,
+        "due": _day(part.due_at, shop, saying) if part.due_at else "",
+    }  # fmt: skip
+
+
+def _slot(unit: Unit, booking_id: str, shop: Shop, saying: Saying) -> Any:
+    booking = bookings.get_booking(unit, booking_id) if booking_id else None
+    if booking is None:
+        return None
+    return {
+        "day": _day(booking.start_at, shop, saying), "time": _time(booking.start_at, shop, saying),
+        "end": _time(booking.end_at, shop, saying), "place": ", ".join(x for x in (shop.name, shop.address) if x),
+    }  # fmt: skip
+
+
+def _staff_name(unit: Unit, staff_id: str) -> str:
+    return str(staff.get_staff(unit, staff_id).name) if staff_id else ""
+
+
+def _phone_to_call(unit: Unit, message: Message) -> str:
+    """The customer's number for a call: any stored one, unless it sits in a device that is with us."""
+    person = message.person_id or str(message.refs.get("person", ""))
+    if not person:
+        return ""
+    here = any(phase in OPEN_PHASES for phase in tickets.phases_of_visit(unit, message.visit_id).values())
+    for contact in people.contacts_of(unit, person):
+        if contact.channel == "sms" and not (contact.in_repaired_device and here):
+            return contact.address
+    return ""

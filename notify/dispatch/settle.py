@@ -1,0 +1,102 @@
+"""Writes down what became of claimed messages, a group at a time, and finds the next way for the refused."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from notify.channels.base import Receipt, Verdict
+from notify.core.events import Event
+from notify.core.messages import MessageState
+from notify.core.notices import NOTICES
+from notify.core.planner import Planned, best_reach, plan
+from notify.store import bookings, events, outbox, people
+from notify.store.database import Database, Unit
+from notify.store.facts import gather
+from notify.store.outbox import Message
+
+# Codes that say "this address does not exist", not "this message is unwelcome" (RFC 3463 class 5, X.1.x).
+_BAD_ADDRESS = ("address", "550", "551", "553", "5.1.")
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What one claimed message came to."""
+
+    message: Message
+    state: MessageState
+    reason: str = ""
+    due_at: datetime | None = None
+    channel: str = ""
+    contact_id: str = ""
+    receipt: Receipt | None = None
+
+
+def settle_all(
+    db: Database, shop_id: str, results: Sequence[Result], *, now: datetime, channels_on: frozenset[str]
+) -> None:
+    """One transaction for the whole group."""
+    with db.write(shop_id) as unit:
+        for result in results:
+            _settle(unit, result, now=now, channels_on=channels_on)
+
+
+def _settle(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
+    message, receipt = result.message, result.receipt
+    if receipt is not None:
+        outbox.add_receipt(unit, message, verdict=receipt.verdict.value, code=receipt.code, text=receipt.text, at=now)
+    ambiguous = receipt is not None and receipt.verdict is Verdict.UNKNOWN
+    stands = outbox.settle(unit, message, result.state, now=now, reason=result.reason, due_at=result.due_at,
+                           tried=receipt is not None, ambiguous=ambiguous)  # fmt: skip
+    if not stands:
+        return
+    if result.state is MessageState.SENT:
+        _after_sent(unit, result)
+    elif result.state is MessageState.TO_CALL:
+        _tell_shop_to_call(unit, message, now=now, channels_on=channels_on)
+    elif result.state is MessageState.GIVEN_UP:
+        _next_way(unit, result, now=now, channels_on=channels_on)
+
+
+def _after_sent(unit: Unit, result: Result) -> None:
+    """A booking remembers that its invite is in somebody's calendar: only then can it be cancelled there."""
+    message = result.message
+    if message.notice in ("pickup_confirmed", "pickup_moved") and result.channel == "email":
+        booking = bookings.get_booking(unit, str(message.refs.get("booking", "")))
+        if booking is not None:
+            bookings.mark(unit, booking, invited=True)
+
+
+def _next_way(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
+    """Marks a dead address and plans the next channel the person allows, else a call, else tells the shop."""
+    message = result.message
+    if not message.person_id or now >= message.expires_at:
+        return
+    code = result.receipt.code if result.receipt else ""
+    if result.contact_id and code.startswith(_BAD_ADDRESS):
+        people.mark_undeliverable(unit, result.contact_id, at=now)
+    notice = NOTICES[message.notice]
+    facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0))
+    (person,) = people.recipients(unit, [message.person_id])
+    same = (message.cause, message.notice, message.person_id)
+    siblings = outbox.messages_of_visit(unit, message.visit_id)
+    tried = frozenset({m.channel for m in siblings if (m.cause, m.notice, m.person_id) == same})
+    reach = best_reach(notice, person, facts, without=tried)
+    if reach is None and not notice.call:
+        return
+    channel, contact = (reach.channel, reach.contact_id) if reach else ("call", "")
+    again = Planned(message.notice, message.person_id, channel, contact, message.about, message.cause, now,
+                    message.expires_at)  # fmt: skip
+    outbox.add(unit, (again,), visit_id=message.visit_id, sealed_for=message.sealed_for, refs=message.refs, now=now)
+
+
+def _tell_shop_to_call(unit: Unit, message: Message, *, now: datetime, channels_on: frozenset[str]) -> None:
+    kind, _, thing = message.about.partition(":")
+    event = Event(id=unit.new_id(), kind="message_given_up", at=now, visit_id=message.visit_id,
+                  ticket_id=thing if kind == "ticket" else "", actor_id="dispatcher",
+                  codes={"message": message.id, "notice": message.notice, "person": message.person_id})  # fmt: skip
+    events.append(unit, event, recorded_at=now)
+    facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0))
+    outbox.add(unit, plan(event, facts, now=now), visit_id=message.visit_id, sealed_for=message.sealed_for,
+               refs={**event.codes, "event": event.id, "ticket": event.ticket_id}, now=now)  # fmt: skip

@@ -1,0 +1,29 @@
+"""Days and times as people say them, in the reader's language and the shop's zone."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from babel.dates import format_date, format_time
+
+_LOCALES = {"en": "en_GB", "de": "de_DE"}
+# Babel writes narrow and no-break spaces that would double the price of a text message.
+_SPACES = str.maketrans({"\u202f": " ", "\u00a0": " ", "\u2009": " "})
+_DAY = {"en": "EEEE, d MMMM", "de": "EEEE, d. MMMM"}
+
+
+def say_day(moment: datetime, *, zone: str, language: str) -> str:
+    """Such as "Thursday, 26 November"."""
+    local = moment.astimezone(ZoneInfo(zone))
+    return format_date(local.date(), _DAY.get(language, _DAY["en"]), locale=_locale(language)).translate(_SPACES)
+
+
+def say_time(moment: datetime, *, zone: str, language: str) -> str:
+    """Such as "17:30"; both languages write the 24-hour clock."""
+    local = moment.astimezone(ZoneInfo(zone))
+    return format_time(local.time(), "HH:mm", locale=_locale(language)).translate(_SPACES)
+
+
+def _locale(language: str) -> str:
+    return _LOCALES.get(language, "en_GB")

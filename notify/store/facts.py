@@ -1,0 +1,30 @@
+"""Today's facts about whom a visit's messages go to, and by which ways."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+
+from notify.core.planner import Facts
+from notify.store import people, tickets
+from notify.store.database import Unit
+
+
+def gather(
+    unit: Unit,
+    visit_id: str,
+    *,
+    channels_on: frozenset[str],
+    bell: timedelta,
+    expires: Mapping[str, datetime] | None = None,
+) -> Facts:
+    """What the planner and the second look need to know; no address is opened."""
+    roles = tickets.visit_people(unit, visit_id)
+    return Facts(
+        tell=people.recipients(unit, roles.get("tell", ())),
+        channels_on=channels_on,
+        bell=bell,
+        waits_here=tickets.get_visit(unit, visit_id).waits_here,
+        device_with_us=tickets.is_device_with_us(unit, visit_id),
+        expires=dict(expires or {}),
+    )
