@@ -92,7 +92,7 @@ def holds_token(text: str) -> bool:
 
 
 def _letters(pick: Pick, count: int) -> str:
-    drawn, base = pick(len(TOKEN_ALPHABET) ** count), len(TOKEN_ALPHABET)  # one draw, written in this alphabet
+    drawn, base = pick(len(TOKEN_ALPHABET) ** count), len(TOKEN_ALPHABET)  # one draw in base 16
     return "".join(TOKEN_ALPHABET[drawn // base**place % base] for place in range(count))
 
 

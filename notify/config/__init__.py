@@ -1,0 +1,1 @@
+"""The installation: settings, key files, and what is checked before anything starts."""

@@ -1,0 +1,99 @@
+"""Writes a first installation: settings, keys and the data folder, for its owner's eyes only."""
+
+from __future__ import annotations
+
+import json
+import os
+import textwrap
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from notify.config.key_files import KEY_BYTES, key_line
+from notify.config.load import all_of, read
+from notify.config.table import SETTINGS, WATCH
+from notify.core.errors import Conflict, Misconfigured
+
+CONFIG = "config.toml"
+_KEY_FILES = ("keys/master.key", "keys/index.key", "keys/web.key")
+_HEAD = """\
+# The settings of this installation. A line that begins with # has its default; take the # away to change it.
+# Opening hours, prices, people and texts are not here: they are set on the shop's pages or by command.
+# After a change run: shelfbell check
+"""
+
+
+def write_first_installation(folder: Path, *, public_url: str, random_bytes: Callable[[int], bytes]) -> Path:
+    """Write config.toml, three key files and the data folder below `folder`; the path of config.toml is returned.
+
+    `public_url` is the address that customers reach, or ""; https means one proxy with TLS in front.
+    `random_bytes(n)` gives n bytes fit for keys. Files get mode 0600, folders 0700, whatever the umask.
+    Raises Conflict, naming it, if one of the files is there: nothing is written then; Misconfigured
+    for an impossible address or a folder that cannot be written to.
+    """
+    text = first_config(public_url)
+    problems = read(text, folder=folder).problems
+    if problems:
+        raise all_of(problems)
+    contents = {name: key_line(random_bytes(KEY_BYTES)) for name in _KEY_FILES} | {CONFIG: text}
+    for name in contents:
+        if (folder / name).exists() or (folder / name).is_symlink():
+            raise _taken(name)
+    try:
+        for part in (folder, folder / "keys", folder / "data"):
+            part.mkdir(mode=0o700, parents=True, exist_ok=True)
+        _write_all(folder, contents)
+    except OSError as error:
+        raise Misconfigured("The folder for the first installation cannot be written to",
+                            f"Choose another one, or make room: {error.strerror}.", field="folder") from None
+    return folder / CONFIG
+
+
+def first_config(public_url: str) -> str:
+    """A settings file with every setting and its help; only what differs from its default is switched on."""
+    changed: dict[str, Any] = {"web.public_url": public_url} if public_url else {}
+    if public_url.startswith("https://"):
+        changed |= {"web.behind_tls": True, "web.trusted_proxies": 1}
+    return _HEAD + _as_toml(changed) + "\n# A watched folder: config.example.toml shows one.\n"
+
+
+def _as_toml(changed: Mapping[str, Any]) -> str:
+    lines: list[str] = []
+    for setting in SETTINGS:
+        if setting.key.startswith(WATCH):
+            continue
+        section, _, name = setting.key.rpartition(".")
+        if f"[{section}]" not in lines:
+            lines += ["", f"[{section}]"]
+        lines += textwrap.wrap(setting.help, 100, initial_indent="# ", subsequent_indent="# ")
+        value = json.dumps(changed.get(setting.key, setting.default), ensure_ascii=False)
+        lines.append(f"{'' if setting.key in changed else '# '}{name} = {value}")
+    return "\n".join(lines) + "\n"
+
+
+def _write_all(folder: Path, contents: Mapping[str, str]) -> None:
+    written: list[Path] = []
+    try:
+        for name, text in contents.items():
+            _write_new(folder / name, text)
+            written.append(folder / name)
+    except BaseException:
+        for file in written:  # half an installation would look like a whole one to the next try
+            file.unlink()
+        raise
+
+
+def _write_new(file: Path, text: str) -> None:
+    try:
+        number = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        raise _taken(file.name) from None
+    with open(number, "w", encoding="utf-8") as out:
+        out.write(text)
+        out.flush()
+        os.fsync(number)
+
+
+def _taken(name: str) -> Conflict:
+    return Conflict(f"{name} is already there", "Nothing was written. Choose an empty folder, or move it away "
+                    "if it is really not needed: without its keys an installation cannot be read.", field=name)

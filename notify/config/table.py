@@ -1,0 +1,98 @@
+"""Every setting of an installation in one table: key, kind, default, help."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from notify.config import kinds as k
+from notify.core.tickets import Phase
+
+NO_DEFAULT = object()
+WATCH = "watch.*."  # a watched folder has a name of its own in the place of the star
+
+# Our words for the columns that a watched table may have.
+COLUMNS = ("reference", "phase", "changed_at", "device", "device_class", "fault", "name", "phone", "email",
+           "language", "price")
+NEEDED_COLUMNS = ("reference", "phase")
+# On the shelf is said with its outcome, because another system's word for "done" does not tell it.
+PHASE_WORDS = (*(phase.value for phase in Phase if phase is not Phase.ON_SHELF), "repaired", "unrepaired")
+
+_COLUMNS = k.words(COLUMNS.__contains__, "Write a table of our words and the file's column names; our words are "
+                   + ", ".join(COLUMNS) + ".", of_keys=True)
+_PHASES = k.words(PHASE_WORDS.__contains__, "Write a table of the file's words and ours; ours are "
+                  + ", ".join(PHASE_WORDS) + ".", of_keys=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One line of the configuration; `default` is written as in TOML, NO_DEFAULT means it must be given."""
+
+    key: str
+    kind: k.Kind
+    default: Any
+    help: str
+
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting("database.data_folder", k.NEEDED_PATH, "data", "folder of everything that must be backed up"),
+    Setting("database.url", k.DATABASE, "", "main database; empty: the file shelfbell.db in the data folder"),
+    Setting("database.keys_url", k.DATABASE, "", "people's wrapped keys; empty: keys.db in the data folder. Back it "
+            "up apart from the rest and only for days, since a key in an old backup undoes forgetting"),
+    Setting("keys.master_key_file", k.NEEDED_PATH, "keys/master.key", "key that wraps people's keys; never in the "
+            "data folder, and kept in a safe place as well: without it everything sealed is lost"),
+    Setting("keys.index_key_file", k.NEEDED_PATH, "keys/index.key", "key for finding a person by phone or e-mail"),
+    Setting("web.bind", k.BIND, "127.0.0.1", "address that the pages listen on"),
+    Setting("web.port", k.PORT, 8600, "port that the pages listen on"),
+    Setting("web.public_url", k.PUBLIC_URL, "", "address that customers reach; empty: none, and no link is printed"),
+    Setting("web.trusted_proxies", k.number(0, 5), 0, "how many proxies stand in front; exactly, or addresses lie"),
+    Setting("web.behind_tls", k.FLAG, False, "whether the proxy in front speaks https"),
+    Setting("web.plain_lan", k.FLAG, False, "allow http without TLS inside the shop's own network"),
+    Setting("web.secret_file", k.NEEDED_PATH, "keys/web.key", "key that signs forms"),
+    Setting("web.debug", k.FLAG, False, "show faults in the browser; on this machine only"),
+    Setting("mail.transport", k.choice("folder", "smtp"), "folder", "folder: keep e-mails as files; smtp: send them"),
+    Setting("mail.folder", k.PATH, "", "Maildir for the folder transport; empty: mail in the data folder"),
+    Setting("mail.host", k.HOST, "", "SMTP server"),
+    Setting("mail.port", k.PORT, 587, "its port; 587 for starttls, 465 for tls"),
+    Setting("mail.security", k.choice("starttls", "tls", "none"), "starttls", "none only to this machine itself"),
+    Setting("mail.username", k.TEXT, "", "name at the SMTP server; empty: do not sign in"),
+    Setting("mail.password_file", k.PATH, "", "file with the password on one line, readable by its owner only"),
+    Setting("mail.ca_file", k.PATH, "", "certificates to trust instead of the system's"),
+    Setting("mail.timeout_seconds", k.number(5, 600), 30, "how long to wait for the server to answer"),
+    Setting("mail.sender_name", k.TEXT, "", "name that customers see; empty: the shop's name"),
+    Setting("mail.sender_address", k.ADDRESS, "counter@shelfbell.invalid", "address that e-mails come from; one of "
+            "your own before anything is sent"),
+    Setting("mail.reply_to", k.ADDRESS, "", "address for replies; empty: the sender"),
+    Setting("sms.transport", k.choice("off", "mailgate"), "off", "mailgate: through an e-mail-to-SMS gateway"),
+    Setting("sms.template", k.SMS_TEMPLATE, "", "the gateway's address with {digits} for the number"),
+    Setting("sms.sender", k.ADDRESS, "", "address the gateway knows you by; empty: mail.sender_address"),
+    Setting("invite.organizer", k.MAILBOX, "", "mailbox for calendar answers, with {token}; empty: the sender"),
+    Setting("bell.wait_seconds", k.number(0, 3600), 90, "how long a notice waits for Undo before it leaves"),
+    Setting("bell.quiet_from", k.TIME, "21:00", "from this shop time on nothing leaves"),
+    Setting("bell.quiet_until", k.TIME, "08:00", "until this shop time; the same as quiet_from: never quiet"),
+    Setting("limits.body_kilobytes", k.number(16, 10_240), 512, "largest request"),
+    Setting("limits.form_parts", k.number(50, 2000), 300, "most fields of one form"),
+    Setting("limits.claim_tries_an_hour", k.number(3, 100), 20, "wrong claim codes before one must wait"),
+    Setting("limits.sign_in_tries_an_hour", k.number(3, 100), 20, "wrong sign-ins before one must wait"),
+    Setting("limits.watched_file_kilobytes", k.number(1, 102_400), 2048, "largest file taken from a watched folder"),
+    Setting("limits.sms_parts", k.number(1, 10), 3, "most parts of one text message"),
+    Setting("forget.nightly_at", k.TIME, "03:30", "shop time at which people whose time is over are forgotten"),
+    Setting("log.level", k.choice("debug", "info", "warning", "error"), "info", "how much is written down"),
+    Setting("log.form", k.choice("text", "json"), "text", "text for people, json for programs"),
+    Setting("log.file", k.PATH, "", "file for the log; empty: the standard error stream"),
+    Setting(WATCH + "folder", k.NEEDED_PATH, NO_DEFAULT, "folder in which another system leaves CSV files"),
+    Setting(WATCH + "columns", _COLUMNS, NO_DEFAULT, "our words and the names of its columns"),
+    Setting(WATCH + "phase_words", _PHASES, NO_DEFAULT, "its words for where a repair stands, and ours"),
+    Setting(WATCH + "delimiter", k.DELIMITER, ",", "sign between columns"),
+    Setting(WATCH + "encoding", k.ENCODING, "utf-8", "text encoding of the files"),
+    Setting(WATCH + "zone", k.ZONE, "UTC", "time zone of times without one"),
+)
+
+# What people write although it must not stand in a settings file, and where it belongs.
+FORBIDDEN: dict[str, str] = {
+    "mail.password": "Put it on one line into a file that only you can read, and name it in mail.password_file.",
+    "web.secret": "Name a file in web.secret_file; `shelfbell init` makes it.",
+    "web.secret_key": "Name a file in web.secret_file; `shelfbell init` makes it.",
+    "keys.master_key": "Name a file in keys.master_key_file; `shelfbell init` makes it.",
+    "keys.index_key": "Name a file in keys.index_key_file; `shelfbell init` makes it.",
+}
