@@ -55,6 +55,11 @@ def test_hours_alone_never_move_the_second_of_two_equal_wall_times_to_the_first(
     assert add(second, Period(seconds=60), zone_name="Europe/London") == second.replace(minute=31)
 
 
+def test_the_second_of_two_equal_wall_times_stays_the_second_a_year_of_weeks_later() -> None:
+    second = datetime(2026, 10, 25, 1, 30, tzinfo=UTC)
+    assert add(second, Period(days=371), zone_name="Europe/London") == datetime(2027, 10, 31, 1, 30, tzinfo=UTC)
+
+
 def test_hours_cannot_be_added_to_a_day_nor_a_period_to_a_naive_time() -> None:
     with pytest.raises(Invalid, match="Hours cannot be added"):
         add(date(2026, 1, 1), Period(seconds=1))

@@ -8,6 +8,7 @@ import pytest
 
 from notify.core.errors import Invalid
 from notify.core.hours import Counter, Hours, SpecialDay, is_open, next_opening, open_spans, rows_on
+from notify.core.instants import is_ambiguous, zone
 
 pytestmark = pytest.mark.usefixtures("tzdata_only")
 
@@ -20,9 +21,9 @@ def row(weekday: int, opens: int, closes: int, *, since: date = SINCE, until: da
 
 
 def counter(
-    *hours: Hours, zone: str = "Europe/London", closed: tuple[date, ...] = (), special: tuple[SpecialDay, ...] = ()
+    *hours: Hours, zone_name: str = "Europe/London", closed: tuple[date, ...] = (), special: tuple[SpecialDay, ...] = ()
 ) -> Counter:
-    return Counter(zone, hours, frozenset(closed), special)
+    return Counter(zone_name, hours, frozenset(closed), special)
 
 
 def spans(shop: Counter, day: date) -> list[str]:
@@ -83,11 +84,12 @@ def test_spans_that_touch_in_a_repeated_hour_do_not_overlap() -> None:
 
 
 def test_a_closed_day_stays_closed_where_midnight_itself_comes_twice() -> None:
-    """Havana sets its clocks back at 01:00 on 1 November 2026, so 00:00 to 01:00 comes twice (tzdata)."""
-    saturday, sunday = date(2026, 10, 31), date(2026, 11, 1)
-    shop = counter(row(5, 20, 24), row(6, 0, 2), zone="America/Havana", closed=(sunday,))
-    assert spans(shop, saturday) == ["01 00:00-01 04:00"]
-    assert not is_open(shop, datetime(2026, 11, 1, 4, 30, tzinfo=UTC))
+    """The Azores set clocks back at 01:00 on 25 October 2026, so 00:00 to 01:00 comes twice (tzdata)."""
+    saturday, sunday, azores = date(2026, 10, 24), date(2026, 10, 25), "Atlantic/Azores"
+    assert is_ambiguous(datetime.combine(sunday, time(0)), zone(azores))
+    shop = counter(row(5, 20, 24), row(6, 0, 2), zone_name=azores, closed=(sunday,))
+    assert spans(shop, saturday) == ["24 20:00-25 00:00"]
+    assert not is_open(shop, datetime(2026, 10, 25, 0, 30, tzinfo=UTC))
 
 
 def test_next_opening_is_now_while_open_and_else_the_next_span() -> None:
@@ -115,7 +117,7 @@ def test_a_shop_without_hours_never_opens() -> None:
         (lambda: SpecialDay(MONDAY, time(22), time(2), 1), "closes"),
         (lambda: counter(row(0, 9, 13), row(0, 12, 17)), "opens"),
         (lambda: counter(row(0, 9, 24), row(0, 12, 17)), "opens"),
-        (lambda: counter(zone="Quillhaven"), "zone"),
+        (lambda: counter(zone_name="Quillhaven"), "zone"),
         (lambda: Counter("Europe/London", (), slot_minutes=0), "slot_minutes"),
         (lambda: Counter("Europe/London", (), horizon_days=-1), "horizon_days"),
         (lambda: Counter("Europe/London", (), lead_minutes=-1), "horizon_days"),

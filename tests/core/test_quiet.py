@@ -62,6 +62,13 @@ def test_a_clock_set_back_out_of_the_quiet_hours_ends_them() -> None:
     assert at == datetime(2026, 10, 25, 1, 0, tzinfo=UTC)
 
 
+def test_both_edges_of_a_window_within_the_day_are_half_open() -> None:
+    for clock, waits in ((time(11, 59, 59), False), (time(12), True), (time(13, 59, 59), True), (time(14), False)):
+        now = datetime.combine(datetime(2026, 1, 15), clock, tzinfo=UTC)
+        at = allowed_at(now, zones=["Europe/London"], quiet_from=time(12), quiet_until=time(14))
+        assert at == (datetime(2026, 1, 15, 14, 0, tzinfo=UTC) if waits else now)
+
+
 def test_zones_that_are_never_awake_together_are_refused_with_their_names() -> None:
     with pytest.raises(Invalid) as refused:
         allowed_at(
