@@ -29,14 +29,17 @@ ANSWERS: dict[str, tuple[str, ...]] = {
 def check_kind(kind: str) -> None:
     """Raises Invalid unless `kind` is a question kind."""
     if kind not in ANSWERS:
-        raise Invalid(f"{kind[:40]!r} is no kind of question", f"Use one of: {', '.join(ANSWERS)}.", field="kind")
+        raise Invalid(
+            f"{kind[:40]!r} is no kind of question", f"Use one of: {', '.join(ANSWERS)}.", field="kind"
+        )
 
 
 def check_answer(kind: str, answer: str) -> None:
     """Raises Invalid unless `answer` is one of the codes that a question of `kind` offers."""
     if answer not in ANSWERS[kind]:
         raise Invalid(
-            f"{answer[:40]!r} is no answer to this question", f"Use one of: {', '.join(ANSWERS[kind])}.",
+            f"{answer[:40]!r} is no answer to this question",
+            f"Use one of: {', '.join(ANSWERS[kind])}.",
             field="answer",
         )
 
@@ -49,7 +52,9 @@ def is_yes(kind: str, answer: str) -> bool:
 def check_open(state: str, *, expires_at: datetime, now: datetime) -> None:
     """Raises Conflict unless the question still waits for an answer."""
     if state != QuestionState.OPEN:
-        raise Conflict(f"This question is already {state.replace('_', ' ')}", "Ask the shop if that is wrong.")
+        raise Conflict(
+            f"This question is already {state.replace('_', ' ')}", "Ask the shop if that is wrong."
+        )
     if now >= expires_at:
         raise Conflict("The time to answer this question is over", "Ask the shop to ask again.")
 
@@ -59,4 +64,6 @@ def check_may_take_back(kind: str, state: str, answer: str, *, part_ordered: boo
     if state != QuestionState.ANSWERED or not is_yes(kind, answer):
         raise NotAllowed("Only a yes can be taken back", "Ask the shop to change anything else.")
     if part_ordered:
-        raise NotAllowed("The part has been ordered, so the yes can no longer be taken back", "Call the shop.")
+        raise NotAllowed(
+            "The part has been ordered, so the yes can no longer be taken back", "Call the shop."
+        )

@@ -9,7 +9,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "answer_taken_back": ("answer_shop",),
     "question_expired": ("answer_shop",),
     "part_ordered": ("part_ordered",),
-    "part_arrived": ("part_arrived", "part_arrived_shop"),
+    "parts_complete": ("part_arrived", "part_arrived_shop"),
     "promise_changed": ("promise_changed",),
     "shelved": ("ready",),
     "shelved_unrepaired": ("ready",),
@@ -18,6 +18,8 @@ RULES: dict[str, tuple[str, ...]] = {
     "pickup_booked": ("pickup_confirmed",),
     "pickup_moved": ("pickup_moved",),
     "pickup_cancelled": ("pickup_cancelled",),
+    "pickup_came_near": ("pickup_reminder",),
+    "collection_overdue": ("collection_reminder",),
     "message_given_up": ("call_needed",),
 }
 
@@ -36,6 +38,7 @@ SILENT: dict[str, str] = {
     "corrected": "notices not yet sent are withdrawn instead",
     "question_withdrawn": "the claim page shows it; the unsent question is withdrawn",
     "part_needed": "the order says more",
+    "part_arrived": "the last missing part tells for all of them",
     "part_due_changed": "the promise says more, if it is threatened",
     "part_dead": "the promise says more, if it is threatened",
     "part_not_needed": "nobody needs to act",

@@ -15,11 +15,11 @@ from notify.store.database import Unit
 def recall(unit: Unit, key: str) -> Any:
     """The result kept under `key`, or None."""
     t = s.idempotency
-    return unit.connection.execute(select(t.c.result).where(t.c.shop_id == unit.shop_id, t.c.key == key[:64])).scalar()
+    return unit.connection.execute(select(t.c.result).where(t.c.shop_id == unit.shop_id, t.c.key == key[:80])).scalar()
 
 
 def keep(unit: Unit, key: str, result: Mapping[str, Any], *, at: datetime) -> None:
     """Keeps the result (identifiers only) under `key`."""
     unit.connection.execute(
-        insert(s.idempotency).values(shop_id=unit.shop_id, key=key[:64], result=dict(result), at=at)
+        insert(s.idempotency).values(shop_id=unit.shop_id, key=key[:80], result=dict(result), at=at)
     )

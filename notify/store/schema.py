@@ -413,7 +413,7 @@ receipts = _table(
 )
 idempotency = _table(
     "idempotency",
-    Column("key", String(64), nullable=False),
+    Column("key", String(80), nullable=False),
     Column("result", JSON, nullable=False),
     _at("at"),
     key=("key",),

@@ -1,0 +1,75 @@
+"""Tell a ready time, or another one; suggest a first one from the part's delivery and the bench queue."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from notify.core.actors import Actor
+from notify.core.errors import Conflict, Invalid
+from notify.core.hours import open_spans
+from notify.core.tickets import OPEN_PHASES, Phase
+from notify.flows.context import Context
+from notify.flows.record import record
+from notify.store import outbox, parts, shops, tickets
+
+WHY = ("part_late", "part_dead", "part_missing", "question", "other_job", "bench_busy", "earlier", "other")
+TICK = timedelta(minutes=30)  # promises are told in half hours: no false precision (common practice, no source)
+
+
+def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other") -> None:
+    """Sets the time told to the customer; a changed one is told with its reason, an unsent older one is withdrawn."""
+    actor.need("move")
+    if why not in WHY:
+        raise Invalid(f"{why[:40]!r} is no reason for another time", f"Use one of: {', '.join(WHY)}.", field="why")
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        if at <= ctx.clock():
+            raise Invalid("The promised time is past", "Name a later one.", field="promise")
+        if ticket.phase not in OPEN_PHASES or ticket.phase is Phase.ON_SHELF:
+            raise Conflict("This device is ready or gone; there is nothing to promise", "Look at the ticket again.")
+        old = ticket.promise_at
+        if old == at:
+            return
+        tickets.change_ticket(unit, ticket, promise_at=at)
+        codes: dict[str, str | int] = {"new": at.isoformat(), "why": why}
+        if old is not None:
+            codes["old"] = old.isoformat()
+            stale = [m.cause for m in outbox.messages_of_visit(unit, ticket.visit_id)
+                     if m.notice == "promise_changed" and m.about == f"ticket:{ticket.id}"]  # fmt: skip
+            outbox.withdraw(unit, causes=stale, now=ctx.clock(), reason="newer_promise")
+        kind = "promise_changed" if old is not None else "promise_made"
+        record(ctx, unit, actor, kind, visit_id=ticket.visit_id, ticket_id=ticket_id, codes=codes)
+
+
+def suggest(ctx: Context, actor: Actor, ticket_id: str) -> datetime | None:
+    """A ready time from the last part's due date, the queue before it and the opening hours; None if not foreseeable.
+
+    Deterministic: every queued job takes the shop's usual bench time; the forecast with its confidence
+    comes later. None while a question is open or a part has no due date: no promise is better than a far one.
+    """
+    with ctx.db.read(actor.shop_id) as unit:
+        shop, now = ctx.shop(unit), ctx.clock()
+        ticket = tickets.get_ticket(unit, ticket_id)
+        missing = [p for p in parts.parts_of(unit, ticket_id) if p.state in ("needed", "ordered")]
+        if any(p.due_at is None for p in missing):
+            return None
+        queue = tickets.tickets_in(unit, (Phase.IN_LINE, Phase.ON_BENCH))
+        before = sum(1 for other in queue if other.created_at < ticket.created_at and other.id != ticket.id)
+        start = max([now, *(p.due_at for p in missing if p.due_at)])
+        counter = shops.get_counter(unit, shop)
+    need = timedelta(minutes=shop.bench_minutes) * (before + 1)
+    day = start.date()
+    for span in open_spans(counter, day - timedelta(days=1), day + timedelta(days=30)):
+        begin = max(span.start_utc, start)
+        room = span.end_utc - begin
+        if room <= timedelta(0):
+            continue
+        if need <= room:
+            return _round_up(begin + need)
+        need -= room
+    return None
+
+
+def _round_up(moment: datetime) -> datetime:
+    over = timedelta(minutes=moment.minute % 30, seconds=moment.second, microseconds=moment.microsecond)
+    return moment if not over else moment + TICK - over
