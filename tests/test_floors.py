@@ -16,7 +16,7 @@ FLOORS = {
     "__init__.py": 0,
     "core": 0,
     "channels": 1,
-    "config.py": 1,
+    "config": 1,
     "forecast": 1,
     "paths.py": 1,
     "render": 1,
