@@ -58,9 +58,7 @@ class SmtpSettings:
 
     def __post_init__(self) -> None:
         if self.security not in ("starttls", "tls", "none"):
-            raise Misconfigured(
-                "smtp.security is unknown", "Use starttls, tls or none.", field="smtp.security"
-            )
+            raise Misconfigured("smtp.security is unknown", "Use starttls, tls or none.", field="smtp.security")
         if self.username and self.security == "none":
             raise Misconfigured(
                 "smtp.username is set but smtp.security is none, so the password could be read on the way",

@@ -159,7 +159,7 @@ class Line:
         text = "" if phase == "auth" else raw.decode("ascii", "replace")
         if code // 100 in (4, 5):
             raise Stopped(phase, "reply", code, text)
-        if code // 100 != wanted // 100:
+        if code // 100 != wanted // 100 or (wanted // 100 == 3 and code != wanted):
             raise Stopped(phase, "garbage")
         return code, text
 

@@ -28,9 +28,7 @@ class Wire(smtplib.SMTP):
     ever, and it keeps surplus replies, which would then pass for the answers to the next message.
     """
 
-    def __init__(
-        self, host: str, port: int, *, name: str, patience: float, clock: Clock, **more: Any
-    ) -> None:
+    def __init__(self, host: str, port: int, *, name: str, patience: float, clock: Clock, **more: Any) -> None:
         """Connect and read the banner. `name` is what EHLO says, `clock` counts seconds."""
         self.patience = patience
         self.unread = b""

@@ -136,8 +136,10 @@ class ScriptedServer:
         step = ""
         with sock.makefile("rb", buffering=0) as raw:
             while line := raw.readline():
-                step = line[:4].decode("ascii").strip().lower()
-                self.told.append(line.decode("ascii").strip())
+                step = line[:4].decode("ascii", "replace").strip().lower()
+                self.told.append(line.decode("ascii", "replace").strip())
+                if step not in GOOD:  # a TLS greeting, where the script never meant to encrypt
+                    return step
                 good = self._answer(sock, step)
                 if step == "data" and good:
                     self._take_message(sock, raw.readline)
