@@ -35,10 +35,10 @@ def write_first_installation(folder: Path, *, public_url: str, random_bytes: Cal
     problems = read(text, folder=folder).problems
     if problems:
         raise all_of(problems)
-    contents = {name: key_line(random_bytes(KEY_BYTES)) for name in _KEY_FILES} | {CONFIG: text}
-    for name in contents:
-        if (folder / name).exists() or (folder / name).is_symlink():
+    for name in (*_KEY_FILES, CONFIG):
+        if (folder / name).exists():
             raise _taken(name)
+    contents = {name: key_line(random_bytes(KEY_BYTES)) for name in _KEY_FILES} | {CONFIG: text}
     try:
         for part in (folder, folder / "keys", folder / "data"):
             part.mkdir(mode=0o700, parents=True, exist_ok=True)

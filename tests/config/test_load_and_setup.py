@@ -212,6 +212,18 @@ def test_a_dangling_link_is_not_written_through(tmp_path: Path) -> None:
     assert not (tmp_path / "elsewhere").exists()
 
 
+def test_a_second_setup_at_the_same_moment_is_not_written_over(tmp_path: Path) -> None:
+    def drawn_while_another_writes(count: int) -> bytes:
+        (tmp_path / "keys").mkdir(exist_ok=True)
+        (tmp_path / "keys/web.key").write_text("theirs")
+        return os.urandom(count)
+
+    with pytest.raises(Conflict, match=r"web\.key"):
+        write_first_installation(tmp_path, public_url="", random_bytes=drawn_while_another_writes)
+    assert [path.name for path in tmp_path.rglob("*") if path.is_file()] == ["web.key"]
+    assert (tmp_path / "keys/web.key").read_text() == "theirs"
+
+
 def test_a_first_installation_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:
     (tmp_path / "keys").write_text("a file where a folder should be")
     with pytest.raises(Misconfigured, match="cannot be written"):

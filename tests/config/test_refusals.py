@@ -92,6 +92,7 @@ CASES: dict[str, tuple[str, Callable[[House], None]]] = {
     "a secret that is a pattern": ("web.secret_file", lambda house: house.add("keys/web.key", key_line(b"ab" * 16))),
     "debug where others look": ("web.debug", written('[web]\ndebug = true\nbind = "192.168.4.10"\nplain_lan = true')),
     "plain http for others": ("web.bind", written('[web]\nbind = "0.0.0.0"')),
+    "plain http through a proxy": ("web.bind", written('[web]\nbind = "0.0.0.0"\ntrusted_proxies = 1')),
     "plain http on every address": ("web.bind", written('[web]\nbind = "0.0.0.0"\nplain_lan = true')),
     "plain http on a public address": ("web.bind", written('[web]\nbind = "8.8.8.8"\nplain_lan = true')),
     "a proxy that is not counted": ("web.trusted_proxies", written("[web]\nbehind_tls = true")),

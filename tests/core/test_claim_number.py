@@ -154,6 +154,20 @@ def test_a_token_has_128_bits_and_none_of_100000_comes_twice() -> None:
         assert max(counts.values()) < 1500
 
 
+def test_each_letter_of_a_token_comes_from_bits_of_its_own() -> None:
+    asked: list[int] = []
+
+    def draw(number: int) -> str:
+        return new_token(lambda choices: asked.append(choices) or number)  # type: ignore[func-returns-value]
+
+    nothing = draw(0)
+    for place in range(TOKEN_LENGTH):
+        for digit in range(1, 16):
+            token = draw(digit * 16**place)
+            assert [a == b for a, b in zip(token, nothing, strict=True)].count(False) == 1
+    assert set(asked) == {2**128}
+
+
 def typed_alike(sign: str, layouts: list[str]) -> bool:
     """Whether one key, without Shift, types this sign on all of the layouts."""
     keys = [{key for key, signs in KEYBOARDS[name].items() if signs[0] == sign} for name in layouts]

@@ -48,6 +48,7 @@ def test_an_address_with_a_folder_is_compared_whole() -> None:
     f"https://other.example.org/c/{TOKEN}", f"{BASE}.other.example.net/c/{TOKEN}",
     f"https://x@bell-6.quillhaven.example.org/c/{TOKEN}", f"{BASE}:444/c/{TOKEN}",
     f"http{BASE[5:]}/c/{TOKEN}",
+    f"httpx{BASE[5:]}/c/{TOKEN}", f"https://bell-6.quillhaven.example.net/c/{TOKEN}",
     f"{BASE}/c/{TOKEN}?x=1", f"{BASE}/c/{TOKEN}#x", f"{BASE}/c/{TOKEN}/", f"{BASE}/c/../c/{TOKEN}",
     f"{BASE}/c/{TOKEN}b",
     f"{BASE}/c/{TOKEN[:-1]}", f"{BASE}//c/{TOKEN}", f"{BASE}/c/", f"{BASE}/", BASE, TOKEN, f"/c/{TOKEN}",
