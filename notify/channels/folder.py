@@ -57,7 +57,7 @@ class FolderChannel:
     def _is_there(self, name: str) -> bool:
         if (self._path / "new" / name).exists():
             return True
-        return any(entry.name.split(":")[0] == name for entry in os.scandir(self._path / "cur"))
+        return any(found.split(":")[0] == name for found in os.listdir(self._path / "cur"))
 
     def _write_draft(self, name: str, payload: bytes) -> Path:
         handle, path = tempfile.mkstemp(prefix=f"{name}.", dir=self._path / "tmp")
@@ -73,9 +73,9 @@ class FolderChannel:
 
     def _tidy(self, name: str) -> None:
         """Remove what a crashed try of this message left in `tmp/`: it holds the customer's text."""
-        for entry in os.scandir(self._path / "tmp"):
-            if entry.name.startswith(f"{name}."):
-                Path(entry.path).unlink(missing_ok=True)
+        for found in os.listdir(self._path / "tmp"):
+            if found.startswith(f"{name}."):
+                (self._path / "tmp" / found).unlink(missing_ok=True)
 
 
 def _file_name(message_id: str) -> str:

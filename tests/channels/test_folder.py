@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import mailbox
-import os
+import re
+import shutil
 import stat
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -71,13 +74,29 @@ def test_a_folder_that_cannot_be_used_means_later_and_names_no_path(tmp_path: Pa
     assert str(tmp_path) not in receipt.text
 
 
-def test_file_and_folder_are_synced_before_the_message_counts_as_kept(tmp_path: Path) -> None:
-    """Seen from outside through an audit of the system calls that Python announces: rename comes last but one."""
+def test_a_place_where_no_file_can_be_made_means_later_and_keeps_what_is_there(tmp_path: Path) -> None:
     FolderChannel(tmp_path).send(outgoing())
-    full = Path("/dev/full")
-    if not full.exists():
-        pytest.skip("no /dev/full here: only the answer to a full disk is not tried")
     (tmp_path / "tmp").rmdir()
-    os.symlink("/proc", tmp_path / "tmp")  # a place where no file can be made
+    (tmp_path / "tmp").symlink_to("/proc")
     assert FolderChannel(tmp_path).send(outgoing(2)).verdict is Verdict.TRY_LATER
     assert len(list((tmp_path / "new").iterdir())) == 1
+
+
+@pytest.mark.real
+@pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not installed: the order of syncs is not seen")
+def test_the_file_is_synced_before_its_rename_and_the_folder_after(tmp_path: Path) -> None:
+    code = (
+        "import pathlib, sys; from notify.channels.folder import FolderChannel;"
+        "from tests.channels.conftest import outgoing; FolderChannel(pathlib.Path(sys.argv[1])).send(outgoing())"
+    )
+    log = tmp_path / "calls"
+    traced = ["strace", "-f", "-y", "-o", str(log), "-e", "trace=fsync,fdatasync,rename,renameat,renameat2"]
+    run = subprocess.run(
+        [*traced, sys.executable, "-c", code, str(tmp_path / "mail")], cwd=Path(__file__).parents[2], check=False
+    )
+    if run.returncode != 0:
+        pytest.skip("strace may not trace here: the order of syncs is not seen")
+    calls = [line.split(maxsplit=1)[1] for line in log.read_text().splitlines() if str(tmp_path) in line]
+    assert [re.sub(r"\(.*", "", call) for call in calls] == ["fsync", "rename", "fsync"]
+    assert "/tmp/" in calls[0].replace(str(tmp_path), "")
+    assert calls[2].split(">")[0].endswith("/new")
