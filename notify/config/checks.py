@@ -12,7 +12,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from notify.config.key_files import read_key, read_password
-from notify.config.load import all_of
+from notify.config.load import UNREADABLE, all_of, read, read_file
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 
@@ -38,6 +38,19 @@ def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tup
     found = [*_clock(now), *_data_folder(settings), *_keys(settings), *_mail(settings), *_folders(settings),
              *_settings_file(settings, file), *_versions(settings), *_warnings(settings)]
     return tuple(found)
+
+
+def check_file(file: Path, *, now: datetime) -> tuple[Finding, ...]:
+    """What is wrong in the settings file and on this machine, all at once, for `shelfbell check`.
+
+    Raises Misconfigured if there is no such file.
+    """
+    reading = read(read_file(file), folder=file.resolve().parent)
+    wrong = tuple(_finding(problem) for problem in reading.problems)
+    keys = {one.key for one in wrong}
+    if UNREADABLE in keys:  # the defaults that stand in for everything would only tell of other faults
+        return wrong
+    return wrong + tuple(one for one in check(reading.settings, now=now, file=file) if one.key not in keys)
 
 
 def refuse_unsafe(settings: Settings, *, now: datetime, file: Path | None = None) -> None:

@@ -17,7 +17,8 @@ from notify.core.errors import Conflict, Misconfigured
 CONFIG = "config.toml"
 _KEY_FILES = ("keys/master.key", "keys/index.key", "keys/web.key")
 _HEAD = """\
-# The settings of this installation. A line that begins with # has its default; take the # away to change it.
+# The settings of this installation. Where # stands right before a name, the default holds: to change it, take
+# the # away and write another value.
 # Opening hours, prices, people and texts are not here: they are set on the shop's pages or by command.
 # After a change run: shelfbell check
 """
@@ -65,9 +66,10 @@ def _as_toml(changed: Mapping[str, Any]) -> str:
         section, _, name = setting.key.rpartition(".")
         if f"[{section}]" not in lines:
             lines += ["", f"[{section}]"]
-        lines += textwrap.wrap(setting.help, 100, initial_indent="# ", subsequent_indent="# ")
+        sentence = setting.help[0].upper() + setting.help[1:] + "."
+        lines += textwrap.wrap(sentence, 100, initial_indent="# ", subsequent_indent="# ")
         value = json.dumps(changed.get(setting.key, setting.default), ensure_ascii=False)
-        lines.append(f"{'' if setting.key in changed else '# '}{name} = {value}")
+        lines.append(f"{'' if setting.key in changed else '#'}{name} = {value}")
     return "\n".join(lines) + "\n"
 
 

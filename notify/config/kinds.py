@@ -207,6 +207,7 @@ def is_private(host: str) -> bool:
         address = ipaddress.ip_address(host)
     except ValueError:
         return False
+    address = getattr(address, "ipv4_mapped", None) or address
     return address.is_private and not address.is_unspecified and not address.is_loopback
 
 

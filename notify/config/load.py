@@ -30,6 +30,7 @@ from notify.config.table import FORBIDDEN, NEEDED_COLUMNS, NO_DEFAULT, SETTINGS,
 from notify.core.errors import Invalid, Misconfigured
 
 VARIABLE = "SHELFBELL_CONFIG"
+UNREADABLE = "file"  # stands for a key in the problem of a file that is no TOML
 _SECTIONS: dict[str, Callable[..., Any]] = {
     "keys": Keys, "web": Web, "sms": Sms, "invite": Invites, "bell": Bell, "limits": Limits, "forget": Forget,
     "log": Log,
@@ -90,7 +91,7 @@ def read(text: str, *, folder: Path) -> Reading:
         where = re.search(r"at (line \d+|end of document)", str(error))
         given, problems = {}, [Misconfigured(
             f"The settings file is no TOML {where.group(0) if where else ''}".rstrip(),
-            "Look for a missing quote or bracket there.", field="file")]
+            "Look for a missing quote or bracket there.", field=UNREADABLE)]
     names = sorted({key.split(".")[1] for key in given if key.startswith("watch.") and key.count(".") >= 2})
     settings = [*_settings_for(names)]
     problems += _unknown(given, settings)
@@ -152,7 +153,7 @@ def _values(given: Mapping[str, Any], settings: Sequence[Setting]) -> tuple[dict
             values[setting.key] = _needed(setting, None if raw is NO_DEFAULT else setting.kind.read(raw))
         except (ValueError, Invalid):
             missing = setting.key not in given
-            what = "is missing" if missing else "is not written in a way that can be read"
+            what = "is missing" if missing else "has a value that cannot be used"
             wrong.append(Misconfigured(f"{setting.key} {what}", setting.kind.cure, field=setting.key))
             values[setting.key] = None if setting.default is NO_DEFAULT else setting.kind.read(setting.default)
     return values, wrong

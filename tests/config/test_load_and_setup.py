@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import re
 import stat
+import tomllib
 from datetime import time
 from pathlib import Path
 
@@ -190,9 +192,11 @@ def test_a_first_installation_with_an_address_is_behind_its_proxy(tmp_path: Path
 
 def test_the_first_settings_file_explains_every_setting_of_the_installation() -> None:
     text = first_config("")
-    for setting in SETTINGS:
-        if not setting.key.startswith("watch."):
-            assert f"\n# {setting.key.rpartition('.')[2]} = " in text
+    switched_on = re.sub(r"(?m)^#(?=[a-z])", "", text)
+    shown = {f"{section}.{name}": value for section, names in tomllib.loads(switched_on).items()
+             for name, value in names.items()}
+    assert shown == {one.key: one.default for one in SETTINGS if not one.key.startswith("watch.")}
+    assert tomllib.loads(text) == {section: {} for section in tomllib.loads(switched_on)}
 
 
 @pytest.mark.parametrize("name", ["config.toml", "keys/master.key", "keys/index.key", "keys/web.key"])

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from notify.config.checks import BUILT_AT, check, known_wal_race, refuse_unsafe
+from notify.config.checks import BUILT_AT, check, check_file, known_wal_race, refuse_unsafe
 from notify.config.first_setup import write_first_installation
 from notify.config.key_files import key_line
 from notify.config.load import load
@@ -94,6 +94,8 @@ CASES: dict[str, tuple[str, Callable[[House], None]]] = {
     "plain http for others": ("web.bind", written('[web]\nbind = "0.0.0.0"')),
     "plain http through a proxy": ("web.bind", written('[web]\nbind = "0.0.0.0"\ntrusted_proxies = 1')),
     "plain http on every address": ("web.bind", written('[web]\nbind = "0.0.0.0"\nplain_lan = true')),
+    "plain http on a public address in another coat": (
+        "web.bind", written('[web]\nbind = "::ffff:8.8.8.8"\nplain_lan = true')),
     "plain http on a public address": ("web.bind", written('[web]\nbind = "8.8.8.8"\nplain_lan = true')),
     "a proxy that is not counted": ("web.trusted_proxies", written("[web]\nbehind_tls = true")),
     "a key that others may read": (
@@ -186,6 +188,19 @@ def test_every_fault_of_this_machine_is_told_at_once(house: House) -> None:
     assert problem is not None
     assert [one.field for one in problem.problems] == [
         "clock", "keys.master_key_file", "web.secret_file", "mail.password_file"]
+
+
+def test_faults_in_the_file_and_on_the_machine_are_told_together(house: House) -> None:
+    house.write('[web]\nport = 0\nprot = 1\nsecret_file = 7\n[sms]\ntransport = "mailgate"')
+    (house.folder / "keys/index.key").unlink()
+    told = [one.key for one in check_file(house.config, now=NOW) if one.refuses]
+    assert told == ["web.prot", "web.port", "web.secret_file", "sms.template", "keys.index_key_file"]
+    house.write("[web")
+    assert [one.key for one in check_file(house.config, now=NOW)] == ["file"]
+    house.write("")
+    (house.folder / "keys/index.key").write_text(key_line(os.urandom(32)))
+    (house.folder / "keys/index.key").chmod(0o600)
+    assert not [one for one in check_file(house.config, now=NOW) if one.refuses]
 
 
 def test_a_folder_that_takes_no_file_even_from_root_is_refused(house: House) -> None:
