@@ -28,7 +28,7 @@ class Received:
     login: str
 
 
-@dataclass(slots=True)
+@dataclass  # without slots: aiosmtpd walks through all attributes, and Python 3.11.2 fails on those of a slotted one
 class SmtpServer:
     """What a test sets before sending and reads afterwards. Start it with the `start_smtp` fixture.
 
