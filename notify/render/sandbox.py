@@ -92,7 +92,7 @@ def _refused_below(
 ) -> Iterator[tuple[int, str]]:
     problem = _refusal(node, name=name, filters=filters, loops=loops)
     if problem:
-        yield node.lineno, problem
+        yield node.lineno or 1, problem
         return
     inner = loops + isinstance(node, nodes.For)
     for child in node.iter_child_nodes():

@@ -1,11 +1,14 @@
-"""The shape of the context every message template gets, and the check that a template uses nothing else."""
+"""The shapes of the contexts that templates get, with the check that a template uses nothing else."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from jinja2 import nodes
+
+from notify.core.errors import Invalid
 
 # A shape is "" (one text or number), a mapping (named fields) or a one-item list (any number of these).
 Shape = Any
@@ -25,15 +28,45 @@ def message_shape() -> dict[str, Shape]:
         "devices": [device],
         "safety": [""],
         "caution_lines": [""],
-        "question": {"kind": "", "wording": "", "price": "", "until": "", "options": [{"code": "", "label": ""}]},
+        "question": {
+            **dict.fromkeys(("kind", "wording", "price", "until"), ""),
+            "options": [{"code": "", "label": ""}],
+        },
         "answer": dict.fromkeys(("code", "label", "by"), ""),
         "part": dict.fromkeys(("name", "supplier", "due", "label"), ""),
         "slot": dict.fromkeys(("day", "time", "end", "place"), ""),
     }
 
 
+def privacy_shape() -> dict[str, Shape]:
+    """What the data protection page is made of; everything but the shop's name may be empty.
+
+    shop: the controller (also a representative, as words). officer: how to reach the data protection officer.
+    providers: who handles data for the shop, as words ("Breakwater Mail, sends our e-mail"). outside: what
+    goes to a third country and under which safeguard. periods, as words ("30 days"): contact after handing
+    back, records for tax law, backups. consents: uses that rest on consent. authority: whom to complain to.
+    """
+    shop = ("name", "address", "phone", "email", "representative")
+    return {
+        "shop": dict.fromkeys(shop, ""),
+        "officer": "",
+        "providers": [""],
+        "outside": "",
+        "periods": dict.fromkeys(("contact", "records", "backups"), ""),
+        "consents": [""],
+        "authority": {"name": "", "url": ""},
+        "updated": "",
+    }
+
+
+def check_link(key: str, link: object) -> None:
+    """Raises Invalid unless `link` is empty or a plain web address, so that no text carries a script."""
+    if link and not re.fullmatch(r"https?://[^\s\"'<>\\]+", str(link)):
+        raise Invalid(f"{key} is not a web address", "It begins with https:// or http://.", field=key)
+
+
 def misuse(tree: nodes.Template, shape: Mapping[str, Shape]) -> Iterator[tuple[int, str]]:
-    """Each (line, sentence) where the template uses a name that is not in the shape, or a wrong kind of it."""
+    """Each (line, sentence) where the template uses a name that the shape lacks, or a wrong kind of it."""
     yield from _walk(tree, {**shape})
 
 
@@ -42,8 +75,8 @@ def _walk(node: nodes.Node, scope: dict[str, Shape]) -> Iterator[tuple[int, str]
         yield from _walk_loop(node, scope)
         return
     if isinstance(node, nodes.Output):
-        for child in node.nodes:
-            yield from _printed(child, scope)
+        for shown in node.nodes:
+            yield from _printed(shown, scope)
         return
     if isinstance(node, (nodes.Name, nodes.Getattr)):
         yield from _look_up(node, scope)[1]
@@ -60,8 +93,8 @@ def _walk_loop(node: nodes.For, scope: dict[str, Shape]) -> Iterator[tuple[int, 
     item = shape[0] if isinstance(shape, list) and shape else ""
     target = node.target.name if isinstance(node.target, nodes.Name) else ""
     inner = {**scope, target: item, "loop": dict.fromkeys(("first", "last", "index", "revindex"), "")}
-    for child in (*node.body, *node.else_):
-        yield from _walk(child, inner)
+    for part in (*node.body, *node.else_):
+        yield from _walk(part, inner)
 
 
 def _printed(node: nodes.Node, scope: dict[str, Shape]) -> Iterator[tuple[int, str]]:

@@ -12,10 +12,17 @@ from jinja2 import TemplateNotFound, TemplateSyntaxError, UndefinedError, nodes
 
 from notify.core.errors import Invalid, Misconfigured
 from notify.render.sandbox import TextEnvironment
-from notify.render.shape import message_shape, misuse
+from notify.render.shape import check_link, message_shape, misuse
+from notify.render.sms import count
 
-FILES = {"subject": "subject.txt", "text": "body.txt", "html": "body.html", "sms": "sms.txt", "call": "call.txt"}
-CUSTOMER_PARTS = ("subject", "text", "html", "sms", "call")
+FILES = {
+    "subject": "subject.txt",
+    "text": "body.txt",
+    "html": "body.html",
+    "sms": "sms.txt",
+    "call": "call.txt",
+}
+CUSTOMER_PARTS = tuple(FILES)
 SHOP_PARTS = ("subject", "text", "html")
 # Characters a part may come to. Generous: they stop a runaway text, they do not judge style.
 MAX_SIZE = {"subject": 400, "text": 40_000, "html": 120_000, "sms": 1_600, "call": 4_000}
@@ -54,9 +61,10 @@ class Texts:
             template = self._environment.get_template(name)
             text = self._collect(template.generate(_filled(context)), part=part, name=name)
         except TemplateNotFound as error:
-            raise Misconfigured(f"The text {error.name} is missing", "Add the file, then run the check.") from error
+            raise Misconfigured(f"The text {error.name} is missing", "Add it, then run the check.") from error
         except TemplateSyntaxError as error:
-            raise Misconfigured(f"{error.name}:{error.lineno}: {error.message}", "Correct that line.") from error
+            where = f"{error.name}:{error.lineno}"
+            raise Misconfigured(f"{where}: {error.message}", "Correct that line.") from error
         except (UndefinedError, TypeError, RecursionError) as error:
             raise Misconfigured(f"The text {name} could not be filled: {error}", "Run the check.") from error
         return _tidy(text, part=part)
@@ -109,8 +117,8 @@ class Texts:
     def _faults(self, name: str) -> Iterator[str]:
         try:
             source = (self.folder / name).read_text("utf-8")
-            self._environment.compile(source, name, name)
             tree = self._environment.parse(source, name, name)
+            self._environment.compile(tree, name, name)
         except UnicodeDecodeError:
             yield f"{name}:1: the file is not UTF-8"
         except TemplateSyntaxError as error:
@@ -118,12 +126,27 @@ class Texts:
         else:
             yield from (f"{name}:{line}: {what}" for line, what in misuse(tree, message_shape()))
             yield from self._missing_parts(tree, name)
+            if name.endswith(("/sms.txt", "_short.txt")):
+                yield from self._dear(tree, name)
 
     def _missing_parts(self, tree: nodes.Template, name: str) -> Iterator[str]:
-        for node in tree.find_all((nodes.Include, nodes.Extends)):
-            wanted = self._environment.join_path(node.template.value, name)
+        for line, wanted in self._used(tree, name):
             if not (self.folder / wanted).is_file():
-                yield f"{name}:{node.lineno}: {wanted} is used here but there is no such file"
+                yield f"{name}:{line}: {wanted} is used here but there is no such file"
+
+    def _used(self, tree: nodes.Template, name: str) -> Iterator[tuple[int, str]]:
+        """(line, file) of every part that a text uses; the language of texts allows only quoted names."""
+        users: list[nodes.Include | nodes.Extends] = [*tree.find_all(nodes.Include)]
+        users += tree.find_all(nodes.Extends)
+        for node in users:
+            if isinstance(node.template, nodes.Const):
+                yield node.lineno, self._environment.join_path(node.template.value, name)
+
+    def _dear(self, tree: nodes.Template, name: str) -> Iterator[str]:
+        """Fixed characters that would turn a text message into UCS-2, which more than doubles its price."""
+        for node in tree.find_all(nodes.TemplateData):
+            if offending := count(node.data).first_offending:
+                yield f"{name}:{node.lineno}: {offending!r} is not in the SMS alphabet (GSM-7)"
 
 
 def _check_values(context: Mapping[str, Any]) -> None:
@@ -131,8 +154,7 @@ def _check_values(context: Mapping[str, Any]) -> None:
     links = [("claim_link", context.get("claim_link")), ("privacy_link", context.get("privacy_link"))]
     links.append(("shop.url", shop.get("url") if isinstance(shop, Mapping) else ""))
     for key, link in links:
-        if link and not re.fullmatch(r"https?://[^\s\"'<>\\]+", str(link)):
-            raise Invalid(f"{key} is not a web address", "It begins with https:// or http://.", field=key)
+        check_link(key, link)
     question = context.get("question")
     lists = [*context.items(), *(question.items() if isinstance(question, Mapping) else ())]
     for key, value in lists:

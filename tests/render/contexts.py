@@ -54,7 +54,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "due": "Thursday, 26 November",
         "day": "Thursday, 26 November",
         "place": "4 Ferry Steps, Quillhaven",
-        "waits_on": "waits on the bench",
+        "waits_on": "it waits for the bench",
     },
     "de": {
         "hours": "Mo-Fr 9:00-18:00, Sa 10:00-14:00",
@@ -80,7 +80,7 @@ _WORDS: dict[str, dict[str, Any]] = {
             "part_arrived_shop": "Es wartet auf die Werkbank.",
             "handed_back": "Es ist wieder bei Ihnen.",
         },
-        "wording": "Den Verschluss gibt es nur in Silber, nicht in Schwarz. Sollen wir den silbernen einbauen?",
+        "wording": "Den Verschluss gibt es nur noch in Silber. Sollen wir den silbernen einbauen?",
         "options": ("Ja, den silbernen einbauen", "Nein, auf den schwarzen warten", "Nein, so zurückgeben"),
         "until": "Freitag, 27. November, 18:00 Uhr",
         "by": "der Kunde, auf der Abholseite",
@@ -88,7 +88,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "due": "Donnerstag, 26. November",
         "day": "Donnerstag, 26. November",
         "place": "Fährtreppe 4, Quillhaven",
-        "waits_on": "wartet auf die Werkbank",
+        "waits_on": "es wartet auf die Werkbank",
     },
 }
 
@@ -135,7 +135,8 @@ def bare(notice: str, language: str) -> dict[str, Any]:
     devices = [{**dict.fromkeys(full["devices"][0], ""), "number": full["number"], "device": full["device"]}]
     kept = {key: full[key] for key in ESSENTIAL.get(notice, ())}
     keys = ("language", "number", "device")
-    return {**empty, **{key: full[key] for key in keys}, "shop": shop, "devices": devices, "question": None, **kept}
+    said = {key: full[key] for key in keys}
+    return {**empty, **said, "shop": shop, "devices": devices, "question": None, **kept}
 
 
 def _emptied(value: Any) -> Any:
@@ -158,7 +159,7 @@ def _flat(w: dict[str, Any], language: str) -> dict[str, Any]:
         "promise": w["promise"],
         "old_promise": w["old_promise"],
         "bench": "Kim",
-        "sentence": "Hello, is that Pat Quill? This is Tramstop Bench. Your Lumen 3 camera is ready to collect.",
+        "sentence": "Hello, this is Tramstop Bench. Your Lumen 3 camera is ready to collect.",
         "phone": "+44 7700 900123",
         "days_waiting": 9,
         "waits_on": w["waits_on"],
