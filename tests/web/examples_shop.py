@@ -1,5 +1,7 @@
 """Invented contexts for the pages of a shop's day: sign-in, day sheet, check-in, deliveries, pickups, calls."""
 
+# ruff: noqa: E501 (rows of example data read best as rows)
+
 from __future__ import annotations
 
 from typing import Any
@@ -65,12 +67,12 @@ def _day() -> Page:
                  buttons=[{"action": "/deliveries/arrived", "label": "It is here", "main": True, "fields": [{"name": "part", "value": "31"}, {"name": "part", "value": "32"}]}]),
         ],
         bench=[
+            line("Harbour 3 radio", "On the bench since 9:12, Ada.", mark="on_bench", number="C9R-4F7H", href="/tickets/15",
+                 buttons=[_move("Repaired, try it out", "proving")]),
             line("Otter 220 camera", "Shutter sticks. Promised today by 11:30; about half an hour.", mark="in_line",
                  number="P4H-9C3R", href="/tickets/13", place="shelf A1", buttons=[_move("Take to the bench", "on_bench", main=True)]),
             line("Fenlight e-reader", "Does not charge. Promised tomorrow by 17:00.", mark="in_line", number="T3N-6W8L",
                  href="/tickets/14", place="metal box", flag="Battery swollen: do not charge", buttons=[_move("Take to the bench", "on_bench")]),
-            line("Harbour 3 radio", "On the bench since 9:12, Ada.", mark="on_bench", number="C9R-4F7H", href="/tickets/15",
-                 buttons=[_move("Repaired, try it out", "proving")]),
         ],
         shelf=[
             line("Pebble game handheld", "Repaired. Nobody has chosen a time yet; told yesterday at 16:05.", mark="on_shelf",
@@ -108,28 +110,31 @@ def _check_in(**more: Any) -> Page:
         "waits_here": False, "number_is_device": False, "tell_name": "", "tell_phone": "", "tell_email": "",
         "payer_name": "", "collector_names": "",
     }  # fmt: skip
-    return staff_base(
-        "check_in",
-        visit=visit,
-        devices=[_device(1, promise="2026-11-26T11:30")],
-        languages=[{"code": "en", "label": "English"}, {"code": "de", "label": "Deutsch"}],
-        classes=[
-            {"code": "radio", "label": "Radio"},
-            {"code": "camera", "label": "Camera"},
-            {"code": "e_reader", "label": "E-reader"},
-            {"code": "handheld", "label": "Game handheld"},
-            {"code": "other", "label": "Something else"},
-        ],
-        safety_kinds=[
-            {"code": "swollen", "label": "swollen"},
-            {"code": "hot", "label": "hot"},
-            {"code": "leaking", "label": "leaking"},
-            {"code": "wet", "label": "wet"},
-        ],
-        cautions=CAUTIONS,
-        currency="£",
-        more_open=False,
-    ) | more
+    return (
+        staff_base(
+            "check_in",
+            visit=visit,
+            devices=[_device(1, promise="2026-11-26T11:30")],
+            languages=[{"code": "en", "label": "English"}, {"code": "de", "label": "Deutsch"}],
+            classes=[
+                {"code": "radio", "label": "Radio"},
+                {"code": "camera", "label": "Camera"},
+                {"code": "e_reader", "label": "E-reader"},
+                {"code": "handheld", "label": "Game handheld"},
+                {"code": "other", "label": "Something else"},
+            ],
+            safety_kinds=[
+                {"code": "swollen", "label": "swollen"},
+                {"code": "hot", "label": "hot"},
+                {"code": "leaking", "label": "leaking"},
+                {"code": "wet", "label": "wet"},
+            ],
+            cautions=CAUTIONS,
+            currency="£",
+            more_open=False,
+        )
+        | more
+    )
 
 
 def _check_in_wrong() -> Page:
@@ -137,7 +142,14 @@ def _check_in_wrong() -> Page:
     visit = {**page["visit"], "name": "Pat Marlow", "phone": "07700 90", "phone_purposes": ["repair"],
              "email": "pat@example", "collector_names": "Mia Oland, Jo Penn"}  # fmt: skip
     devices = [
-        _device(1, device_class="e_reader", device="Fenlight", fault="Does not charge", safety=["swollen"], shelf="metal box"),
+        _device(
+            1,
+            device_class="e_reader",
+            device="Fenlight",
+            fault="Does not charge",
+            safety=["swollen"],
+            shelf="metal box",
+        ),
         _device(2, device="Harbour 3", deposit="ten"),
     ]
     errors = [

@@ -13,6 +13,7 @@ import qrcode.image.svg
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from playwright.sync_api import Browser, BrowserContext, Route, sync_playwright
 
+from tests.parts.browser import CHROMIUM, FLAGS
 from tests.web.page_examples import pages
 
 ROOT = Path(__file__).parents[2]
@@ -67,9 +68,7 @@ def _answer(route: Route) -> None:
 def chromium() -> Iterator[Browser]:
     """Debian's Chromium."""
     with sync_playwright() as play:
-        browser = play.chromium.launch(
-            executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
-        )
+        browser = play.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
         try:
             yield browser
         finally:

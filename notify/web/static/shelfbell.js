@@ -37,6 +37,10 @@
     if (event.key === "Enter" && looksScanned(event.target)) { event.preventDefault(); }
   });
 
+  /* After a refused form the summary is read first. */
+  var problems = document.querySelector(".problems");
+  if (problems) { problems.tabIndex = -1; problems.focus(); }
+
   /* A form pressed twice is sent once. */
   document.addEventListener("submit", function (event) {
     var form = event.target;
@@ -50,18 +54,29 @@
   if (!sheet) { return; }
   document.querySelectorAll("[data-with-script]").forEach(function (one) { one.hidden = false; });
 
+  var said = document.getElementById("sheet-said");
+
+  function words(part) { return part.textContent.replace(/\s+/g, " "); }
+
+  function showTime(page) {
+    var seen = page.querySelector("[data-seen]");
+    if (seen) { document.querySelector("[data-seen]").textContent = seen.textContent; }
+  }
+
   function lookAgain() {
     if (document.hidden || sheet.contains(document.activeElement)) { return; }
     fetch(window.location.href, { credentials: "same-origin", redirect: "error" })
       .then(function (answer) { return answer.ok ? answer.text() : Promise.reject(new Error("no answer")); })
       .then(function (text) {
-        var fresh = new DOMParser().parseFromString(text, "text/html").getElementById(sheet.id);
-        if (!fresh || fresh.innerHTML === sheet.innerHTML) { return; }
-        if (sheet.contains(document.activeElement)) { return; }
+        var page = new DOMParser().parseFromString(text, "text/html");
+        var fresh = page.getElementById(sheet.id);
+        if (!fresh || sheet.contains(document.activeElement)) { return; }
+        var changed = words(fresh) !== words(sheet);
         sheet.replaceChildren.apply(sheet, Array.from(fresh.childNodes));
-        document.getElementById("sheet-said").textContent = sheet.dataset.said || "";
+        showTime(page);
+        said.textContent = changed ? sheet.dataset.said : "";
       })
-      .catch(function () { document.getElementById("sheet-said").textContent = sheet.dataset.failed || ""; });
+      .catch(function () { said.textContent = sheet.dataset.failed; });
   }
 
   window.setInterval(lookAgain, Number(sheet.dataset.refresh) * 1000);

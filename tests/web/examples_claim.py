@@ -1,0 +1,219 @@
+"""Invented contexts for the claim page, in both languages, as the server will hand them to the templates."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+Page = dict[str, Any]
+WORDS = Path(__file__).parents[2] / "templates" / "words"
+TOKEN = "c3f5h7k9b2d4g6j8n3p5r7t9v2x4"
+CLAIM = f"/c/{TOKEN}"
+
+
+def words(language: str) -> dict[str, dict[str, str]]:
+    """The words of the customer's pages, as the server loads them."""
+    return tomllib.loads((WORDS / f"page.{language}.toml").read_text(encoding="utf-8"))
+
+
+def base(language: str, **more: Any) -> Page:
+    """What base_customer.html asks for, with the page's own keys."""
+    hours = {
+        "en": ["Monday to Friday 10:00 to 18:30, Saturday 10:00 to 14:00"],
+        "de": ["Montag bis Freitag 10:00 bis 18:30 Uhr, Samstag 10:00 bis 14:00 Uhr"],
+    }
+    return {
+        "language": language,
+        "w": words(language),
+        "shop": {
+            "name": "Tramstop Bench",
+            "phone": "+44 7700 900 100",
+            "phone_href": "tel:+447700900100",
+            "email": "bench@tramstop.example.org",
+            "address": "4 Ropewalk, Quillhaven",
+            "hours": hours[language],
+        },
+        "notice": "",
+        "privacy_href": f"/privacy?language={language}",
+        "languages": [
+            {"code": "en", "label": "English", "here": language == "en"},
+            {"code": "de", "label": "Deutsch", "here": language == "de"},
+        ],
+        "language_action": f"{CLAIM}/language",
+        "csrf": "example-csrf",
+        **more,
+    }
+
+
+def _claim(language: str, **more: Any) -> Page:
+    w = words(language)
+    purposes = w["purpose"]["repair"] + w["purpose"]["joined"] + w["purpose"]["pickup"]
+    return base(
+        language,
+        **{
+            "number": "K7M-2X9T",
+            "mark_name": "on_bench",
+            "sentence": w["says"]["on_bench"].format(your_device=w["your_device"]["radio"]),
+            "expect": "",
+            "cautions": [],
+            "devices": [],
+            "questions": [],
+            "answered": [],
+            "pickup": None,
+            "show_code": False,
+            "qr_src": f"{CLAIM}/qr.svg",
+            "answer_action": f"{CLAIM}/answer",
+            "cancel_action": f"{CLAIM}/cancel",
+            "stop_action": f"{CLAIM}/stop",
+            "story": [],
+            "collectors": [
+                w["claim"]["collect_holder"],
+                w["claim"]["collect_named"].format(name="Mi•• Ol••••"),
+            ],
+            "contacts": [
+                {
+                    "id": "1",
+                    "sentence": w["claim"]["reach_email"].format(address="p••@example.org", purposes=purposes),
+                    "can_stop": True,
+                },
+                {
+                    "id": "2",
+                    "sentence": w["claim"]["reach_sms"].format(
+                        address="+44 •••• ••• 123", purposes=w["purpose"]["pickup"]
+                    ),
+                    "can_stop": True,
+                },
+            ],
+            "known": [
+                w["known"]["what"],
+                w["known"]["when_open"].format(period="90 days" if language == "en" else "90 Tage"),
+                w["known"]["what_stays"],
+            ],
+            **more,
+        },
+    )
+
+
+def _story(language: str, *steps: tuple[str, str]) -> list[dict[str, str]]:
+    w = words(language)
+    return [{"when": when, "sentence": w["story"].get(key, key)} for when, key in steps]
+
+
+def _bench_de() -> Page:
+    w = words("de")
+    return _claim(
+        "de",
+        expect=w["says"]["expect"].format(when="Donnerstag, 26. November, bis 11:30 Uhr"),
+        story=_story(
+            "de",
+            ("heute, 9:12 Uhr", "on_bench"),
+            ("heute, 9:04 Uhr", "part_arrived"),
+            ("gestern, 17:50 Uhr", "part_ordered"),
+            ("gestern, 17:41 Uhr", "taken_in"),
+        ),
+        notice=w["notice"]["answered"],
+        answered=[
+            {
+                "id": "7",
+                "sentence": w["story"]["question_answered"].format(answer="Ja, das graue Gehäuse nehmen."),
+                "can_take_back": True,
+            }
+        ],
+    )
+
+
+def _question() -> Page:
+    w = words("en")
+    return _claim(
+        "en",
+        mark_name="question",
+        sentence=w["says"]["waiting_customer"].format(your_device="Your radio"),
+        expect=w["says"]["expect_answer"],
+        questions=[
+            {
+                "id": "7",
+                "device": "Harbour 3 portable radio",
+                "wording": "The case came in grey instead of green. Shall we fit the grey one?",
+                "price": "£38.00",
+                "until": "Please answer by Friday, 27 November, 18:30. After that we call you.",
+                "options": [
+                    {"code": "yes", "label": "Yes, fit the grey case"},
+                    {"code": "wait", "label": "No, wait for the green one"},
+                    {"code": "give_back", "label": "No, give it back unrepaired"},
+                ],
+            }
+        ],
+        story=_story(
+            "en",
+            ("today, 9:06", "question_asked"),
+            ("today, 9:04", "part_arrived"),
+            ("yesterday, 17:50", "part_ordered"),
+            ("yesterday, 17:41", "taken_in"),
+        ),
+    )
+
+
+def _ready(language: str, state: str) -> Page:
+    w = words(language)
+    day = {"en": "Thursday, 26 November", "de": "Donnerstag, 26. November"}[language]
+    sentence = w["says"]["pickup_open"]
+    if state == "booked":
+        sentence = w["says"]["pickup_booked"].format(day=day, time="17:30")
+    return _claim(
+        language,
+        mark_name="on_shelf",
+        sentence=w["says"]["on_shelf_repaired"].format(your_device=w["your_device"]["radio"]),
+        pickup={
+            "state": state,
+            "sentence": sentence,
+            "slots_href": f"{CLAIM}/slots",
+            "day": day,
+            "time": "17:30",
+            "place": "Tramstop Bench, 4 Ropewalk, Quillhaven",
+        },
+        show_code=True,
+        notice=w["notice"]["booked"].format(day=day, time="17:30") if state == "booked" else "",
+        story=_story(
+            language,
+            ("today, 11:02" if language == "en" else "heute, 11:02 Uhr", "on_shelf_repaired"),
+            ("today, 9:12" if language == "en" else "heute, 9:12 Uhr", "on_bench"),
+            ("yesterday, 17:41" if language == "en" else "gestern, 17:41 Uhr", "taken_in"),
+        ),
+    )
+
+
+def _two_devices() -> Page:
+    w = words("en")
+    return _claim(
+        "en",
+        mark_name="on_shelf",
+        sentence=w["says"]["some_ready"].format(ready=1, total=2),
+        cautions=[w["caution"]["swollen"], w["caution"]["keep"]],
+        devices=[
+            {"number": "K7M-2X9T", "mark": "on_shelf", "sentence": "Your camera is repaired and ready for you."},
+            {"number": "P4H-9C3R", "mark": "part", "sentence": "Your e-reader is waiting for a part."},
+        ],
+        pickup={
+            "state": "walk_in",
+            "sentence": w["says"]["pickup_walk_in"],
+            "slots_href": "",
+            "day": "",
+            "time": "",
+            "place": "",
+        },
+        show_code=True,
+        contacts=[],
+        story=_story("en", ("today, 11:02", "on_shelf_repaired"), ("Monday, 23 November, 17:20", "taken_in")),
+    )
+
+
+def claim_pages() -> dict[str, tuple[str, Page]]:
+    """Example name -> (template, context)."""
+    return {
+        "claim_question": ("claim.html", _question()),
+        "claim_bench_de": ("claim.html", _bench_de()),
+        "claim_ready": ("claim.html", _ready("en", "open")),
+        "claim_booked_de": ("claim.html", _ready("de", "booked")),
+        "claim_two_devices": ("claim.html", _two_devices()),
+    }

@@ -1,0 +1,175 @@
+"""Invented contexts for the counter's other pages: sign-in, who, deliveries, pickups, calls, messages, settings."""
+
+# ruff: noqa: E501 (rows of example data read best as rows)
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.web.examples_shop import Page, button, line, staff_base
+
+
+def _signed_out(**more: Any) -> Page:
+    return {**staff_base("", name="", wait="", next=""), "staff": None, **more}
+
+
+def _who() -> Page:
+    people = [
+        {"id": "1", "name": "Ada Quill", "role_words": "owner", "here": True},
+        {"id": "2", "name": "Ben Rowe", "role_words": "technician", "here": False},
+        {"id": "3", "name": "Cleo Marsh", "role_words": "at the counter", "here": False},
+    ]
+    return staff_base("", people=people, chosen="")
+
+
+def _deliveries() -> Page:
+    return staff_base(
+        "deliveries",
+        boxes=[
+            {
+                "id": "4", "supplier": "Harbour Radio Works", "sentence": "Two days late.", "late": True,
+                "parts": [{"id": "30", "name": "Green case, Harbour 3", "number": "K7M-2X9T", "href": "/tickets/12",
+                           "frees": "Pat waits for an answer about the grey one."}],
+            },
+            {
+                "id": "5", "supplier": "Lantern Spares", "sentence": "Expected this morning.", "late": False,
+                "parts": [
+                    {"id": "31", "name": "Shutter spring, Otter 220", "number": "P4H-9C3R", "href": "/tickets/13",
+                     "frees": "Ben can bench it at once; promised today by 11:30."},
+                    {"id": "32", "name": "Battery, Fenlight", "number": "T3N-6W8L", "href": "/tickets/14",
+                     "frees": "The last missing part; Ada benches it."},
+                ],
+            },
+        ],
+        unordered=[{"sentence": "Speaker for a Pebble handheld, nobody has ordered it.", "number": "H6X-3K2P", "href": "/tickets/16"}],
+        arrived=[{"id": "29", "sentence": "Dial glass for C9R-4F7H came at 9:02.", "place": "tray 3", "label_href": "/parts/29/label.pdf"}],
+    )  # fmt: skip
+
+
+def _pickups() -> Page:
+    return staff_base(
+        "pickups",
+        day="Thursday, 26 November",
+        sentence="Two people have a time; the next is due at 11:30.",
+        earlier_href="/pickups?day=2026-11-25", earlier_label="Wednesday, 25 November",
+        later_href="/pickups?day=2026-11-27", later_label="Friday, 27 November",
+        lines=[
+            line("Sam Ferris, 1 device", "Otter 110 camera, £24.00 to pay.", clock="11:30", number="W8L-5T3N", href="/visits/8",
+                 place="shelf A4", buttons=[button("/bookings/3/cancel", "Give the time up")]),
+            line("Noor Vale, 2 devices", "Both paid.", clock="17:15", number="F7H-2C9R", href="/visits/9", place="shelf B1, B2",
+                 buttons=[button("/bookings/4/cancel", "Give the time up")]),
+        ],
+        ready=[line("Pebble game handheld", "Ready since yesterday 16:04; told at 16:05.", mark="on_shelf", number="H6X-3K2P",
+                    href="/tickets/16", place="shelf C2")],
+        closed="",
+    )  # fmt: skip
+
+
+def _calls() -> Page:
+    return staff_base(
+        "calls",
+        calls=[
+            {"id": "2", "person": "Noor Vale", "phone": "+44 7700 900 145", "phone_href": "tel:+447700900145",
+             "number": "L2P-8H4X", "href": "/tickets/17", "why": "Has no mobile and no e-mail.",
+             "sentence": "Good morning, Tramstop Bench here. Your radio is repaired and ready. It costs 38 pounds. We are open until half past six.",
+             "tried": "Nobody answered at 9:02."},
+            {"id": "3", "person": "Jo Penn", "phone": "", "phone_href": "", "number": "X3K-7M2P", "href": "/tickets/18",
+             "why": "The e-mail could not be delivered.", "sentence": "Your camera is waiting for your answer about the price.", "tried": ""},
+        ],
+        results=[
+            {"code": "reached", "label": "Told them"},
+            {"code": "no_answer", "label": "Nobody answered"},
+            {"code": "wrong_number", "label": "Wrong number"},
+        ],
+        done=[{"when": "9:10", "sentence": "Told Sam Ferris that the camera is ready (Ada)."}],
+    )  # fmt: skip
+
+
+def _messages() -> Page:
+    return staff_base(
+        "messages",
+        sentence="One message waits to leave; the last left at 9:20.",
+        messages=[
+            {"href": "/messages/90", "when": "9:24", "subject": "The radio is on the bench again", "number": "K7M-2X9T",
+             "sentence": "By e-mail to p••@example.org, leaves at 9:25.", "trouble": False},
+            {"href": "/messages/89", "when": "9:20", "subject": "Your camera is ready", "number": "W8L-5T3N",
+             "sentence": "By text message to +44 •••• ••• 123, taken by the other side.", "trouble": False},
+            {"href": "/messages/88", "when": "9:06", "subject": "A question about your camera", "number": "X3K-7M2P",
+             "sentence": "Could not be delivered to j••@example.net; became a call.", "trouble": True},
+        ],
+        newer_href="", older_href="/messages?page=2",
+    )  # fmt: skip
+
+
+def _message() -> Page:
+    return staff_base(
+        "messages",
+        subject="Your radio is ready",
+        facts=[{"name": "To", "value": "p••@example.org, by e-mail"}, {"name": "Sent", "value": "Thursday, 26 November, 11:04"},
+               {"name": "Answer", "value": "Taken by the other side."}],
+        text="Hello Pat,\n\nyour Harbour 3 radio is repaired and ready.\nShelf B3, number K7M-2X9T.\n\nTramstop Bench",
+        html_href="/messages/90/html",
+        sms="Tramstop Bench: your radio K7M-2X9T is ready. Open until 18:30.",
+        sms_sentence="One text message, 63 of 160 characters.",
+        say="Your radio is repaired and ready. We are open until half past six.",
+        back_href="/messages", back_label="All messages",
+    )  # fmt: skip
+
+
+def _demo_mail() -> Page:
+    return staff_base(
+        "",
+        letters=[
+            {"href": "/messages/90", "when": "26 November, 11:04", "to": "pat@example.org", "subject": "Your radio is ready",
+             "channel_words": "by e-mail", "sms": ""},
+            {"href": "/messages/89", "when": "26 November, 9:20", "to": "+44 7700 900 123", "subject": "Your camera is ready",
+             "channel_words": "by text message", "sms": "Tramstop Bench: your camera W8L-5T3N is ready. Open until 18:30."},
+        ],
+    )  # fmt: skip
+
+
+def _hours_row(i: int, weekday: str, opens: str, closes: str) -> Page:
+    return {"i": i, "weekday": weekday, "opens": opens, "closes": closes, "capacity": "2" if weekday else "",
+            "valid_from": "2026-01-01" if weekday else "", "valid_until": ""}  # fmt: skip
+
+
+def _settings() -> Page:
+    names = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
+    return staff_base(
+        "settings",
+        may_change=True,
+        shop={"name": "Tramstop Bench", "phone": "+44 7700 900 100", "email": "bench@tramstop.example.org",
+              "address": "4 Ropewalk, Quillhaven", "zone": "Europe/London", "region": "GB"},
+        hours=[_hours_row(1, "0", "10:00", "18:30"), _hours_row(2, "1", "10:00", "18:30"), _hours_row(3, "", "", "")],
+        weekdays=[{"code": str(i), "label": name} for i, name in enumerate(names)],
+        pickup={"slot_minutes": "15", "lead_minutes": "30", "horizon_days": "14"},
+        closed=[{"day": "2026-12-25", "label": "Friday, 25 December"}],
+        people=[{"id": "1", "name": "Ada Quill", "role_words": "owner", "you": True},
+                {"id": "2", "name": "Ben Rowe", "role_words": "technician", "you": False}],
+        roles=[{"code": "counter", "label": "counter"}, {"code": "technician", "label": "technician"}, {"code": "owner", "label": "owner"}],
+        person={"name": "", "role": "counter"},
+        suppliers=[{"id": "1", "name": "Lantern Spares", "sentence": "Order by 17:00, here the next working day."}],
+        supplier={"name": "", "cutoff": "", "days": ""},
+        retention={"days": "90", "sentence": "12 people would be forgotten tonight."},
+    )  # fmt: skip
+
+
+def counter_pages() -> dict[str, tuple[str, Page]]:
+    """Example name -> (template, context)."""
+    wrong = [{"field": "", "text": "The name or the password is not right. Check capitals and try again."}]
+    quiet: Page = {"boxes": [], "unordered": [], "arrived": []}
+    read_only = {"may_change": False, "errors": [{"field": "hours-closes-1", "text": "Monday closes before it opens."}]}
+    return {
+        "sign_in": ("sign_in.html", _signed_out()),
+        "sign_in_wrong": ("sign_in.html", _signed_out(name="ada", errors=wrong)),
+        "who": ("who.html", _who()),
+        "deliveries": ("deliveries.html", _deliveries()),
+        "deliveries_none": ("deliveries.html", {**_deliveries(), **quiet}),
+        "pickups": ("pickups.html", _pickups()),
+        "calls": ("calls.html", _calls()),
+        "messages": ("messages.html", _messages()),
+        "message": ("message.html", _message()),
+        "demo_mail": ("demo_mail.html", _demo_mail()),
+        "settings": ("settings.html", _settings()),
+        "settings_read_only": ("settings.html", {**_settings(), **read_only}),
+    }

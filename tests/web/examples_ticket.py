@@ -1,0 +1,107 @@
+"""Invented contexts for one visit and one ticket: just taken in, everything about it, handing it back."""
+
+# ruff: noqa: E501 (rows of example data read best as rows)
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.web.examples_shop import CAUTIONS, Page, button, staff_base
+
+
+def _taken_in() -> Page:
+    def prints(ticket: str) -> list[dict[str, str]]:
+        papers = (("roll80", "80 mm roll"), ("roll58", "58 mm roll"), ("a6", "A6 sheet"))
+        return [{"label": label, "href": f"/tickets/{ticket}/print/{paper}.pdf"} for paper, label in papers]
+
+    return staff_base(
+        "check_in",
+        visit_id="8", person="Pat Marlow", reach="Pat hears from us by text message to +44 •••• ••• 123.",
+        tickets=[
+            {"id": "12", "number": "K7M-2X9T", "device": "Harbour 3 radio", "promise": "Promised for tomorrow, Thursday, by 11:30.",
+             "place": "shelf B3", "flag": "", "cautions": [], "prints": prints("12"), "label_href": "/tickets/12/print/label.pdf"},
+            {"id": "14", "number": "T3N-6W8L", "device": "Fenlight e-reader", "promise": "", "place": "metal box",
+             "flag": "Battery swollen", "cautions": CAUTIONS, "prints": prints("14"), "label_href": "/tickets/14/print/label.pdf"},
+        ],
+        qr_src="/visits/8/qr.svg", qr_help="Pat may photograph this. It opens the claim page of both devices.",
+    )  # fmt: skip
+
+
+def _device(**more: Any) -> Page:
+    return {
+        "id": "12", "number": "K7M-2X9T", "device": "Harbour 3 radio", "mark": "on_shelf", "sentence": "Repaired: new case and aerial.",
+        "place": "B3", "accessories": ["leather strap", "mains lead"], "money": "Paid.", "owes": False, "flag": "", "cautions": [],
+        "ready": True, **more,
+    }  # fmt: skip
+
+
+def _handover(**more: Any) -> Page:
+    return staff_base(
+        "",
+        refusal=None, visit_id="8", scanned="The claim code was scanned at 17:14.",
+        devices=[
+            _device(),
+            _device(id="14", number="T3N-6W8L", device="Fenlight e-reader", sentence="Not repaired: the price was declined.",
+                    place="metal box", accessories=[], money="£12.00 still to pay.", owes=True, flag="Battery swollen", cautions=CAUTIONS),
+        ],
+        collectors=[{"id": "1", "label": "Pat Marlow, who brought it"}, {"id": "2", "label": "Mia Oland, named as collector"}],
+    ) | more  # fmt: skip
+
+
+def _refused() -> Page:
+    return _handover(
+        refusal={
+            "sentence": "K7M-2X9T is only a number, and anybody may know it. It does not show who may take the device.",
+            "steps": ["Ask for the claim ticket or the claim page on the phone, and scan its code.",
+                      "If it is lost, compare the name and the number with what we have, and issue a new claim ticket; the old one stops working."],
+        },
+        devices=[], collectors=[], scanned="",
+    )  # fmt: skip
+
+
+def _ticket(**more: Any) -> Page:
+    return staff_base(
+        "",
+        ticket_id="12", visit_href="/visits/8", number="K7M-2X9T", device="Harbour 3 radio", mark_name="on_bench",
+        sentence="The Harbour 3 radio is on the bench, with Ada, since 9:12.", waits_on="It waits for the customer's answer.",
+        place="shelf B3", flag="", cautions=[], fault="No sound on long wave; the case is cracked at the handle.",
+        money=["Agreed £38.00, deposit £10.00, £28.00 still to pay."], promise="Promised for today by 11:30.",
+        facts=[{"name": "Brought by", "value": "Pat Marlow"}, {"name": "Reached by", "value": "text message to +44 •••• ••• 123"},
+               {"name": "Condition", "value": "Scratched dial glass"}, {"name": "Left with it", "value": "leather strap, mains lead"}],
+        moves=[
+            {"to": "proving", "outcome": "", "reason": "", "label": "Repaired, try it out", "main": True, "asks": False},
+            {"to": "in_line", "outcome": "", "reason": "", "label": "Put it back in line", "main": False, "asks": False},
+            {"to": "on_shelf", "outcome": "unrepaired", "reason": "not_repairable", "label": "Give it back unrepaired", "main": False, "asks": True},
+        ],
+        refused="",
+        questions=[{"id": "7", "sentence": "The case came in grey instead of green. Shall we fit the grey one? £38.00", "until": "Open until tomorrow 18:30.",
+                    "options": [{"code": "yes", "label": "Yes"}, {"code": "wait", "label": "Wait for green"}, {"code": "give_back", "label": "Give back unrepaired"}],
+                    "withdraw": True}],
+        asked=[{"sentence": "Yesterday 17:45: up to £40? Pat said yes at the counter."}],
+        kinds=[{"code": "price", "label": "The price"}, {"code": "substitute", "label": "Another part"}, {"code": "give_back", "label": "Give back unrepaired"}],
+        question={"kind": "price", "wording": "", "price": "", "until": ""},
+        parts=[{"id": "30", "sentence": "Green case, ordered from Harbour Radio Works, due Tuesday, two days late.",
+                "buttons": [button("/parts/30/arrived", "It is here", main=True)]}],
+        part={"part": "", "supplier": "", "due": ""},
+        suppliers=[{"code": "1", "label": "Lantern Spares"}, {"code": "2", "label": "Harbour Radio Works"}],
+        promise_value="2026-11-26T11:30", promise_help="Most such repairs here took until 11:00.",
+        book_action="/visits/8/book", slots=[{"code": "2026-11-26T17:30/0", "label": "Thursday, 26 November, 17:30"}], slot="",
+        notes=[{"when": "yesterday, 18:02", "by": "Ben", "text": "Aerial socket loose as well."}], note="",
+        messages=[{"when": "today, 9:07", "sentence": "Asked about the grey case, by text message.", "href": "/messages/88"},
+                  {"when": "yesterday, 17:43", "sentence": "The welcome was not sent: Pat waited here.", "href": ""}],
+        story=[{"when": "today, 9:12", "sentence": "Taken to the bench by Ada."}, {"when": "yesterday, 17:41", "sentence": "Taken in by Cleo."}],
+        prints=[{"label": "Claim ticket, 80 mm", "href": "/tickets/12/print/roll80.pdf"}, {"label": "Label", "href": "/tickets/12/print/label.pdf"}],
+    ) | more  # fmt: skip
+
+
+def ticket_pages() -> dict[str, tuple[str, Page]]:
+    """Example name -> (template, context)."""
+    refused = "It is on the bench. From there it can go back in line, be tried out, or go on the shelf."
+    return {
+        "checked_in": ("checked_in.html", _taken_in()),
+        "handover": ("handover.html", _handover()),
+        "handover_one": ("handover.html", _handover(devices=[_device()])),
+        "handover_refused": ("handover.html", _refused()),
+        "ticket": ("ticket.html", _ticket()),
+        "ticket_refused": ("ticket.html", _ticket(refused=refused, flag="Battery swollen", cautions=CAUTIONS)),
+    }
