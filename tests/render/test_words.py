@@ -126,7 +126,7 @@ def test_the_check_finds_a_missing_key_a_missing_brace_and_a_wrong_name(tmp_path
         "en.toml: phase.provin is missing",
         "de.toml: phase.proving is missing",
     ]
-    assert len(found) == 4 and re.match(r"privacy\.en\.html:6: there is no 'offiser'", found[3])
+    assert len(found) == 4 and re.match(r"privacy\.en\.html:7: there is no 'offiser'", found[3])
 
 
 def test_the_privacy_page_covers_every_point_of_article_13_in_both_languages(words: Words) -> None:
