@@ -71,6 +71,14 @@ def then_hang_up(sock: socket.socket, good: bytes) -> None:
     sock.shutdown(socket.SHUT_RDWR)
 
 
+def and_more(sock: socket.socket, good: bytes) -> None:
+    """The good answer and, in the same breath, a second one that nobody asked for."""
+    sock.sendall(good + b"250-mail.example.test\r\n250 AUTH PLAIN\r\n")
+
+
+DRESSED = (split, then_hang_up, and_more)
+
+
 @dataclass(slots=True)
 class ScriptedServer:
     """Listens on a port of its own; what it kept (in spite of the fault, too) is in `kept`."""
@@ -161,7 +169,7 @@ class ScriptedServer:
             good = good.replace(b"250 SIZE", b"".join(b"250-" + one + b"\r\n" for one in self.offers) + b"250 SIZE")
         fault = self.fault
         due = fault is not None and fault.step == step and self.faults_shown < fault.times
-        well = fault is None or not due or fault.act in (split, then_hang_up)
+        well = fault is None or not due or fault.act in DRESSED
         if content is not None and (well or self.keep_before_fault):
             self.kept.append(content)  # before the answer, as a server does that means its 250
         if fault is None or not due:
