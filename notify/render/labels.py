@@ -61,19 +61,13 @@ def label_pdf(label: DeviceLabel, *, paper: str, language: str, templates: Path,
     return sheet.to_bytes()
 
 
-def part_label_pdf(
-    label: PartLabel, *, paper: str, language: str, templates: Path, made_at: datetime
-) -> bytes:
+def part_label_pdf(label: PartLabel, *, paper: str, language: str, templates: Path, made_at: datetime) -> bytes:
     """One page with the part label; `paper` is a key of LABELS. Same input, same bytes.
 
     Raises Invalid for a code that is no short run of letters, digits, dots and dashes.
     """
-    if not (
-        0 < len(label.code) <= 24 and all(c.isascii() and (c.isalnum() or c in "-.") for c in label.code)
-    ):
-        raise Invalid(
-            "the part code must be 1 to 24 letters, digits, dots or dashes", "Shorten it.", field="code"
-        )
+    if not (0 < len(label.code) <= 24 and all(c.isascii() and (c.isalnum() or c in "-.") for c in label.code)):
+        raise Invalid("the part code must be 1 to 24 letters, digits, dots or dashes", "Shorten it.", field="code")
     size = paper_named(paper, LABELS)
     words = load_words(templates, language)
     sheet = Sheet(templates, title=f"{words.title_part} {label.code}", language=language, made_at=made_at)
@@ -87,19 +81,21 @@ def part_label_pdf(
 def _draw(
     sheet: Sheet, paper: Paper, *, qr_text: str, head: str, lines: list[tuple[str, int, bool]], alarm: str
 ) -> None:
-    """QR code on the left, words on the right, a black foot over the whole width for a safety alarm."""
-    edge, gap = paper.margin, 6
-    foot = banner(sheet, alarm, width=paper.printable, size=paper.small, most=2) if alarm else None
+    """QR code on the left, words on the right; an alarm stands white on black at their foot."""
+    edge = paper.margin
     # The quiet zone may lie in the margin: both are white.
-    bottom = paper.height - edge - foot.height if foot else paper.height
-    code = qr_block(sheet, qr_text, width=bottom, most=paper.qr_most)
-    room = bottom - edge - (gap if foot else edge)
-    words = _words(sheet, paper, head=head, lines=lines, width=paper.width - edge - code.width, room=room)
+    code = qr_block(sheet, qr_text, width=paper.height, paper=paper)
+    width, room = paper.width - edge - code.width, paper.height - 2 * edge
+    size = paper.small if len(alarm) < 40 else paper.small * 4 // 5
+    foot = banner(sheet, alarm, width=width, size=size, most=5) if alarm else None
+    if foot:
+        room -= foot.height + 6
+    words = _words(sheet, paper, head=head, lines=lines, width=width, room=room)
     sheet.add_page(paper.width, paper.height)
-    code.draw(0, (bottom - code.height) // 2)
+    code.draw(0, (paper.height - code.height) // 2)
     words.draw(code.width, edge + (room - words.height) // 2)
     if foot:
-        foot.draw(edge, bottom)
+        foot.draw(code.width, paper.height - edge - foot.height)
 
 
 def _words(
@@ -110,10 +106,10 @@ def _words(
     for text, most, bold in lines:
         for count in range(most, 0, -1):
             block = paragraph(sheet, text, width=width, size=paper.body, most=count, bold=bold)
-            if stack([*blocks, block], gap=6).height <= room:
+            if stack([*blocks, block], gap=4).height <= room:
                 blocks.append(block)
                 break
-    return stack(blocks, gap=6)
+    return stack(blocks, gap=4)
 
 
 def _letters(text: str) -> str:

@@ -18,7 +18,9 @@ MM_PER_DOT = 25.4 / DOTS_PER_INCH
 class Paper:
     """One kind of paper; lengths in dots of 25.4/203 mm. `height` 0 means a roll: as long as needed.
 
-    `body`, `small` and `number_most` are letter heights (em), `qr_most` is the most dots per module.
+    `body`, `small` and `number_most` are letter heights (em), `qr_most` is the most dots
+    per module. `qr_least` is the smallest QR version: below 8 some readers lose codes with dirt on them
+    (measured; from 7 on a code carries its version twice), below 3 one blot can cover both format marks.
     """
 
     name: str
@@ -29,6 +31,7 @@ class Paper:
     small: int
     number_most: int
     qr_most: int
+    qr_least: int
 
     @property
     def printable(self) -> int:
@@ -38,15 +41,15 @@ class Paper:
 
 PAPERS: Mapping[str, Paper] = MappingProxyType(
     {
-        "roll80": Paper("roll80", 640, 0, 32, body=30, small=23, number_most=112, qr_most=8),
-        "roll58": Paper("roll58", 464, 0, 40, body=27, small=22, number_most=84, qr_most=7),
-        "a6": Paper("a6", 839, 1182, 32, body=27, small=21, number_most=104, qr_most=7),
+        "roll80": Paper("roll80", 640, 0, 32, body=30, small=23, number_most=112, qr_most=8, qr_least=8),
+        "roll58": Paper("roll58", 464, 0, 40, body=27, small=22, number_most=84, qr_most=7, qr_least=8),
+        "a6": Paper("a6", 839, 1182, 32, body=27, small=21, number_most=104, qr_most=7, qr_least=8),
     }
 )
 LABELS: Mapping[str, Paper] = MappingProxyType(
     {
-        "label50x25": Paper("label50x25", 400, 200, 8, body=24, small=20, number_most=44, qr_most=5),
-        "label57x32": Paper("label57x32", 456, 256, 10, body=28, small=22, number_most=52, qr_most=6),
+        "label50x25": Paper("label50x25", 400, 200, 8, body=24, small=20, number_most=44, qr_most=5, qr_least=3),
+        "label57x32": Paper("label57x32", 456, 256, 10, body=28, small=22, number_most=52, qr_most=6, qr_least=3),
     }
 )
 
@@ -57,6 +60,4 @@ def paper_named(name: str, papers: Mapping[str, Paper]) -> Paper:
         return papers[name]
     except KeyError:
         known = ", ".join(sorted(papers))
-        raise Invalid(
-            f"there is no paper called {name[:40]!r}", f"Choose one of {known}.", field="paper"
-        ) from None
+        raise Invalid(f"there is no paper called {name[:40]!r}", f"Choose one of {known}.", field="paper") from None

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from notify.render.paper import Paper
 from notify.render.paper_sheet import Sheet, line_height
 from notify.render.qr import fitting_symbol
 
@@ -48,9 +49,9 @@ def headline(sheet: Sheet, text: str, *, width: int, most: int, middle: bool = T
     return Block(width, height, draw)
 
 
-def qr_block(sheet: Sheet, text: str, *, width: int, most: int) -> Block:
-    """A QR code with its quiet zone, as large as fits; `most` dots per module at most."""
-    code, dots = fitting_symbol(text, width=width, most=most)
+def qr_block(sheet: Sheet, text: str, *, width: int, paper: Paper) -> Block:
+    """A QR code with its quiet zone, as large as fits and as the paper wants it."""
+    code, dots = fitting_symbol(text, width=width, most=paper.qr_most, least=paper.qr_least)
     side = code.across * dots
 
     def draw(x: int, y: int) -> None:
@@ -115,9 +116,7 @@ def banner(sheet: Sheet, text: str, *, width: int, size: int, most: int) -> Bloc
         sheet.box(x, y, width, height)
         for number, line in enumerate(lines):
             left = x + (width - sheet.width_of(line, size, bold=True)) / 2
-            sheet.write(
-                [line], left, y + pad / 2 + line_height(size) * number, size=size, bold=True, white=True
-            )
+            sheet.write([line], left, y + pad / 2 + line_height(size) * number, size=size, bold=True, white=True)
 
     return Block(width, height, draw)
 

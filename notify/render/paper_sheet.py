@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 _POINTS_PER_DOT = 72 / DOTS_PER_INCH
 _FAMILY = "paper"
 _FACES = (("", "DejaVuSansCondensed.ttf"), ("B", "DejaVuSansCondensed-Bold.ttf"))
+# In dots; more than twice the rounding of a coordinate (0.005 points are 0.014 dots).
+_HAIR = 0.05
 # Of one em: where the letters stand in a line, and how far lines are apart.
 _BASELINE = 0.93
 _LINE = 1.22
@@ -77,9 +79,7 @@ class Sheet:
         """`text` in letters that this sheet can show, see paper_text.printable."""
         return printable(text, known=self._known)
 
-    def lines(
-        self, text: str, *, size: float, width: float, most: int, bold: bool = False
-    ) -> tuple[str, ...]:
+    def lines(self, text: str, *, size: float, width: float, most: int, bold: bool = False) -> tuple[str, ...]:
         """`text` as at most `most` lines ready for `write`; what does not fit ends in an ellipsis."""
 
         def advance(letter: str) -> float:
@@ -107,9 +107,13 @@ class Sheet:
             self._pdf.text(x, y + size * (_BASELINE + _LINE * number), line)
 
     def box(self, x: float, y: float, width: float, height: float) -> None:
-        """A black rectangle."""
+        """A black rectangle that blackens exactly its own dots.
+
+        ISO 32000 (scan conversion) paints every dot that a shape touches, and the PDF rounds to hundredths
+        of a point: without the hair of white around it a box would grow by a dot at some edges.
+        """
         self._pdf.set_fill_color(0)
-        self._pdf.rect(x, y, width, height, style="F")
+        self._pdf.rect(x + _HAIR, y + _HAIR, width - 2 * _HAIR, height - 2 * _HAIR, style="F")
 
     def outline(self, corners: Sequence[tuple[float, float]], *, stroke: float) -> None:
         """A closed line through the corners, `stroke` dots thick."""

@@ -14,6 +14,7 @@ LONGEST = 2000
 # Every blank but the two that hold words together (U+00A0, U+202F): prices and phone numbers use them.
 _BLANKS = re.compile("(?:(?![\u00a0\u202f])\\s)+")
 _DROPPED = frozenset({"Mn", "Me", "Cf"})
+_NUMBER_GAP = re.compile(r"(?<=\d) (?=\S{1,12}(?:\s|$))|(?<=\d\.) (?=\S{1,12}(?:\s|$))")
 _RIGHT_TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]")
 _ARABIC = re.compile("[\u0620-\u06ff]")
 
@@ -31,9 +32,7 @@ def printable(text: str, *, known: Container[int]) -> str:
 
 
 def _no_controls(text: str) -> str:
-    return "".join(
-        " " if unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") else letter for letter in text
-    )
+    return "".join(" " if unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") else letter for letter in text)
 
 
 def wrap(text: str, *, width: float, advance: Callable[[str], float], most: int) -> tuple[str, ...]:
@@ -102,6 +101,11 @@ def capped(lines: Sequence[str], *, most: int) -> tuple[str, ...]:
     if len(lines) <= most:
         return tuple(lines)
     return (*lines[: most - 1], f"{ELLIPSIS} +{len(lines) - most + 1}")
+
+
+def glued(text: str) -> str:
+    """Numbers held to the word after them ("26 November", "48,00 €", "11:30 Uhr") by no-break spaces."""
+    return _NUMBER_GAP.sub("\u00a0", text[:LONGEST])
 
 
 def visual(line: str) -> str:

@@ -85,9 +85,7 @@ def _wrong_keys(raw: Mapping[str, object]) -> list[str]:
     wanted = {field.name for field in fields(PaperWords)}
     wrong = [f"{key} is missing" for key in sorted(wanted - raw.keys())]
     wrong += [f"{key} is not known" for key in sorted(raw.keys() - wanted)]
-    wrong += [
-        f"{key} is not a text" for key in sorted(wanted & raw.keys() - tables) if not _is_text(raw[key])
-    ]
+    wrong += [f"{key} is not a text" for key in sorted(wanted & raw.keys() - tables) if not _is_text(raw[key])]
     for name in sorted(tables & raw.keys()):
         wrong += _wrong_table(name, raw[name])
     return wrong

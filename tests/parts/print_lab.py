@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import cv2
+import deqr  # type: ignore[import-untyped]
 import numpy as np
 import pypdfium2
 import zxingcpp
@@ -38,7 +39,13 @@ def read_opencv(page: Dots) -> str:
     return str(text)
 
 
-READERS: Mapping[str, Callable[[Dots], str]] = {"zxing": read_zxing, "opencv": read_opencv}
+def read_qrdec(page: Dots) -> str:
+    """What qrdec reads (the QR decoder that ZBar uses), "" if nothing."""
+    found = deqr.QRdecDecoder().decode(np.ascontiguousarray(page).copy())
+    return "".join(str(entry.data) for entry in found[0].data_entries) if found else ""
+
+
+READERS: Mapping[str, Callable[[Dots], str]] = {"zxing": read_zxing, "qrdec": read_qrdec, "opencv": read_opencv}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +73,7 @@ def find(page: Dots) -> Found:
     dark = page[top:bottom, left:right] < 128
     rows, columns = np.flatnonzero(dark.any(axis=1)), np.flatnonzero(dark.any(axis=0))
     x, y, side = int(columns[0]), int(rows[0]), int(rows[-1] - rows[0]) + 1
-    finder = int(np.argmin(dark[y, x:]))
+    finder = int(np.argmin(dark[y + 1, x + 1 :])) + 1
     return Found(left + x, top + y, side, modules=round(side * 7 / finder), dots=round(finder / 7))
 
 
@@ -118,7 +125,7 @@ def faded(code: Dots, *, contrast: float) -> Dots:
 
 
 def soiled(code: Dots, found: Found, *, share: float, rim: int, dice: np.random.Generator, ink: int) -> Dots:
-    """Round blots of `ink` (0 dirt, 255 scratches) over at least `share` of the code's area.
+    """Round blots of `ink` (0 dirt, 255 scratches) over `share` of the code's area (up to a tenth more).
 
     `code` starts `rim` dots before the dark square. Blots have a radius of 0.7 to 2 modules and never
     touch the three finder squares with their white border: dirt there is beyond any error level.
@@ -134,7 +141,8 @@ def soiled(code: Dots, found: Found, *, share: float, rim: int, dice: np.random.
         spot = np.zeros_like(blots)
         middle = dice.integers(0, side, size=2)
         cv2.circle(spot, (int(middle[0]), int(middle[1])), round(dice.uniform(0.7, 2.0) * module), 1, -1)
-        if not (spot & (1 - allowed)).any():
+        too_much = (blots | spot).mean() > share * 1.1
+        if not too_much and not (spot & (1 - allowed)).any():
             blots |= spot
     worn = code.copy()
     worn[rim : rim + side, rim : rim + side][blots == 1] = ink
