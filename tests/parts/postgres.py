@@ -92,12 +92,13 @@ class Cluster:
 
     def __init__(self) -> None:
         self._folder = Path(tempfile.mkdtemp(prefix="sb-pg-"))
-        self._programs = _usable_programs(self._folder)
         self._data = self._folder / "data"
+        self._programs = Path()
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> Cluster:
         """Make the data folder, start the server, wait until it answers."""
+        self._programs = _usable_programs(self._folder)
         if os.geteuid() == 0:
             shutil.chown(self._folder, **_unprivileged_owner())
         self._make_data_folder()
@@ -151,8 +152,12 @@ def open_databases() -> Databases:
     if given:
         parts = psycopg.conninfo.conninfo_to_dict(given.replace("+psycopg", ""))
         return Databases({key: str(value) for key, value in parts.items() if key != "dbname"})
-    cluster = Cluster().start()
-    return Databases(cluster.server(), cluster=cluster)
+    cluster = Cluster()
+    try:
+        return Databases(cluster.start().server(), cluster=cluster)
+    except BaseException:
+        cluster.stop()
+        raise
 
 
 def _parameters(server: dict[str, str]) -> dict[str, Any]:
@@ -165,8 +170,7 @@ def _usable_programs(folder: Path) -> Path:
     if bundled and (os.geteuid() != 0 or _reachable_by_all(bundled)):
         return bundled
     if bundled:
-        shutil.copytree(bundled.parent, folder / "server", symlinks=True)
-        return folder / "server" / "bin"
+        return _copy(bundled, folder / "server")
     systems = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: int(path.parent.name))
     if systems:
         return systems[-1]
@@ -178,6 +182,15 @@ def _bundled() -> Path | None:
     places = (spec.submodule_search_locations or []) if spec else []
     folders = [path for place in places for path in Path(place).glob("pginstall*/bin")]
     return next((path for path in folders if (path / "initdb").is_file()), None)
+
+
+def _copy(programs: Path, to: Path) -> Path:
+    """The package and the folder of libraries beside it, which its programs find by their place."""
+    package = programs.parents[1]
+    for place in package.parent.glob(f"{package.name}*"):
+        if not place.name.endswith(".dist-info"):
+            shutil.copytree(place, to / place.name, symlinks=True)
+    return to / programs.relative_to(package.parent)
 
 
 def _reachable_by_all(path: Path) -> bool:
