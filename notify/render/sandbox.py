@@ -87,9 +87,7 @@ class TextEnvironment(ImmutableSandboxedEnvironment):
         yield from _refused_below(tree, name=name, filters=frozenset(self.filters), loops=0)
 
 
-def _refused_below(
-    node: nodes.Node, *, name: str, filters: frozenset[str], loops: int
-) -> Iterator[tuple[int, str]]:
+def _refused_below(node: nodes.Node, *, name: str, filters: frozenset[str], loops: int) -> Iterator[tuple[int, str]]:
     problem = _refusal(node, name=name, filters=filters, loops=loops)
     if problem:
         yield node.lineno or 1, problem

@@ -175,6 +175,8 @@ def _filled(context: Mapping[str, Any]) -> dict[str, Any]:
         empty = not value or (isinstance(value, Mapping) and not any(value.values()))
         if empty:
             filled[key] = {} if key in ("question", "slot") else dict.fromkeys(groups[key], "")
+    if str(context.get("days_waiting", "")).isdecimal():
+        filled["days_waiting"] = int(context["days_waiting"])  # so that 0 days are none, however they are given
     return filled
 
 

@@ -23,7 +23,7 @@ ESSENTIAL = {
 
 _WORDS: dict[str, dict[str, Any]] = {
     "en": {
-        "hours": "Mon-Fri 9:00-18:00, Sat 10:00-14:00",
+        "hours": "Thursday, 26 November, 09:00-18:00",
         "camera": "Lumen 3 camera",
         "radio": "Harbour R2 radio",
         "classes": ("camera", "portable radio"),
@@ -44,6 +44,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "It is with us; nobody has looked yet.",
             "part_arrived_shop": "It waits in line for the bench.",
+            "called_back": "It waits in line for the bench.",
             "handed_back": "It is with you again.",
         },
         "wording": "The shutter is only to be had in silver, not in black. Shall we fit the silver one?",
@@ -57,7 +58,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "waits_on": "it waits for the bench",
     },
     "de": {
-        "hours": "Mo-Fr 9:00-18:00, Sa 10:00-14:00",
+        "hours": "Donnerstag, 26. November, 09:00-18:00",
         "camera": "Kamera Lumen 3",
         "radio": "Hafenradio R2",
         "classes": ("Kamera", "Kofferradio"),
@@ -78,6 +79,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "Es ist bei uns; noch hat niemand nachgesehen.",
             "part_arrived_shop": "Es wartet auf die Werkbank.",
+            "called_back": "Es wartet auf die Werkbank.",
             "handed_back": "Es ist wieder bei Ihnen.",
         },
         "wording": "Den Verschluss gibt es nur noch in Silber. Sollen wir den silbernen einbauen?",

@@ -75,6 +75,24 @@ def test_a_subject_is_one_line_with_number_or_day_and_never_the_fault_or_the_lin
         assert "K7M-2X9T" in out or "26" in out, out
 
 
+def test_the_waiting_days_are_counted_in_words_also_when_none_or_given_as_text(texts: Texts) -> None:
+    for days, told in ((0, "shelf."), ("0", "shelf."), (1, "ready for 1 day now."), ("9", "ready for 9 days now.")):
+        context = {**rich("collection_reminder", "en"), "days_waiting": days}
+        out = texts.render(language="en", notice="collection_reminder", part="text", context=context)
+        assert out.splitlines()[0].endswith(told)
+
+
+def test_an_answer_that_never_came_or_was_taken_back_is_not_called_an_answer(texts: Texts) -> None:
+    for code, label, told in (
+        ("take_it", "Yes", "The customer answered"),
+        ("taken_back", "The yes is taken back", "The yes was taken back"),
+        ("expired", "No answer in time", "No answer came in time"),
+        ("", "", "No answer came in time"),
+    ):
+        context = {**rich("answer_shop", "en"), "answer": {"code": code, "label": label, "by": ""}}
+        assert told in texts.render(language="en", notice="answer_shop", part="subject", context=context)
+
+
 def test_shop_notices_never_carry_the_customers_secret_link(texts: Texts) -> None:
     for language, notice, part in every():
         if notice in SHOP:

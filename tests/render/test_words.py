@@ -72,6 +72,14 @@ def test_every_code_of_core_has_words_in_every_language(words: Words) -> None:
         assert wanted - words.get(language).keys() == set()
 
 
+def test_every_key_that_code_names_in_full_exists_in_every_language(words: Words) -> None:
+    source = "".join(path.read_text("utf-8") for path in (FOLDER.parent.parent / "notify").rglob("*.py"))
+    named = set(re.findall(r'\bwords\("([a-z_]+\.[a-z_]+)"', source))
+    assert "said.promise_by" in named  # or the search found nothing at all
+    for language in LANGUAGES:
+        assert named - words.get(language).keys() == set()
+
+
 def test_no_customer_sentence_shows_a_code_word_and_each_ends_as_a_sentence(words: Words) -> None:
     for language in LANGUAGES:
         read = words.get(language)
