@@ -12,6 +12,7 @@ pytest_plugins = (
     "tests.parts.loopback_only",
     "tests.parts.certificates",
     "tests.parts.databases",
+    "tests.parts.house",
     "tests.parts.smtp_server",
     "tests.parts.imap_server",
     "tests.parts.browser",

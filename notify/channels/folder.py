@@ -6,6 +6,7 @@ import errno
 import hashlib
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from notify.channels.base import Outgoing, Receipt, Verdict, refusal
@@ -32,6 +33,18 @@ class FolderChannel:
             name = errno.errorcode.get(error.errno or 0, "error")
             words = os.strerror(error.errno) if error.errno else "the folder cannot be used"
             return Receipt(Verdict.TRY_LATER, f"folder-{name}", f"{words}; make the mail folder writable.")
+
+    def forget(self, message_ids: Iterable[str]) -> int:
+        """Overwrites and removes the kept files of these messages; how many. Copies a reader made stay."""
+        wanted = {_file_name(message_id) for message_id in message_ids}
+        gone = 0
+        for inner in ("new", "cur", "tmp"):
+            folder = self._path / inner
+            for found in os.listdir(folder) if folder.is_dir() else ():
+                if found.split(":")[0].split(".")[0] in wanted:
+                    _shred(folder / found)
+                    gone += 1
+        return gone
 
     def close(self) -> None:
         """Nothing to close; there so that every channel is closed alike."""
@@ -80,6 +93,15 @@ class FolderChannel:
 
 def _file_name(message_id: str) -> str:
     return hashlib.sha256(message_id.encode("utf-8", "surrogatepass")).hexdigest()[:40]
+
+
+def _shred(file: Path) -> None:
+    """Overwrites before removing. On a copy-on-write or flash disk older blocks may outlive this."""
+    with file.open("r+b") as handle:
+        handle.write(b"\0" * file.stat().st_size)
+        handle.flush()
+        os.fsync(handle.fileno())
+    file.unlink()
 
 
 def _sync_folder(path: Path) -> None:

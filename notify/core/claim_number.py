@@ -14,7 +14,7 @@ from notify.core.errors import Invalid
 # 23 signs, a prime: then ISO 7064's pure system with radix 2 misses no wrong sign and no swap of neighbours.
 ALPHABET = "0123456789CFHJKMPRTVWXY"
 _LETTERS = ALPHABET[10:]
-_LOOK_ALIKE = str.maketrans("BDGILNOQSUZ", "806" "11M" "0" "0" "5V2")
+_LOOK_ALIKE = str.maketrans("BDGILNOQSUZ", "80611M005V2")
 _LEFT_OUT = re.compile(r"[\s\-\u2010-\u2015._/]+")
 LENGTH = 6
 
@@ -66,7 +66,7 @@ def parse_number(text: str, *, length: int = LENGTH) -> str:
 
 
 def show_number(number: str) -> str:
-    """"K7M2X9T" -> "K7M-2X9T": in two groups, as it is printed and spoken."""
+    """ "K7M2X9T" -> "K7M-2X9T": in two groups, as it is printed and spoken."""
     middle = len(number) // 2
     return f"{number[:middle]}-{number[middle:]}"
 

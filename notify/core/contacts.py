@@ -137,8 +137,9 @@ def parse_email(text: str) -> str:
     if not at or not local or not domain or "@" in domain:
         raise _wrong_email("An e-mail address has exactly one @, with something on both sides")
     if len(typed) > LONGEST_ADDRESS or len(local) > LONGEST_LOCAL:
-        raise _wrong_email(f"The e-mail address is too long: {LONGEST_LOCAL} signs may stand before the @, "
-                           f"{LONGEST_ADDRESS} in all")
+        raise _wrong_email(
+            f"The e-mail address is too long: {LONGEST_LOCAL} signs may stand before the @, {LONGEST_ADDRESS} in all"
+        )
     if not _LOCAL.fullmatch(local):
         raise _wrong_email("The part before the @ has a sign, or a dot in a place, that is not possible")
     return f"{local}@{_domain(domain.lower())}"
@@ -150,9 +151,11 @@ def _refuse_foreign_signs(typed: str) -> None:
     if any(ord(c) < 32 or ord(c) == 127 for c in typed):
         raise _wrong_email("The e-mail address has a line break or a hidden sign in it")
     if not typed.isascii():
-        raise Invalid("The e-mail address has letters outside a-z, which not every mail system takes",
-                      "Ask for another address; a domain with such letters also has a form with xn--.",
-                      field="email")
+        raise Invalid(
+            "The e-mail address has letters outside a-z, which not every mail system takes",
+            "Ask for another address; a domain with such letters also has a form with xn--.",
+            field="email",
+        )
     if re.search(r"[,;]", typed) or typed.count("@") > 1:
         raise _wrong_email("This looks like more than one e-mail address")
     if re.search(r"[\s\"<>()\[\]\\:]", typed):

@@ -105,11 +105,7 @@ def _shift(start: Moment, period: Period, *, sign: int, zone_name: str) -> Momen
             tz = zone(zone_name)
             there = need_aware(start).astimezone(tz)
             day = _shift_day(there.date(), period, sign)
-            moved = (
-                there
-                if day == there.date()
-                else instant(datetime.combine(day, there.time()), tz, fold=there.fold)
-            )
+            moved = there if day == there.date() else instant(datetime.combine(day, there.time()), tz, fold=there.fold)
             return need_aware(moved) + sign * timedelta(seconds=period.seconds)
         if period.seconds:
             raise Invalid("Hours cannot be added to a day", "Give the period in days, months or years.")

@@ -10,7 +10,7 @@ _SHORT = 7  # below this many digits the last three would give away too much
 
 
 def mask_phone(e164: str) -> str:
-    """"+447700900123" -> "+44 •••• ••• 123". The dots do not tell how many digits they hide. Never raises."""
+    """ "+447700900123" -> "+44 •••• ••• 123". The dots do not tell how many digits they hide. Never raises."""
     try:
         number = phonenumbers.parse(e164, None)
     except NumberParseException:
@@ -21,7 +21,7 @@ def mask_phone(e164: str) -> str:
 
 
 def mask_email(address: str) -> str:
-    """"pat@example.org" -> "p••@example.org"; a name of one letter is hidden whole. Never raises."""
+    """ "pat@example.org" -> "p••@example.org"; a name of one letter is hidden whole. Never raises."""
     local, at, domain = address.rpartition("@")
     if not at or not local or not domain:
         return HIDDEN

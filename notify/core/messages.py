@@ -17,8 +17,9 @@ class MessageState(StrEnum):
     GIVEN_UP = "given_up"  # refused for good, or no use any more
 
 
-ENDED = frozenset({MessageState.SENT, MessageState.CALLED, MessageState.DROPPED,
-                   MessageState.SKIPPED, MessageState.GIVEN_UP})
+ENDED = frozenset(
+    {MessageState.SENT, MessageState.CALLED, MessageState.DROPPED, MessageState.SKIPPED, MessageState.GIVEN_UP}
+)
 MOVES: dict[MessageState, frozenset[MessageState]] = {
     MessageState.WAITING: frozenset(
         {MessageState.WAITING, MessageState.SENT, MessageState.TO_CALL, MessageState.DROPPED, MessageState.GIVEN_UP}

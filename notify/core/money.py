@@ -7,8 +7,25 @@ import re
 from notify.core.errors import Invalid
 
 # ISO 4217: currencies whose minor unit is not a hundredth (from memory; the tests compare with CLDR).
-_NO_MINOR = ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "UYI", "VND", "VUV",
-             "XAF", "XOF", "XPF")
+_NO_MINOR = (
+    "BIF",
+    "CLP",
+    "DJF",
+    "GNF",
+    "ISK",
+    "JPY",
+    "KMF",
+    "KRW",
+    "PYG",
+    "RWF",
+    "UGX",
+    "UYI",
+    "VND",
+    "VUV",
+    "XAF",
+    "XOF",
+    "XPF",
+)
 _THOUSANDTHS = ("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND")
 _SIGNS = {"EUR": "€", "GBP": "£", "USD": "$", "JPY": "¥"}
 HIGHEST = 10**11  # in minor units; beyond it, somebody scanned a code into the price
@@ -25,7 +42,7 @@ def minor_digits(currency: str) -> int:
 
 
 def parse_amount(text: str, *, currency: str) -> int:
-    """"12,50" or "1,234.50" or "€ 12" -> minor units (1250, 123450, 1200), zero or more.
+    """ "12,50" or "1,234.50" or "€ 12" -> minor units (1250, 123450, 1200), zero or more.
 
     Both decimal signs are understood. What could be read in two ways ("1,234") is refused, because a
     price must not be wrong a thousandfold. Raises Invalid with field "amount".
@@ -48,7 +65,7 @@ def _without_currency(text: str, currency: str) -> str:
     plain = text.strip()
     for sign in (currency, _SIGNS.get(currency, currency)):
         if plain.upper().startswith(sign):
-            return plain[len(sign):].strip()
+            return plain[len(sign) :].strip()
         if plain.upper().endswith(sign):
             return plain[: -len(sign)].strip()
     return plain

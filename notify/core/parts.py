@@ -34,9 +34,7 @@ def check_move(source: str, target: PartState) -> None:
     allowed = MOVES[PartState(source)]
     if target not in allowed:
         names = ", ".join(sorted(allowed)) or "nothing more; note a new part instead"
-        raise NotAllowed(
-            f"A part that is {source} cannot become {target}", f"From here it can become: {names}."
-        )
+        raise NotAllowed(f"A part that is {source} cannot become {target}", f"From here it can become: {names}.")
 
 
 def count_missing(states: Iterable[str]) -> int:

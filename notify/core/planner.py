@@ -96,9 +96,7 @@ def _for_shop(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> P
     return Planned(notice.name, "", "email", "", _about(notice, event), event.id, now, now + notice.life)
 
 
-def _for_person(
-    notice: Notice, event: Event, facts: Facts, person: Recipient, *, now: datetime
-) -> Planned | Skipped:
+def _for_person(notice: Notice, event: Event, facts: Facts, person: Recipient, *, now: datetime) -> Planned | Skipped:
     about = _about(notice, event)
     if person.forgotten:
         return Skipped(notice.name, person.person_id, about, event.id, "forgotten")

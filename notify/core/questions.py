@@ -29,9 +29,7 @@ ANSWERS: dict[str, tuple[str, ...]] = {
 def check_kind(kind: str) -> None:
     """Raises Invalid unless `kind` is a question kind."""
     if kind not in ANSWERS:
-        raise Invalid(
-            f"{kind[:40]!r} is no kind of question", f"Use one of: {', '.join(ANSWERS)}.", field="kind"
-        )
+        raise Invalid(f"{kind[:40]!r} is no kind of question", f"Use one of: {', '.join(ANSWERS)}.", field="kind")
 
 
 def check_answer(kind: str, answer: str) -> None:
@@ -52,9 +50,7 @@ def is_yes(kind: str, answer: str) -> bool:
 def check_open(state: str, *, expires_at: datetime, now: datetime) -> None:
     """Raises Conflict unless the question still waits for an answer."""
     if state != QuestionState.OPEN:
-        raise Conflict(
-            f"This question is already {state.replace('_', ' ')}", "Ask the shop if that is wrong."
-        )
+        raise Conflict(f"This question is already {state.replace('_', ' ')}", "Ask the shop if that is wrong.")
     if now >= expires_at:
         raise Conflict("The time to answer this question is over", "Ask the shop to ask again.")
 
@@ -64,6 +60,4 @@ def check_may_take_back(kind: str, state: str, answer: str, *, part_ordered: boo
     if state != QuestionState.ANSWERED or not is_yes(kind, answer):
         raise NotAllowed("Only a yes can be taken back", "Ask the shop to change anything else.")
     if part_ordered:
-        raise NotAllowed(
-            "The part has been ordered, so the yes can no longer be taken back", "Call the shop."
-        )
+        raise NotAllowed("The part has been ordered, so the yes can no longer be taken back", "Call the shop.")

@@ -27,9 +27,7 @@ class Patience:
     def __post_init__(self) -> None:
         every = (*self.waits, self.then_every, self.give_up_after, self.last_call)
         if min(every) <= timedelta(0) or not 0 <= self.spread <= 1:
-            raise Invalid(
-                "The waits between tries are not usable", "Every wait must be above zero, spread 0 to 1."
-            )
+            raise Invalid("The waits between tries are not usable", "Every wait must be above zero, spread 0 to 1.")
         if any(a > b for a, b in zip(every, (*self.waits[1:], self.then_every), strict=False)):
             raise Invalid("The waits between tries shrink", "Let each be at least as long as the one before.")
 

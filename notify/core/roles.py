@@ -33,10 +33,22 @@ PERMISSIONS: dict[str, str] = {
     "settings": "change the shop's settings",
 }
 
-_COUNTER = frozenset({
-    "look", "check_in", "move", "answer", "order_part", "receive_part", "book", "hand_back", "see_contact",
-    "change_contact", "log_call", "reissue",
-})
+_COUNTER = frozenset(
+    {
+        "look",
+        "check_in",
+        "move",
+        "answer",
+        "order_part",
+        "receive_part",
+        "book",
+        "hand_back",
+        "see_contact",
+        "change_contact",
+        "log_call",
+        "reissue",
+    }
+)
 # Roles of staff, and under their own names the doers that are no staff. In a shop of one to three people the
 # technician serves at the counter as well; only the owner does what cannot be taken back.
 ROLES: dict[str, frozenset[str]] = {

@@ -15,12 +15,9 @@ _PART_CODE = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 
 # The same 47 keys on three layouts, first plain, then with Shift; a blank stands for a dead key.
 # Source: xkeyboard-config 2.35.1, symbols us(basic), de(basic), fr(oss) with the usual French marks.
-_US = ("`1234567890-=qwertyuiop[]asdfghjkl;'\\zxcvbnm,./",
-       "~!@#$%^&*()_+QWERTYUIOP{}ASDFGHJKL:\"|ZXCVBNM<>?")
-_DE = (" 1234567890ß qwertzuiopü+asdfghjklöä#yxcvbnm,.-",
-       "°!\"§$%&/()=? QWERTZUIOPÜ*ASDFGHJKLÖÄ'YXCVBNM;:_")
-_FR = ("²&é\"'(-è_çà)=azertyuiop $qsdfghjklmù*wxcvbn,;:!",
-       "³1234567890°+AZERTYUIOP £QSDFGHJKLM%µWXCVBN?./§")
+_US = ("`1234567890-=qwertyuiop[]asdfghjkl;'\\zxcvbnm,./", '~!@#$%^&*()_+QWERTYUIOP{}ASDFGHJKL:"|ZXCVBNM<>?')
+_DE = (" 1234567890ß qwertzuiopü+asdfghjklöä#yxcvbnm,.-", "°!\"§$%&/()=? QWERTZUIOPÜ*ASDFGHJKLÖÄ'YXCVBNM;:_")
+_FR = ("²&é\"'(-è_çà)=azertyuiop $qsdfghjklmù*wxcvbn,;:!", "³1234567890°+AZERTYUIOP £QSDFGHJKLM%µWXCVBN?./§")
 _LAYOUTS = (_US, _DE, _FR)
 
 
@@ -73,18 +70,20 @@ def _back(shown: tuple[str, str], meant: tuple[str, str]) -> dict[int, str]:
 def _read_code(reading: str, base_url: str) -> Scan | None:
     lowered = reading.lower()
     for prefix in (f"{base_url}/c/" if base_url else "", f"{OWN_SCHEME}c/"):
-        if prefix and lowered.startswith(prefix.lower()) and is_token(lowered[len(prefix):]):
-            return Scan("claim", lowered[len(prefix):])
+        if prefix and lowered.startswith(prefix.lower()) and is_token(lowered[len(prefix) :]):
+            return Scan("claim", lowered[len(prefix) :])
     prefix = f"{OWN_SCHEME}p/"
-    if lowered.startswith(prefix) and _PART_CODE.fullmatch(lowered[len(prefix):]):
-        return Scan("part", lowered[len(prefix):])
+    if lowered.startswith(prefix) and _PART_CODE.fullmatch(lowered[len(prefix) :]):
+        return Scan("part", lowered[len(prefix) :])
     return None
 
 
 def _advice(typed: str, problem: str) -> str:
     if holds_token(typed):
-        return ("This claim code was not printed for this address, or the scanner uses another keyboard "
-                "layout than the computer. Check the ticket and the scanner, or type the claim number.")
+        return (
+            "This claim code was not printed for this address, or the scanner uses another keyboard "
+            "layout than the computer. Check the ticket and the scanner, or type the claim number."
+        )
     if re.match(r"[a-z][a-z0-9+.-]*:", typed, re.IGNORECASE):
         return "This code is somebody else's; nothing of it was opened. Scan the code on the claim ticket."
     return problem

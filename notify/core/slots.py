@@ -57,25 +57,17 @@ def slot_at(counter: Counter, local: datetime, fold: int) -> Slot:
         raise Invalid("A slot is named by the shop's wall time, without a zone", field="slot")
     tz = zone(counter.zone)
     if not exists(local, tz):
-        raise Invalid(
-            f"The clock skips {local:%H:%M} on {local:%Y-%m-%d}", "Choose another time.", field="slot"
-        )
+        raise Invalid(f"The clock skips {local:%H:%M} on {local:%Y-%m-%d}", "Choose another time.", field="slot")
     for slot in slots_on(counter, local.date()):
         if slot.local == local.replace(fold=0) and slot.fold == fold:
             return slot
-    raise Invalid(
-        f"There is no pickup slot at {local:%Y-%m-%d %H:%M}", "Choose one of the list.", field="slot"
-    )
+    raise Invalid(f"There is no pickup slot at {local:%Y-%m-%d %H:%M}", "Choose one of the list.", field="slot")
 
 
-def check_bookable(
-    counter: Counter, slot: Slot, *, now: datetime, not_before: datetime | None = None
-) -> None:
+def check_bookable(counter: Counter, slot: Slot, *, now: datetime, not_before: datetime | None = None) -> None:
     """Raises Invalid, saying why, if that slot may not be booked at `now`: too soon or too far ahead."""
     if slot.start < _earliest(counter, now, not_before):
-        raise Invalid(
-            f"The slot at {slot.local:%Y-%m-%d %H:%M} is too soon", "Choose a later one.", field="slot"
-        )
+        raise Invalid(f"The slot at {slot.local:%Y-%m-%d %H:%M} is too soon", "Choose a later one.", field="slot")
     today = need_aware(now).astimezone(zone(counter.zone)).date()
     if (slot.local.date() - today).days > counter.horizon_days:
         raise Invalid(

@@ -57,7 +57,7 @@ CALL_BACK_REASONS = ("fault_seen_again", "work_forgotten", "wrong_shelf", "other
 UNDO_HANDOVER_REASONS = ("wrong_device", "wrong_person", "customer_came_back", "other")
 LEFT_REASONS = ("local_steps_done", "customer_gave_it_up", "other")
 
-P, O = Phase, Outcome
+P = Phase
 MOVES: tuple[Move, ...] = (
     Move(P.TAKEN_IN, P.INSPECTING, "inspection_began"),
     Move(P.TAKEN_IN, P.IN_LINE, "work_agreed"),
@@ -65,11 +65,11 @@ MOVES: tuple[Move, ...] = (
     Move(P.IN_LINE, P.ON_BENCH, "bench_began"),
     Move(P.ON_BENCH, P.IN_LINE, "put_back", reasons=PUT_BACK_REASONS),
     Move(P.ON_BENCH, P.PROVING, "repair_done"),
-    Move(P.ON_BENCH, P.ON_SHELF, "shelved", outcome=O.REPAIRED),
-    Move(P.PROVING, P.ON_SHELF, "shelved", outcome=O.REPAIRED),
+    Move(P.ON_BENCH, P.ON_SHELF, "shelved", outcome=Outcome.REPAIRED),
+    Move(P.PROVING, P.ON_SHELF, "shelved", outcome=Outcome.REPAIRED),
     Move(P.PROVING, P.ON_BENCH, "proof_failed"),
     *(
-        Move(source, P.ON_SHELF, "shelved_unrepaired", outcome=O.UNREPAIRED, reasons=UNREPAIRED_REASONS)
+        Move(source, P.ON_SHELF, "shelved_unrepaired", outcome=Outcome.UNREPAIRED, reasons=UNREPAIRED_REASONS)
         for source in (P.TAKEN_IN, P.INSPECTING, P.IN_LINE, P.ON_BENCH)
     ),
     Move(P.ON_SHELF, P.IN_LINE, "called_back", reasons=CALL_BACK_REASONS),

@@ -49,7 +49,7 @@ class Composer:
     """Composes with the given texts and settings; `words` gives the word function of a language."""
 
     texts: Texts
-    words: Callable[[str], Callable[[str], str]]
+    words: Callable[[str], Callable[..., str]]
     sending: Sending
 
     def compose(
@@ -57,7 +57,8 @@ class Composer:
         contact_id: str, address: str, now: datetime,
     ) -> Composed:  # fmt: skip
         """The bytes for `address` (e-mail or E.164). For `call` there are none: only the sentence to say."""
-        identity = f"{message.id}.{channel}.{message.resend}@{self.sending.sender.address.partition('@')[2]}"
+        domain = self.sending.sender.address.rpartition("@")[2]
+        identity = f"<{message.id}.{channel}.{message.resend}@{domain}>"
 
         def part(name: str) -> str:
             return self.texts.render(language=language, notice=message.notice, part=name, context=context)
@@ -101,9 +102,9 @@ class Composer:
         words = self.words(str(context["language"]))
         return invite_bytes(Invite(
             uid=booking.uid, sequence=booking.revision, dtstamp=now, start=booking.start_at, end=booking.end_at,
-            summary=words("invite.summary").format(shop=shop.name),
-            description=words("invite.description").format(
-                day=context["slot"]["day"], time=context["slot"]["time"], phone=shop.phone, shop=shop.name),
+            summary=words("invite.summary", shop=shop.name),
+            description=words("invite.description", day=context["slot"]["day"], time=context["slot"]["time"],
+                              phone=shop.phone),
             location=context["slot"]["place"], organizer_name=shop.name, organizer_address=organizer,
             attendee_name=str(context["person"]["name"]), attendee_address=address, method=method,  # type: ignore[arg-type]
         ))  # fmt: skip

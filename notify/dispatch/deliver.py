@@ -25,6 +25,8 @@ from notify.store.outbox import Message
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
 GROUP = 10  # so many may be repeated by a crash between sending and settling
+# Answers of the far end about this recipient or message: patience by RFC 5321; anything else is our own line.
+_FAR_END = ("rcpt-4", "data-4", "dot-4")
 CANNOT_COMPOSE_WAIT = timedelta(minutes=15)
 log = logging.getLogger("shelfbell.dispatch")
 Ready = tuple[Message, Outgoing, Composed]
@@ -82,7 +84,7 @@ class Dispatcher:
         except NotFound:
             return Result(message, MessageState.DROPPED, reason="forgotten")
         except NotifyError as error:
-            log.error("a message cannot be composed", extra={"message": message.id, "why": type(error).__name__})
+            log.error("a message cannot be composed", extra={"message_row": message.id, "why": type(error).__name__})
             return Result(message, MessageState.WAITING, reason="cannot_compose", due_at=now + CANNOT_COMPOSE_WAIT)
 
     def _prepare(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
@@ -148,7 +150,7 @@ class Dispatcher:
             return Result(message, MessageState.SENT, **ways)  # type: ignore[arg-type]
         if receipt.verdict is Verdict.NEVER:
             return Result(message, MessageState.GIVEN_UP, reason=f"refused:{receipt.code}"[:40], **ways)  # type: ignore[arg-type]
-        patience = MAIL if receipt.code[:1] == "4" else HAND_OVER
+        patience = MAIL if receipt.code.startswith(_FAR_END) else HAND_OVER
         again = next_try(message.attempts + 1, first_at=message.due_at, now=self.clock(), jitter=self.jitter(),
                          expires_at=message.expires_at, patience=patience)  # fmt: skip
         if again is None:

@@ -18,9 +18,10 @@ from notify.render.dates import say_day, say_time
 from notify.store import bookings, parts, people, questions, shops, staff, tickets
 from notify.store.database import Unit
 from notify.store.outbox import Message
+from notify.store.questions import Question
 from notify.store.tickets import Ticket
 
-Words = Callable[[str], str]
+Words = Callable[..., str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,15 +116,15 @@ def _device(ticket: Ticket, words: Words) -> dict[str, str]:
     return {
         "number": show_number(ticket.number),
         "device": ticket.device,
-        "device_class_words": words(f"device.{ticket.device_class}"),
-        "phase_sentence": words(f"phase.{_phase_key(ticket)}"),
+        "device_class_words": words(f"device_class.{ticket.device_class}"),
+        "phase_sentence": words(_phase_key(ticket)),
         "shelf": ticket.shelf,
     }
 
 
 def _phase_key(ticket: Ticket) -> str:
     unrepaired = ticket.phase is Phase.ON_SHELF and ticket.outcome == "unrepaired"
-    return "on_shelf_unrepaired" if unrepaired else ticket.phase.value
+    return "said.on_shelf_unrepaired" if unrepaired else f"phase.{ticket.phase}"
 
 
 def _price(about: Iterable[Ticket], shop: Shop, language: str) -> str:
@@ -155,7 +156,7 @@ def _promises(first: Ticket, refs: Mapping[str, Any], shop: Shop, saying: Saying
     def by(moment: datetime | None) -> str:
         if moment is None:
             return ""
-        return saying.words("promise.by").format(day=_day(moment, shop, saying), time=_time(moment, shop, saying))
+        return saying.words("said.promise_by", day=_day(moment, shop, saying), time=_time(moment, shop, saying))
 
     old = str(refs.get("old", ""))
     why = str(refs.get("why", ""))
@@ -184,13 +185,24 @@ def _question(unit: Unit, question_id: str, shop: Shop, saying: Saying) -> tuple
         return None, {"code": "", "label": "", "by": ""}
     q = questions.get_question(unit, question_id)
     price = show_amount(q.price, currency=shop.currency, language=saying.language) if q.price is not None else ""
-    until = saying.words("until").format(day=_day(q.expires_at, shop, saying), time=_time(q.expires_at, shop, saying))
-    options = [{"code": code, "label": saying.words(f"answer.{q.kind}.{code}")} for code in ANSWERS[q.kind]]
+    until = saying.words("said.until", day=_day(q.expires_at, shop, saying), time=_time(q.expires_at, shop, saying))
+    options = [{"code": code, "label": saying.words(f"answer.{code}")} for code in ANSWERS[q.kind]]
     code = q.answer if q.state == "answered" else q.state
-    label = saying.words(f"answer.{q.kind}.{q.answer}" if q.state == "answered" else f"answer.{q.state}")
-    by = saying.words("answer.by_staff") if q.answered_how == "staff" else saying.words("answer.by_customer")
+    label = saying.words(f"answer.{q.answer}" if q.state == "answered" else _unanswered(q.state))
+    by = _answered_by(unit, q, saying) if q.answered_at else ""
     shown = {"kind": q.kind, "wording": q.wording, "price": price, "options": options, "until": until}
-    return shown, {"code": code, "label": label, "by": by if q.answered_at else ""}
+    return shown, {"code": code, "label": label, "by": by}
+
+
+def _unanswered(state: str) -> str:
+    """The words of a question whose answer was taken back (it is open again) or that ran out."""
+    return "said.no_answer" if state == "expired" else "answer.taken_back"
+
+
+def _answered_by(unit: Unit, question: Question, saying: Saying) -> str:
+    if question.answered_how != "staff":
+        return saying.words("answered_by.claim_page")
+    return saying.words("answered_by.staff", name=_staff_name(unit, question.staff_id or ""))
 
 
 def _part(unit: Unit, part_id: str, shop: Shop, saying: Saying) -> dict[str, str]:

@@ -16,8 +16,8 @@ from notify.store.database import Database, Unit
 from notify.store.facts import gather
 from notify.store.outbox import Message
 
-# Codes that say "this address does not exist", not "this message is unwelcome" (RFC 3463 class 5, X.1.x).
-_BAD_ADDRESS = ("address", "550", "551", "553", "5.1.")
+# Codes of channels/base that say "this address does not exist" (RFC 5321 4.2.3), not "this message is unwelcome".
+_BAD_ADDRESS = frozenset({"address", "rcpt-550", "rcpt-551", "rcpt-553"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def _next_way(unit: Unit, result: Result, *, now: datetime, channels_on: frozens
     if not message.person_id or now >= message.expires_at:
         return
     code = result.receipt.code if result.receipt else ""
-    if result.contact_id and code.startswith(_BAD_ADDRESS):
+    if result.contact_id and code in _BAD_ADDRESS:
         people.mark_undeliverable(unit, result.contact_id, at=now)
     notice = NOTICES[message.notice]
     facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0))

@@ -139,7 +139,7 @@ def _address(text: str, field: str, *, name: str = "") -> str:
 def _add_text(body: EmailMessage, text: str, *, alone: bool) -> None:
     # A mail-to-SMS gateway wants the bare text; QP everywhere else keeps "=_" out of every part, so that a
     # boundary can never occur in one (RFC 2045 6.7 rule 5, RFC 2046 5.1.1).
-    bare = alone and not _UNUSUAL.search(text) and max(map(len, text.splitlines())) < 79
+    bare = alone and not _UNUSUAL.search(text) and max(map(len, text.splitlines())) < 990
     if bare:
         body.set_content(text, charset="us-ascii", cte="7bit")
     else:

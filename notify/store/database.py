@@ -89,6 +89,15 @@ class Database:
     def _unit(self, connection: Connection, shop_id: str) -> Unit:
         return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault)
 
+    @contextmanager
+    def alone(self) -> Iterator[Connection]:
+        """A connection outside any transaction, while no other writer of this process is at work (SQLite)."""
+        with (
+            self._writer,
+            self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection,
+        ):
+            yield connection
+
     def checkpoint(self, *, truncate: bool = False) -> bool:
         """Moves the journal into the main file (SQLite); False when a reader was in the way. One place calls this."""
         if not self._is_sqlite:

@@ -203,3 +203,9 @@ def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:
     return tuple(
         Recipient(row.id, row.language, tuple(reaches.get(row.id, ())), row.forgotten_at is not None) for row in people
     )
+
+
+def set_language(unit: Unit, person_id: str, language: str) -> None:
+    """Changes the language a person is written in."""
+    t = s.people
+    unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id).values(language=language))

@@ -42,7 +42,7 @@ def upgrade() -> None:
     op.create_table(
         "idempotency",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
-        sa.Column("key", sa.String(length=64), nullable=False),
+        sa.Column("key", sa.String(length=80), nullable=False),
         sa.Column("result", sa.JSON(), nullable=False),
         sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "key", name=op.f("pk_idempotency")),
@@ -482,7 +482,6 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("receipts", schema=None) as batch_op:
         batch_op.create_index("ix_receipts_message", ["shop_id", "message_id"], unique=False)
-
 
 
 def downgrade() -> None:

@@ -1,0 +1,84 @@
+"""Small facts noted on a ticket: a note, the shelf place, money, safety flags, a new claim link."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from notify.core import claim_number
+from notify.core.actors import Actor
+from notify.core.errors import Invalid
+from notify.core.money import parse_amount
+from notify.core.text import clean_block, clean_line
+from notify.flows.check_in import token_hash
+from notify.flows.check_in_form import SAFETY_FLAGS
+from notify.flows.context import Context
+from notify.flows.record import record
+from notify.store import notes, tickets
+
+
+def add_note(ctx: Context, actor: Actor, ticket_id: str, *, text: str) -> None:
+    """Keeps a note, sealed; raises Invalid for an empty one."""
+    actor.need("look")
+    words = clean_block(text, field="note")
+    if not words:
+        raise Invalid("The note is empty", "Write something first.", field="note")
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id)
+        notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=words, at=ctx.clock(),
+                       staff_id=actor.id)  # fmt: skip
+
+
+def set_place(ctx: Context, actor: Actor, ticket_id: str, *, shelf: str) -> None:
+    """Notes where the device lies."""
+    actor.need("move")
+    place = clean_line(shelf, field="shelf", limit=20)
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        tickets.change_ticket(unit, ticket, shelf=place)
+        record(ctx, unit, actor, "place_changed", visit_id=ticket.visit_id, ticket_id=ticket.id)
+
+
+def record_money(
+    ctx: Context, actor: Actor, ticket_id: str, *, price_agreed: str = "", deposit: str = "", paid: bool | None = None
+) -> None:
+    """Notes a price, a deposit (text in the shop's currency; empty leaves it) or whether it is paid."""
+    actor.need("check_in")
+    with ctx.db.write(actor.shop_id) as unit:
+        currency = ctx.shop(unit).currency
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        columns: dict[str, Any] = {}
+        for name, text in (("price_agreed", price_agreed), ("deposit", deposit)):
+            if text.strip():
+                columns[name] = parse_amount(text, currency=currency)
+        if paid is not None:
+            columns["paid"] = paid
+        if not columns:
+            raise Invalid("Nothing was entered", "Enter an amount, or tick paid.", field="paid")
+        tickets.change_ticket(unit, ticket, **columns)
+        record(ctx, unit, actor, "money_recorded", visit_id=ticket.visit_id, ticket_id=ticket.id,
+               codes=dict.fromkeys(columns, 1))  # fmt: skip
+
+
+def set_safety(ctx: Context, actor: Actor, ticket_id: str, *, flags: Sequence[str]) -> None:
+    """Sets the safety flags (swollen, hot, leaking, wet); raises Invalid for another word."""
+    actor.need("move")
+    for flag in flags:
+        if flag not in SAFETY_FLAGS:
+            raise Invalid(f"{flag[:40]!r} is no safety flag", f"Use: {', '.join(SAFETY_FLAGS)}.", field="safety")
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        tickets.change_ticket(unit, ticket, safety=list(dict.fromkeys(flags)))
+        record(ctx, unit, actor, "safety_flag_changed", visit_id=ticket.visit_id, ticket_id=ticket.id,
+               codes=dict.fromkeys(flags, 1))  # fmt: skip
+
+
+def replace_claim_link(ctx: Context, actor: Actor, ticket_id: str) -> str:
+    """Revokes a lost claim ticket's secret and issues a new one; the new secret. The number stays."""
+    actor.need("reissue")
+    with ctx.db.write(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        token = claim_number.new_token(ctx.pick)
+        tickets.change_ticket(unit, ticket, texts={"token": token}, token_hash=token_hash(token))
+        record(ctx, unit, actor, "claim_link_replaced", visit_id=ticket.visit_id, ticket_id=ticket.id)
+        return token

@@ -1,0 +1,112 @@
+"""Forget people whose time is over: key destroyed, rows overwritten, file rewritten and proved; or a dry run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from notify.core.actors import Actor
+from notify.core.durations import add, parse_duration
+from notify.flows.context import Context
+from notify.store import erasing, tickets
+from notify.store.database import Unit
+from notify.store.erasing import Candidate
+
+
+@dataclass(frozen=True, slots=True)
+class Forgotten:
+    """Who would go or went, who stays and why (identifiers only), and whether the bytes are proved gone."""
+
+    due: tuple[str, ...]
+    kept: tuple[tuple[str, str], ...]
+    counts: dict[str, int]
+    confirmed: bool
+    dry_run: bool
+
+
+def forget(
+    ctx: Context, actor: Actor, *, dry_run: bool = False, drop_copies: Callable[[Sequence[str]], int] | None = None
+) -> Forgotten:
+    """Erases every person whose last ticket was closed longer ago than the shop keeps contact data.
+
+    `drop_copies` removes kept copies of messages (the Maildir of a folder channel) by Message-ID. People
+    with an unpaid repair or a device left behind stay, with that reason. `confirmed` is False while a
+    reader holds old pages: the next run proves it. Not legal advice: periods are the shop's settings.
+    """
+    actor.need("forget")
+    if dry_run:
+        with ctx.db.read(actor.shop_id) as unit:
+            due, kept = _sort(ctx, unit)
+            return Forgotten(due, kept, {}, confirmed=False, dry_run=True)
+    due, kept, copies = _destroy(ctx, actor)
+    counts = _overwrite(ctx, actor, due)
+    if drop_copies is not None and copies:
+        counts["copies"] = drop_copies(copies)
+    return Forgotten(due, kept, counts, confirmed=confirm(ctx, actor), dry_run=False)
+
+
+def erase_person(
+    ctx: Context, actor: Actor, person_id: str, *, drop_copies: Callable[[Sequence[str]], int] | None = None
+) -> bool:
+    """Erases one person at once, whatever their period; whether the bytes are proved gone."""
+    actor.need("forget")
+    with ctx.db.read(actor.shop_id) as unit:
+        copies = erasing.message_ids_of(unit, [person_id])
+    ctx.db.vault.destroy_keys([person_id])
+    _overwrite(ctx, actor, (person_id,))
+    if drop_copies is not None and copies:
+        drop_copies(copies)
+    return confirm(ctx, actor)
+
+
+def confirm(ctx: Context, actor: Actor) -> bool:
+    """Rewrites the files and marks erasures as proved; False while a reader is in the way."""
+    done = erasing.rewrite(ctx.db) and ctx.db.vault.tidy()
+    if done:
+        with ctx.db.write(actor.shop_id) as unit:
+            erasing.confirm_erasures(unit, at=ctx.clock())
+        ctx.db.checkpoint(truncate=True)
+    return done
+
+
+def _sort(ctx: Context, unit: Unit) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
+    shop, now = ctx.shop(unit), ctx.clock()
+    period = parse_duration(shop.keep_period)
+
+    def is_over(found: Candidate) -> bool:
+        return bool(add(found.last_closed_at, period, zone_name=shop.zone) <= now)
+
+    over = [found for found in erasing.candidates(unit) if is_over(found)]
+    due = tuple(found.person_id for found in over if not found.kept_because)
+    return due, tuple((found.person_id, found.kept_because) for found in over if found.kept_because)
+
+
+def _destroy(ctx: Context, actor: Actor) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...], tuple[str, ...]]:
+    """The keys go first: a crash from here on leaves unreadable rows, never readable ones without a reason."""
+    with ctx.db.read(actor.shop_id) as unit:
+        due, kept = _sort(ctx, unit)
+        copies = erasing.message_ids_of(unit, due)
+    if due:
+        ctx.db.vault.destroy_keys(due)
+    return due, kept, copies
+
+
+def _overwrite(ctx: Context, actor: Actor, due: tuple[str, ...]) -> dict[str, int]:
+    if not due:
+        return {}
+    with ctx.db.write(actor.shop_id) as unit:
+        counts = dict(erasing.overwrite(unit, due, at=ctx.clock()))
+        counts["people"] = len(due)
+        erasing.add_erasure(unit, at=ctx.clock(), reason="period_over", counts=counts)
+        return counts
+
+
+def forgets_on(ctx: Context, unit: Unit, visit_id: str) -> datetime | None:
+    """When the people of a visit will be forgotten; None while one of its devices is with us."""
+    shop = ctx.shop(unit)
+    whole = tickets.tickets_of_visit(unit, visit_id)
+    if not whole or tickets.is_device_with_us(unit, visit_id):
+        return None
+    last = max(ticket.phase_since for ticket in whole)
+    return add(last, parse_duration(shop.keep_period), zone_name=shop.zone)

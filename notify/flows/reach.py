@@ -1,0 +1,95 @@
+"""How a person may be reached: stop or allow a use, correct an address, change the language."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from notify.core.actors import Actor
+from notify.core.contacts import parse_email, parse_phone
+from notify.core.errors import Invalid, NotFound
+from notify.core.notices import PURPOSES, REACH_CHANNELS
+from notify.flows.check_in import WORDING
+from notify.flows.check_in_form import LANGUAGES
+from notify.flows.context import Context
+from notify.flows.record import record
+from notify.store import people, tickets
+from notify.store.database import Unit
+
+
+def set_use(
+    ctx: Context, actor: Actor, visit_id: str, person_id: str, *, channel: str, purposes: tuple[str, ...],
+    allowed: bool, how: str,
+) -> None:  # fmt: skip
+    """Allows or stops uses of a channel; messages already waiting look again before they leave.
+
+    `how` is counter, claim_page, reply or one_click. Raises Invalid, or NotFound when the person has no
+    part in the visit.
+    """
+    if channel not in REACH_CHANNELS or any(purpose not in PURPOSES for purpose in purposes):
+        raise Invalid("There is no such use of a channel", f"Channels: {', '.join(REACH_CHANNELS)}.", field="channel")
+    with ctx.db.write(actor.shop_id) as unit:
+        _check_person(unit, visit_id, person_id)
+        _write_uses(ctx, unit, actor, person_id, channel, purposes, allowed=allowed, how=how)
+        kind = "consent_given" if allowed else "consent_withdrawn"
+        record(ctx, unit, actor, kind, visit_id=visit_id, codes={"channel": channel, "how": how})
+
+
+def _write_uses(
+    ctx: Context, unit: Unit, actor: Actor, person_id: str, channel: str, purposes: tuple[str, ...], *,
+    allowed: bool, how: str,
+) -> None:  # fmt: skip
+    language = people.get_person(unit, person_id).language
+    for purpose in purposes:
+        people.add_consent(
+            unit, person_id, channel=channel, purpose=purpose, allowed=allowed, basis="contract", wording=WORDING,
+            language=language, how=how, staff_id=actor.id if actor.kind == "staff" else None, at=ctx.clock(),
+        )  # fmt: skip
+
+
+def _check_person(unit: Unit, visit_id: str, person_id: str) -> None:
+    roles = tickets.visit_people(unit, visit_id)
+    if not any(person_id in ids for ids in roles.values()):
+        raise NotFound("There is no such person in this visit", "Look at the ticket again.")
+
+
+def set_contact(
+    ctx: Context, actor: Actor, visit_id: str, person_id: str, *, channel: str, address: str,
+    purposes: tuple[str, ...] = PURPOSES, in_repaired_device: bool = False,
+) -> str:  # fmt: skip
+    """Replaces the person's address on a channel (empty removes it); messages waiting go to the new one.
+
+    Raises Invalid for an address that is none. The identifier of the new contact, empty when removed.
+    """
+    actor.need("change_contact")
+    with ctx.db.write(actor.shop_id) as unit:
+        _check_person(unit, visit_id, person_id)
+        parsed = _parse(ctx, unit, channel, address)
+        now: datetime = ctx.clock()
+        for contact in people.contacts_of(unit, person_id):
+            if contact.channel == channel:
+                people.replace_contact(unit, contact.id, at=now)
+        new = ""
+        if parsed:
+            new = people.add_contact(unit, person_id, channel, parsed, at=now, in_repaired_device=in_repaired_device)
+            _write_uses(ctx, unit, actor, person_id, channel, purposes, allowed=True, how="counter")
+        record(ctx, unit, actor, "contact_changed", visit_id=visit_id, codes={"channel": channel})
+        return new
+
+
+def _parse(ctx: Context, unit: Unit, channel: str, address: str) -> str:
+    if not address.strip():
+        return ""
+    if channel == "sms":
+        return parse_phone(address, region=ctx.shop(unit).region or None).e164
+    if channel == "email":
+        return parse_email(address)
+    raise Invalid(f"{channel[:20]!r} is no channel", f"Use one of: {', '.join(REACH_CHANNELS)}.", field="channel")
+
+
+def set_language(ctx: Context, actor: Actor, visit_id: str, person_id: str, *, language: str) -> None:
+    """Changes the language a person is written in."""
+    if language not in LANGUAGES:
+        raise Invalid(f"{language[:10]!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field="language")
+    with ctx.db.write(actor.shop_id) as unit:
+        _check_person(unit, visit_id, person_id)
+        people.set_language(unit, person_id, language)

@@ -1,0 +1,121 @@
+"""Make a shop with its first owner; change what a shop sets for itself: settings, hours, closed days, suppliers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, time
+from typing import Any
+
+from notify.core.actors import Actor
+from notify.core.contacts import parse_email, parse_phone
+from notify.core.durations import parse_duration
+from notify.core.errors import Invalid
+from notify.core.hours import Hours, SpecialDay
+from notify.core.instants import zone
+from notify.core.shop import check_setting
+from notify.core.text import clean_line
+from notify.flows.check_in_form import LANGUAGES
+from notify.flows.context import Context
+from notify.store import shops
+from notify.store.database import Unit
+
+
+def make_shop(ctx: Context, *, settings: Mapping[str, Any]) -> str:
+    """Makes a shop with these settings; its identifier. Staff and hours come after."""
+    shop_id = ctx.new_id()
+    with ctx.db.write(shop_id) as unit:
+        shops.add_shop(unit, at=ctx.clock())
+        _put(unit, settings, valid_from=date(2000, 1, 1))
+    return shop_id
+
+
+def change_settings(ctx: Context, actor: Actor, values: Mapping[str, Any], *, valid_from: date | None = None) -> None:
+    """Changes settings from `valid_from` (today when None) on; raises Invalid with every wrong one."""
+    actor.need("settings")
+    with ctx.db.write(actor.shop_id) as unit:
+        _put(unit, values, valid_from=valid_from or ctx.today(ctx.shop(unit)))
+
+
+def _put(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> None:
+    checked, problems = {}, []
+    for key, value in values.items():
+        try:
+            checked[key] = _check_meaning(key, check_setting(key, value), values)
+        except Invalid as problem:
+            problems.append(Invalid(problem.what, problem.advice, field=key))
+    if problems:
+        raise Invalid.many(problems)
+    shops.put_settings(unit, checked, valid_from=valid_from)
+
+
+def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
+    """Settings whose text must also mean something."""
+    if key == "zone":
+        zone(value)
+    elif key == "keep_period":
+        parse_duration(value)
+    elif key == "email" and value:
+        return parse_email(value)
+    elif key == "phone" and value:
+        return parse_phone(value, region=str(values.get("region") or "") or None).e164
+    elif key == "language" and value not in LANGUAGES:
+        raise Invalid(f"{value!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field=key)
+    elif key == "slot_minutes" and not 5 <= value <= 240:
+        raise Invalid("A pickup slot of that length is no use", "Use 5 to 240 minutes.", field=key)
+    return value
+
+
+def add_hours(
+    ctx: Context, actor: Actor, *, weekday: int, opens: time, closes: time, capacity: int,
+    valid_from: date | None = None,
+) -> str:  # fmt: skip
+    """Adds opening hours of a weekday (0 is Monday); several rows of one day make a break. Raises Invalid."""
+    actor.need("settings")
+    with ctx.db.write(actor.shop_id) as unit:
+        shop = ctx.shop(unit)
+        row = Hours(weekday=weekday, opens=opens, closes=closes, capacity=capacity,
+                    valid_from=valid_from or ctx.today(shop))  # fmt: skip
+        new = shops.add_hours(unit, row)
+        shops.get_counter(unit, shop)  # refuses hours that overlap
+        return new
+
+
+def drop_hours(ctx: Context, actor: Actor, hours_id: str) -> None:
+    """Removes one row of opening hours."""
+    actor.need("settings")
+    with ctx.db.write(actor.shop_id) as unit:
+        shops.drop_hours(unit, hours_id)
+
+
+def add_special_day(
+    ctx: Context, actor: Actor, day: date, *, opens: time | None = None, closes: time | None = None,
+    capacity: int = 1, reason: str = "",
+) -> str:  # fmt: skip
+    """Closes a day (no `opens`) or gives it special hours. Bookings on it stay until a person moves them."""
+    actor.need("settings")
+    words = clean_line(reason, field="reason")
+    with ctx.db.write(actor.shop_id) as unit:
+        if opens is not None and closes is not None:
+            SpecialDay(day=day, opens=opens, closes=closes, capacity=capacity)
+        new = shops.add_special_day(unit, day, opens=opens, closes=closes, capacity=capacity, reason=words)
+        shops.get_counter(unit, ctx.shop(unit))  # refuses hours that overlap
+        return new
+
+
+def drop_special_day(ctx: Context, actor: Actor, special_id: str) -> None:
+    """Removes a closed or special day."""
+    actor.need("settings")
+    with ctx.db.write(actor.shop_id) as unit:
+        shops.drop_special_day(unit, special_id)
+
+
+def put_supplier(
+    ctx: Context, actor: Actor, *, name: str, cutoff: time | None, delivers_at: time | None, days: int
+) -> str:
+    """Adds a supplier or changes the one of that name: cut-off, usual delivery time, working days it takes."""
+    actor.need("settings")
+    words = clean_line(name, field="supplier", limit=80)
+    if not words or not 0 <= days <= 365:
+        raise Invalid("The supplier needs a name and 0 to 365 days", "Correct them.", field="supplier")
+    with ctx.db.write(actor.shop_id) as unit:
+        return shops.put_supplier(unit, words, cutoff=cutoff, delivers_at=delivers_at, days=days)

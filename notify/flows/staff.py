@@ -1,0 +1,174 @@
+"""Who works here: sign in, switch the person at a shared counter, sign out, add and change staff."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerifyMismatchError
+
+from notify.core.actors import Actor
+from notify.core.errors import Invalid, NotAllowed
+from notify.core.roles import STAFF_ROLES
+from notify.core.text import clean_line
+from notify.flows.context import Context
+from notify.store import staff
+from notify.store.database import Unit
+
+# Argon2id with RFC 9106's second choice: t=3, p=4, m=64 MiB (argon2-cffi's default profile).
+_HASHER = PasswordHasher()
+# Somebody who does not exist takes as long to refuse as somebody who does: the hash of a password nobody knows.
+_NOBODY = "$argon2id$v=19$m=65536,t=3,p=4$Inhk/3RUOOaM3nhlC2dOEA$5kPSJmMqFU8jzEJ+7wImcGcbaud0OkhfRnoNzcfKbLU"
+IDLE, ABSOLUTE = timedelta(hours=12), timedelta(days=7)
+WINDOW = timedelta(hours=1)
+PASSWORD_LEAST, PIN_LEAST = 8, 4  # NIST SP 800-63B: at least 8, no composition rules
+
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    """The person, and the session secret that their browser keeps (only its hash is stored)."""
+
+    staff_id: str
+    name: str
+    role: str
+    secret: str
+
+
+def sign_in(ctx: Context, shop_id: str, *, name: str, password: str, source: str, tries_an_hour: int) -> SignedIn:
+    """Starts a session. `source` says where the try comes from; it and the name are throttled, kept as keyed hashes.
+
+    Raises NotAllowed with the same words for an unknown name and a wrong password.
+    """
+    with ctx.db.read(shop_id) as unit:
+        row = staff.find_staff(unit, name.strip())
+    keys = _throttle(ctx, shop_id, ("name", name.strip().casefold()), ("source", source), limit=tries_an_hour)
+    right = _matches(row.password_hash if row else _NOBODY, password)
+    if row is None or not right or not row.active:
+        raise NotAllowed("Name or password is wrong", "Try again, or ask the owner for a new password.", field="name")
+    with ctx.db.write(shop_id) as unit:
+        for key in keys:
+            staff.clear_tries(unit, key)
+        return _start(ctx, unit, row)
+
+
+def switch(ctx: Context, shop_id: str, old_secret: str, *, staff_id: str, pin: str, tries_an_hour: int) -> SignedIn:
+    """Another person takes the counter over with their PIN; the session before ends. Raises NotAllowed."""
+    with ctx.db.read(shop_id) as unit:
+        row = staff.get_staff(unit, staff_id)
+    keys = _throttle(ctx, shop_id, ("pin", staff_id), limit=tries_an_hour)
+    if not row.active or not row.pin_hash or not _matches(row.pin_hash, pin):
+        raise NotAllowed("The PIN is wrong", "Try again, or sign in with your password.", field="pin")
+    with ctx.db.write(shop_id) as unit:
+        staff.clear_tries(unit, keys[0])
+        staff.end_session(unit, session_hash(old_secret))
+        return _start(ctx, unit, row)
+
+
+def who(ctx: Context, shop_id: str, secret: str) -> SignedIn | None:
+    """The person behind a session secret; None when it is unknown, idle too long, over its time, or not active."""
+    with ctx.db.read(shop_id) as unit:
+        row = staff.get_session(unit, session_hash(secret))
+        if row is None or not _fresh(row, ctx.clock()):
+            return None
+        person = staff.get_staff(unit, row.staff_id)
+    if not person.active:
+        return None
+    if ctx.clock() - row.last_seen_at > timedelta(minutes=5):
+        with ctx.db.write(shop_id) as unit:
+            staff.touch_session(unit, session_hash(secret), at=ctx.clock())
+    return SignedIn(person.id, person.name, person.role, secret)
+
+
+def sign_out(ctx: Context, shop_id: str, secret: str) -> None:
+    """Ends the session on the server."""
+    with ctx.db.write(shop_id) as unit:
+        staff.end_session(unit, session_hash(secret))
+
+
+def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str, pin: str = "") -> str:
+    """Adds a person; raises Invalid for a weak password or PIN or an unknown role. The identifier."""
+    actor.need("staff")
+    person = clean_line(name, field="name", limit=80)
+    problems = []
+    if not person:
+        problems.append(Invalid("The person has no name", "Write one.", field="name"))
+    if role not in STAFF_ROLES:
+        problems.append(Invalid(f"{role[:20]!r} is no role", f"Use one of: {', '.join(STAFF_ROLES)}.", field="role"))
+    problems.extend(_weak(password, pin))
+    if problems:
+        raise Invalid.many(problems)
+    with ctx.db.write(actor.shop_id) as unit:
+        return staff.add_staff(
+            unit, name=person, role=role, password_hash=_HASHER.hash(password),
+            pin_hash=_HASHER.hash(pin) if pin else "", at=ctx.clock(),
+        )  # fmt: skip
+
+
+def change_staff(
+    ctx: Context, actor: Actor, staff_id: str, *, role: str = "", password: str = "", pin: str = "",
+    active: bool | None = None,
+) -> None:  # fmt: skip
+    """Changes what is given and ends the person's sessions; the last owner stays an active owner."""
+    actor.need("staff")
+    problems = _weak(password or "long enough", pin)
+    if role and role not in STAFF_ROLES:
+        problems.append(Invalid(f"{role[:20]!r} is no role", f"Use one of: {', '.join(STAFF_ROLES)}.", field="role"))
+    if problems:
+        raise Invalid.many(problems)
+    with ctx.db.write(actor.shop_id) as unit:
+        row = staff.get_staff(unit, staff_id)
+        owners = [p.id for p in staff.list_staff(unit) if p.role == "owner" and p.active]
+        if owners == [row.id] and (active is False or (role and role != "owner")):
+            raise NotAllowed("The last owner cannot go", "Make somebody else an owner first.", field="role")
+        columns = {"role": role, "password_hash": _HASHER.hash(password) if password else "",
+                   "pin_hash": _HASHER.hash(pin) if pin else ""}  # fmt: skip
+        given = {key: value for key, value in columns.items() if value}
+        staff.change_staff(unit, staff_id, **given, **({} if active is None else {"active": active}))
+        staff.end_sessions_of(unit, staff_id)
+
+
+def session_hash(secret: str) -> str:
+    """How a session secret is kept: it has over 128 random bits, so SHA-256 is enough."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def _start(ctx: Context, unit: Unit, row: Any) -> SignedIn:
+    alphabet = "ABCDEFGHJKLMNPQRSTUVWXYZabcdefghijkmnopqrstuvwxyz23456789"
+    secret = "".join(alphabet[ctx.pick(len(alphabet))] for _ in range(32))
+    now = ctx.clock()
+    staff.add_session(unit, session_hash=session_hash(secret), staff_id=row.id, at=now, expires_at=now + ABSOLUTE)
+    return SignedIn(row.id, row.name, row.role, secret)
+
+
+def _fresh(row: Any, now: datetime) -> bool:
+    return bool(row.expires_at > now and row.last_seen_at + IDLE > now)
+
+
+def _throttle(ctx: Context, shop_id: str, *what: tuple[str, str], limit: int) -> list[str]:
+    """Counts one try under each key; raises NotAllowed above the limit. The keys, to clear after a success."""
+    with ctx.db.write(shop_id) as unit:
+        keys = [unit.opener.lookup(f"try:{shop_id}:{kind}", value) for kind, value in what]
+        counts = [staff.count_try(unit, key, at=ctx.clock(), window=WINDOW) for key in keys]
+    if max(counts) > limit:
+        raise NotAllowed("Too many tries", "Wait an hour, or ask the owner for a new password.", field="name")
+    return keys
+
+
+def _matches(kept: str, typed: str) -> bool:
+    try:
+        return _HASHER.verify(kept, typed[:1000])
+    except (VerifyMismatchError, InvalidHashError):
+        return False
+
+
+def _weak(password: str, pin: str) -> list[Invalid]:
+    problems = []
+    if len(password) < PASSWORD_LEAST:
+        problems.append(Invalid(f"The password is shorter than {PASSWORD_LEAST} characters",
+                                "Use several words.", field="password"))  # fmt: skip
+    if pin and (len(pin) < PIN_LEAST or not pin.isdigit()):
+        problems.append(Invalid(f"The PIN needs at least {PIN_LEAST} digits", "Use digits only.", field="pin"))
+    return problems

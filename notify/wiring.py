@@ -1,0 +1,150 @@
+"""The one composition root: settings in, everything the faces need out. Tests wire through the same function."""
+
+from __future__ import annotations
+
+import os
+import random
+import secrets
+import uuid
+import zoneinfo
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from notify.channels.base import Channel
+from notify.channels.folder import FolderChannel
+from notify.channels.sms_mailgate import SmsMailgate
+from notify.channels.smtp import SmtpChannel, SmtpSettings
+from notify.config.key_files import read_key, read_password
+from notify.config.settings import Settings
+from notify.core.errors import Misconfigured
+from notify.dispatch.compose import Composer, Sending
+from notify.dispatch.deliver import Dispatcher, Rules
+from notify.flows.check_in_form import LANGUAGES
+from notify.flows.context import Clock, Context
+from notify.paths import templates_folder
+from notify.render.email import Mailbox
+from notify.render.texts import Texts
+from notify.render.words import Words
+from notify.store import migrate, shops
+from notify.store.database import Database
+from notify.store.engine import open_engine
+from notify.store.vault import Key, Vault
+
+
+def system_clock() -> datetime:
+    """Now, aware, in UTC: the only place that reads the machine's clock."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Services:
+    """Everything a face may use. Made by `build`, closed by `close`."""
+
+    settings: Settings
+    context: Context
+    dispatcher: Dispatcher
+    channels: Mapping[str, Channel]
+    texts: Texts
+    words: Words
+    secret: bytes
+    templates: Path
+
+    def shop_ids(self) -> tuple[str, ...]:
+        """Every shop of the installation."""
+        return shops.shop_ids(self.context.db)
+
+    def close(self) -> None:
+        """Gives connections back; the service stops."""
+        for channel in self.channels.values():
+            close = getattr(channel, "close", None)
+            if close is not None:
+                close()
+        self.context.db.close()
+
+
+def build(
+    settings: Settings,
+    *,
+    clock: Clock = system_clock,
+    new_id: Callable[[], str] = lambda: str(uuid.uuid4()),
+    pick: Callable[[int], int] = secrets.randbelow,
+    jitter: Callable[[], float] = random.random,
+    channels: Mapping[str, Channel] | None = None,
+    upgrade: bool = False,
+    fault: Callable[[str], None] = lambda point: None,
+) -> Services:
+    """Wires the installation. With `upgrade` the database is brought to today's tables first.
+
+    Raises Misconfigured when keys, database or secret do not fit; nothing is changed then.
+    """
+    # Zone data of the package only: the system's may be older than the clock changes of 2026.
+    zoneinfo.reset_tzpath(to=[])
+    vault, secret = _open_vault(settings), _read_secret(settings)
+    db = Database(settings.database.url, vault=vault, new_id=new_id)
+    if upgrade:
+        migrate.upgrade_engine(db.engine)
+    else:
+        migrate.check_current(db.engine)
+    vault.prepare()
+    ways = dict(channels) if channels is not None else _channels(settings)
+    templates = templates_folder()
+    words, texts = Words(templates / "words"), Texts(templates / "messages", LANGUAGES)
+    context = Context(
+        db=db, clock=clock, new_id=new_id, pick=pick, public_url=settings.web.public_url,
+        bell=timedelta(seconds=settings.bell.wait_seconds), channels_on=frozenset(ways),
+    )  # fmt: skip
+    dispatcher = Dispatcher(
+        db=db, composer=Composer(texts, lambda code: words.get(code), _sending(settings)), channels=ways, clock=clock,
+        jitter=jitter, name=new_id(), fault=fault,
+        rules=Rules(context.bell, settings.bell.quiet_from, settings.bell.quiet_until, frozenset(ways)),
+    )  # fmt: skip
+    return Services(settings, context, dispatcher, ways, texts, words, secret, templates)
+
+
+def _open_vault(settings: Settings) -> Vault:
+    master_id, master = read_key(settings.keys.master_key_file, field="keys.master_key_file")
+    index_id, index = read_key(settings.keys.index_key_file, field="keys.index_key_file")
+    # Files of this service are for its own user only, the journals of SQLite included.
+    os.umask(0o077)
+    settings.database.data_folder.mkdir(parents=True, exist_ok=True)
+    engine = open_engine(settings.database.keys_url)
+    return Vault(engine, master=Key(master_id, master), index=Key(index_id, index))
+
+
+def _read_secret(settings: Settings) -> bytes:
+    return read_key(settings.web.secret_file, field="web.secret_file")[1]
+
+
+def _channels(settings: Settings) -> dict[str, Channel]:
+    """The ways out that are set up: `email` always, `sms` when a gateway is configured."""
+    carrier = _mail_channel(settings)
+    ways: dict[str, Channel] = {"email": carrier}
+    if settings.sms.transport == "mailgate":
+        ways["sms"] = SmsMailgate(carrier, settings.sms.template)
+    return ways
+
+
+def _mail_channel(settings: Settings) -> Channel:
+    mail = settings.mail
+    if mail.transport == "folder":
+        return FolderChannel(mail.folder)
+    if mail.transport != "smtp":
+        raise Misconfigured(f"mail.transport is {mail.transport!r}", "Use folder or smtp.", field="mail.transport")
+    password = read_password(mail.password_file, field="mail.password_file") if mail.password_file else ""
+    return SmtpChannel(SmtpSettings(
+        host=mail.host, port=mail.port, security=mail.security,  # type: ignore[arg-type]  # config checks it
+        username=mail.username, password=password,
+        ca_file=mail.ca_file, timeout=mail.timeout_seconds,
+    ))  # fmt: skip
+
+
+def _sending(settings: Settings) -> Sending:
+    mail = settings.mail
+    return Sending(
+        sender=Mailbox(mail.sender_name, mail.sender_address), reply_to=mail.reply_to,
+        organizer=settings.invite.organizer or mail.sender_address,
+        sms_template=settings.sms.template if settings.sms.transport == "mailgate" else "",
+        public_url=settings.web.public_url,
+    )  # fmt: skip
