@@ -14,13 +14,13 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 from imap_tools import MailBox, MailBoxUnencrypted
 
 from tests.parts.certificates import Certificates
 from tests.parts.missing import missing
+from tests.parts.processes import UNPRIVILEGED, die_with_parent, end, free_ports, run_as
 
 DOVECOT = Path("/usr/sbin/dovecot")
 START_SECONDS = 15.0
@@ -108,13 +108,13 @@ def imap_server(certificates: Certificates) -> Iterator[ImapServer]:
 
 def _dovecot(certificates: Certificates) -> Iterator[ImapServer]:
     folder = Path(tempfile.mkdtemp(prefix="sb-imap-"))
-    port, tls_port = _free_ports(2)
+    port, tls_port = free_ports(2)
     server = ImapServer("dovecot", "localhost", port, "shop", "bell-and-shelf", tls_port, certificates.ca_file)
     process = None
     try:
         _lay_out(folder, server, certificates)
         command = [str(DOVECOT), "-F", "-c", str(folder / "dovecot.conf")]
-        process = subprocess.Popen(command, start_new_session=True, **_run_as())
+        process = subprocess.Popen(command, preexec_fn=die_with_parent(signal.SIGTERM), **run_as())
         _wait(server, process)
         yield server
     except TimeoutError as error:
@@ -122,12 +122,12 @@ def _dovecot(certificates: Certificates) -> Iterator[ImapServer]:
         raise AssertionError(f"{error}\n{log.read_text() if log.exists() else ''}") from error
     finally:
         if process:
-            _end(process)
+            end(process)
         shutil.rmtree(folder, ignore_errors=True)
 
 
 def _lay_out(folder: Path, server: ImapServer, certificates: Certificates) -> None:
-    user, group = ("nobody", "nogroup") if os.geteuid() == 0 else (folder.owner(), folder.group())
+    user, group = UNPRIVILEGED if os.geteuid() == 0 else (folder.owner(), folder.group())
     for name in ("run", "state", "mail", "home"):
         (folder / name).mkdir()
     shutil.copy(certificates.certificate, folder / "server.pem")
@@ -142,11 +142,12 @@ def _lay_out(folder: Path, server: ImapServer, certificates: Certificates) -> No
 
 def _pymap() -> Iterator[ImapServer]:
     """pymap's in-memory back end; its demonstration user starts with an inbox that is emptied here."""
-    [port] = _free_ports(1)
+    [port] = free_ports(1)
     server = ImapServer("pymap", "127.0.0.1", port, "demouser", "demopass")
     program = str(Path(sys.executable).with_name("pymap"))
     command = [program, "--host", "127.0.0.1", "--port", str(port), "--no-tls", "dict", "--demo-data"]
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+    dying = die_with_parent(signal.SIGTERM)
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, preexec_fn=dying)
     try:
         _wait(server, process)
         client = server.open()
@@ -154,7 +155,7 @@ def _pymap() -> Iterator[ImapServer]:
         client.logout()
         yield server
     finally:
-        _end(process)
+        end(process)
 
 
 def _wait(server: ImapServer, process: subprocess.Popen[bytes]) -> None:
@@ -168,29 +169,3 @@ def _wait(server: ImapServer, process: subprocess.Popen[bytes]) -> None:
             pass
         time.sleep(0.02)
     raise TimeoutError(f"the IMAP server ({server.kind}) did not answer on its port")
-
-
-def _end(process: subprocess.Popen[bytes]) -> None:
-    """It has a session of its own, so its children go with it."""
-    if process.poll() is None:
-        os.killpg(process.pid, signal.SIGTERM)
-        try:
-            process.wait(timeout=10)
-        except subprocess.TimeoutExpired:
-            os.killpg(process.pid, signal.SIGKILL)
-            process.wait(timeout=10)
-
-
-def _free_ports(count: int) -> list[int]:
-    """Ports that were free a moment ago; all are held at once so that none comes twice."""
-    held = [socket.create_server(("127.0.0.1", 0)) for _ in range(count)]
-    ports = [one.getsockname()[1] for one in held]
-    for one in held:
-        one.close()
-    return ports
-
-
-def _run_as() -> dict[str, Any]:
-    if os.geteuid() != 0:
-        return {}
-    return {"user": "nobody", "group": "nogroup", "extra_groups": [], "cwd": "/"}

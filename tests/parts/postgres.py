@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import importlib.util
 import os
 import secrets
@@ -16,6 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import psycopg
+
+from tests.parts.processes import UNPRIVILEGED, die_with_parent, end, run_as
 
 # Nothing here must survive a crash, so nothing waits for a disk.
 OPTIONS = {
@@ -100,14 +101,14 @@ class Cluster:
         """Make the data folder, start the server, wait until it answers."""
         self._programs = _usable_programs(self._folder)
         if os.geteuid() == 0:
-            shutil.chown(self._folder, **_unprivileged_owner())
+            shutil.chown(self._folder, *UNPRIVILEGED)
         self._make_data_folder()
         settings = [f"--{key}={value}" for key, value in OPTIONS.items()]
         where = ["-D", str(self._data), "-k", str(self._folder)]
         command = [str(self._programs / "postgres"), *where, *settings]
         with (self._folder / "log").open("wb") as log:
             self._process = subprocess.Popen(
-                command, stdout=log, stderr=log, preexec_fn=_die_with_parent(), **_run_as()
+                command, stdout=log, stderr=log, preexec_fn=die_with_parent(signal.SIGQUIT), **run_as()
             )
         self._wait()
         return self
@@ -119,8 +120,7 @@ class Cluster:
     def stop(self) -> None:
         """Stop at once: the data is thrown away with the folder."""
         if self._process:
-            self._process.send_signal(signal.SIGQUIT)
-            self._process.wait(timeout=20)
+            end(self._process, number=signal.SIGQUIT)
         shutil.rmtree(self._folder, ignore_errors=True)
 
     def _make_data_folder(self) -> None:
@@ -128,7 +128,7 @@ class Cluster:
             str(self._programs / "initdb"), "-D", str(self._data), "-U", OWNER, "-A", "trust", "-E", "UTF8",
             "--locale=C", "--no-sync", "--no-instructions",
         ]  # fmt: skip
-        done = subprocess.run(command, capture_output=True, check=False, **_run_as())
+        done = subprocess.run(command, capture_output=True, check=False, **run_as())
         if done.returncode:
             raise NoPostgres(f"initdb failed: {done.stderr.decode(errors='replace').strip()}")
 
@@ -195,23 +195,3 @@ def _copy(programs: Path, to: Path) -> Path:
 
 def _reachable_by_all(path: Path) -> bool:
     return all(place.stat().st_mode & 0o005 == 0o005 for place in (path, *path.resolve().parents))
-
-
-def _unprivileged_owner() -> dict[str, Any]:
-    return {"user": "nobody", "group": "nogroup"}
-
-
-def _run_as() -> dict[str, Any]:
-    if os.geteuid() != 0:
-        return {}
-    return {**_unprivileged_owner(), "extra_groups": [], "cwd": "/"}
-
-
-def _die_with_parent() -> Callable[[], None]:
-    """If the tests are killed, Linux ends the server too (PR_SET_PDEATHSIG is option 1 of prctl(2))."""
-    libc = ctypes.CDLL(None)
-
-    def ask() -> None:
-        libc.prctl(1, signal.SIGQUIT)
-
-    return ask
