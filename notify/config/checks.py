@@ -35,8 +35,16 @@ def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tup
 
     `file` is the settings file itself, if it is known. No finding holds a secret or a whole path.
     """
-    found = [*_clock(now), *_data_folder(settings), *_keys(settings), *_mail(settings), *_folders(settings),
-             *_settings_file(settings, file), *_versions(settings), *_warnings(settings)]
+    found = [
+        *_clock(now),
+        *_data_folder(settings),
+        *_keys(settings),
+        *_mail(settings),
+        *_folders(settings),
+        *_settings_file(settings, file),
+        *_versions(settings),
+        *_warnings(settings),
+    ]
     return tuple(found)
 
 
@@ -55,8 +63,9 @@ def check_file(file: Path, *, now: datetime) -> tuple[Finding, ...]:
 
 def refuse_unsafe(settings: Settings, *, now: datetime, file: Path | None = None) -> None:
     """Raises Misconfigured with everything that `check` refuses; its `.problems` are in order."""
-    problems = [Misconfigured(one.what, one.cure, field=one.key)
-                for one in check(settings, now=now, file=file) if one.refuses]
+    problems = [
+        Misconfigured(one.what, one.cure, field=one.key) for one in check(settings, now=now, file=file) if one.refuses
+    ]
     if problems:
         raise all_of(problems)
 
@@ -75,8 +84,11 @@ def known_wal_race(version: tuple[int, int, int]) -> bool:
 
 def _clock(now: datetime) -> Iterator[Finding]:
     if now < BUILT_AT:
-        yield Finding("clock", f"clock: this machine shows a day before {BUILT_AT:%Y-%m-%d}, the day of this program",
-                      "Set the clock, or let it be set from the network; forgetting and reminders depend on it.")
+        yield Finding(
+            "clock",
+            f"clock: this machine shows a day before {BUILT_AT:%Y-%m-%d}, the day of this program",
+            "Set the clock, or let it be set from the network; forgetting and reminders depend on it.",
+        )
 
 
 def _data_folder(settings: Settings) -> Iterator[Finding]:
@@ -86,8 +98,12 @@ def _data_folder(settings: Settings) -> Iterator[Finding]:
     elif not _writable(folder):
         yield Finding(key, f"{key}: the folder cannot be written to", "Give it to the user who runs Shelfbell.")
     elif stat.S_IMODE(folder.stat().st_mode) & 0o077:
-        yield Finding(key, f"{key}: other users of this machine may look into the folder",
-                      f"Run: chmod 700 {folder.name}", refuses=False)
+        yield Finding(
+            key,
+            f"{key}: other users of this machine may look into the folder",
+            f"Run: chmod 700 {folder.name}",
+            refuses=False,
+        )
 
 
 def _writable(folder: Path) -> bool:
@@ -103,8 +119,11 @@ def _keys(settings: Settings) -> Iterator[Finding]:
     files = (settings.keys.master_key_file, settings.keys.index_key_file, settings.web.secret_file)
     for key, file in zip(KEY_SETTINGS, files, strict=True):
         if file.resolve().is_relative_to(settings.database.data_folder.resolve()):
-            yield Finding(key, f"{key}: the key lies inside the data folder, so that a backup would hold lock and key",
-                          "Move it to a folder of its own.")
+            yield Finding(
+                key,
+                f"{key}: the key lies inside the data folder, so that a backup would hold lock and key",
+                "Move it to a folder of its own.",
+            )
         try:
             secret = read_key(file, field=key)[1]
         except Misconfigured as problem:
@@ -131,28 +150,40 @@ def _folders(settings: Settings) -> Iterator[Finding]:
     for watch in settings.watch:
         key = f"watch.{watch.name}.folder"
         if not watch.folder.is_dir():
-            yield Finding(key, f"{key}: there is no such folder at the moment", "Make it, or write the right path.",
-                          refuses=False)
+            yield Finding(
+                key, f"{key}: there is no such folder at the moment", "Make it, or write the right path.", refuses=False
+            )
 
 
 def _settings_file(settings: Settings, file: Path | None) -> Iterator[Finding]:
     for key, url in (("database.url", settings.database.url), ("database.keys_url", settings.database.keys_url)):
         if file and urlsplit(url).password and stat.S_IMODE(file.stat().st_mode) & 0o077:
-            yield Finding(key, f"{key}: it holds a password and other users may read the settings file",
-                          f"Run: chmod 600 {file.name}")
+            yield Finding(
+                key,
+                f"{key}: it holds a password and other users may read the settings file",
+                f"Run: chmod 600 {file.name}",
+            )
 
 
 def _versions(settings: Settings) -> Iterator[Finding]:
     if settings.database.url.startswith("sqlite") and known_wal_race(sqlite3.sqlite_version_info):
-        yield Finding("database.url", f"database.url: SQLite {sqlite3.sqlite_version} has a known race between "
-                      "connections that write and checkpoint", "Shelfbell lets one connection checkpoint, which avoids "
-                      "it; SQLite 3.51.3 or newer is better.", refuses=False)
+        yield Finding(
+            "database.url",
+            f"database.url: SQLite {sqlite3.sqlite_version} has a known race between "
+            "connections that write and checkpoint",
+            "Shelfbell lets one connection checkpoint, which avoids it; SQLite 3.51.3 or newer is better.",
+            refuses=False,
+        )
 
 
 def _warnings(settings: Settings) -> Iterator[Finding]:
     if settings.web.plain_lan:
-        yield Finding("web.plain_lan", "web.plain_lan: passwords can be read by whoever is in the shop's network",
-                      "Keep guests in another network, or put a proxy with TLS in front.", refuses=False)
+        yield Finding(
+            "web.plain_lan",
+            "web.plain_lan: passwords can be read by whoever is in the shop's network",
+            "Keep guests in another network, or put a proxy with TLS in front.",
+            refuses=False,
+        )
 
 
 def _try(reader: Callable[[], object]) -> Iterator[Finding]:

@@ -45,8 +45,11 @@ def write_first_installation(folder: Path, *, public_url: str, random_bytes: Cal
             part.mkdir(mode=0o700, parents=True, exist_ok=True)
         _write_all(folder, contents)
     except OSError as error:
-        raise Misconfigured("The folder for the first installation cannot be written to",
-                            f"Choose another one, or make room: {error.strerror}.", field="folder") from None
+        raise Misconfigured(
+            "The folder for the first installation cannot be written to",
+            f"Choose another one, or make room: {error.strerror}.",
+            field="folder",
+        ) from None
     return folder / CONFIG
 
 
@@ -97,5 +100,9 @@ def _write_new(file: Path, text: str) -> None:
 
 
 def _taken(name: str) -> Conflict:
-    return Conflict(f"{name} is already there", "Nothing was written. Choose an empty folder, or move it away "
-                    "if it is really not needed: without its keys an installation cannot be read.", field=name)
+    return Conflict(
+        f"{name} is already there",
+        "Nothing was written. Choose an empty folder, or move it away "
+        "if it is really not needed: without its keys an installation cannot be read.",
+        field=name,
+    )

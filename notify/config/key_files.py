@@ -45,8 +45,9 @@ def read_password(path: Path, *, field: str = "") -> str:
     name = field or path.name
     text = _private_text(path, name).rstrip("\r\n")
     if not text or "\n" in text or "\r" in text:
-        raise Misconfigured(f"{name}: the file does not hold exactly one line", "Write the password on its first line.",
-                            field=name)
+        raise Misconfigured(
+            f"{name}: the file does not hold exactly one line", "Write the password on its first line.", field=name
+        )
     return text
 
 
@@ -54,12 +55,19 @@ def _private_text(path: Path, name: str) -> str:
     try:
         with path.open("rb") as file:
             if os.name == "posix" and stat.S_IMODE(os.fstat(file.fileno()).st_mode) & 0o077:
-                raise Misconfigured(f"{name}: other users of this machine may read the file {path.name}",
-                                    f"Run: chmod 600 {path.name}", field=name)
+                raise Misconfigured(
+                    f"{name}: other users of this machine may read the file {path.name}",
+                    f"Run: chmod 600 {path.name}",
+                    field=name,
+                )
             return file.read(LONGEST).decode("utf-8")
     except FileNotFoundError:
-        raise Misconfigured(f"{name}: the file {path.name} does not exist", "Run `shelfbell init`, or write the right "
-                            "path.", field=name) from None
+        raise Misconfigured(
+            f"{name}: the file {path.name} does not exist", "Run `shelfbell init`, or write the right path.", field=name
+        ) from None
     except (OSError, UnicodeDecodeError):
-        raise Misconfigured(f"{name}: the file {path.name} cannot be read", "It must be a text file that belongs to "
-                            "the user who runs Shelfbell.", field=name) from None
+        raise Misconfigured(
+            f"{name}: the file {path.name} cannot be read",
+            "It must be a text file that belongs to the user who runs Shelfbell.",
+            field=name,
+        ) from None

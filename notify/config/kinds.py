@@ -45,19 +45,23 @@ def _flag(value: object) -> bool:
 
 def number(least: int, most: int) -> Kind:
     """A whole number from `least` to `most`."""
+
     def read(value: object) -> int:
         if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
             raise ValueError
         return value
+
     return Kind("number", f"Write a whole number from {least} to {most}, without quotes.", read)
 
 
 def choice(*words: str) -> Kind:
     """One of the given words."""
+
     def read(value: object) -> str:
         if value not in words:
             raise ValueError
         return str(value)
+
     return Kind("choice", "Write one of: " + ", ".join(f'"{word}"' for word in words) + ".", read)
 
 
@@ -124,6 +128,7 @@ def _pattern(placeholder: str, filled: str) -> Callable[[object], str]:
         if text:
             parse_email(text.replace(placeholder, filled))
         return text
+
     return read
 
 
@@ -161,6 +166,7 @@ def _delimiter(value: object) -> str:
 
 def words(allowed: Callable[[str], bool], cure: str, *, of_keys: bool) -> Kind:
     """A small table of text to text, as a tuple of pairs; its keys or its values must be allowed words."""
+
     def read(value: object) -> tuple[tuple[str, str], ...]:
         if not isinstance(value, dict):
             raise ValueError
@@ -168,6 +174,7 @@ def words(allowed: Callable[[str], bool], cure: str, *, of_keys: bool) -> Kind:
         if any(not key or not word or not allowed(key if of_keys else word) for key, word in pairs):
             raise ValueError
         return pairs
+
     return Kind("table", cure, read)
 
 
@@ -178,15 +185,29 @@ PATH = Kind("path", "Write the path of a file or folder in quotes.", _path)
 NEEDED_PATH = Kind("path", "Write the path of a file or folder in quotes; it may not be empty.", _needed_path)
 HOST = Kind("host", 'Write a host name or an IP address in quotes, such as "mail.example.org".', _host)
 BIND = Kind("bind", 'Write an IP address of this machine in quotes, such as "127.0.0.1".', _bind)
-PUBLIC_URL = Kind("public_url", 'Write "https://" and the host, such as "https://bell.example.org", without a question '
-                  'mark at its end; or "" for none.', _public_url)
-DATABASE = Kind("database", 'Write "sqlite:////" and a full path, or "postgresql://user@host/name"; or "" for the '
-                "file in the data folder.", _database)
+PUBLIC_URL = Kind(
+    "public_url",
+    'Write "https://" and the host, such as "https://bell.example.org", without a question '
+    'mark at its end; or "" for none.',
+    _public_url,
+)
+DATABASE = Kind(
+    "database",
+    'Write "sqlite:////" and a full path, or "postgresql://user@host/name"; or "" for the file in the data folder.',
+    _database,
+)
 ADDRESS = Kind("address", 'Write one e-mail address in quotes, such as "counter@example.org".', _address)
-SMS_TEMPLATE = Kind("template", 'Write the gateway\'s address with {digits} once and no plus sign, such as '
-                    '"{digits}@sms.example.org".', _pattern("{digits}", "4" * 15))
-MAILBOX = Kind("mailbox", 'Write an address with {token} once and no plus sign, such as "pickup-{token}@example.org"; '
-               'some calendars drop a plus sign.', _pattern("{token}", _TOKEN))
+SMS_TEMPLATE = Kind(
+    "template",
+    'Write the gateway\'s address with {digits} once and no plus sign, such as "{digits}@sms.example.org".',
+    _pattern("{digits}", "4" * 15),
+)
+MAILBOX = Kind(
+    "mailbox",
+    'Write an address with {token} once and no plus sign, such as "pickup-{token}@example.org"; '
+    "some calendars drop a plus sign.",
+    _pattern("{token}", _TOKEN),
+)
 TIME = Kind("time", 'Write a time of day in quotes, such as "21:00".', _time)
 ZONE = Kind("zone", 'Write a time zone of the IANA list in quotes, such as "Europe/Berlin".', _zone)
 ENCODING = Kind("encoding", 'Write a text encoding in quotes, such as "utf-8" or "cp1252".', _encoding)
@@ -209,5 +230,3 @@ def is_private(host: str) -> bool:
         return False
     address = getattr(address, "ipv4_mapped", None) or address
     return address.is_private and not address.is_unspecified and not address.is_loopback
-
-

@@ -32,7 +32,13 @@ from notify.core.errors import Invalid, Misconfigured
 VARIABLE = "SHELFBELL_CONFIG"
 UNREADABLE = "file"  # stands for a key in the problem of a file that is no TOML
 _SECTIONS: dict[str, Callable[..., Any]] = {
-    "keys": Keys, "web": Web, "sms": Sms, "invite": Invites, "bell": Bell, "limits": Limits, "forget": Forget,
+    "keys": Keys,
+    "web": Web,
+    "sms": Sms,
+    "invite": Invites,
+    "bell": Bell,
+    "limits": Limits,
+    "forget": Forget,
     "log": Log,
 }
 _WATCH_NAME = re.compile(r"[a-z][a-z0-9_-]{0,39}")
@@ -66,11 +72,17 @@ def read_file(file: Path) -> str:
     try:
         return file.read_text("utf-8")
     except FileNotFoundError:
-        raise Misconfigured(f"There is no settings file {file.name}", "Run `shelfbell init`, or name the file in "
-                            f"the environment variable {VARIABLE}.", field=VARIABLE) from None
+        raise Misconfigured(
+            f"There is no settings file {file.name}",
+            f"Run `shelfbell init`, or name the file in the environment variable {VARIABLE}.",
+            field=VARIABLE,
+        ) from None
     except (OSError, UnicodeDecodeError):
-        raise Misconfigured(f"The settings file {file.name} cannot be read", "It must be a text file in UTF-8 that "
-                            "the user who runs Shelfbell may read.", field=VARIABLE) from None
+        raise Misconfigured(
+            f"The settings file {file.name} cannot be read",
+            "It must be a text file in UTF-8 that the user who runs Shelfbell may read.",
+            field=VARIABLE,
+        ) from None
 
 
 def all_of(problems: Sequence[Misconfigured]) -> Misconfigured:
@@ -89,9 +101,16 @@ def read(text: str, *, folder: Path) -> Reading:
         problems: list[Misconfigured] = []
     except tomllib.TOMLDecodeError as error:
         where = re.search(r"at (line \d+|end of document)", str(error))
-        given, problems = {}, [Misconfigured(
-            f"The settings file is no TOML {where.group(0) if where else ''}".rstrip(),
-            "Look for a missing quote or bracket there.", field=UNREADABLE)]
+        given, problems = (
+            {},
+            [
+                Misconfigured(
+                    f"The settings file is no TOML {where.group(0) if where else ''}".rstrip(),
+                    "Look for a missing quote or bracket there.",
+                    field=UNREADABLE,
+                )
+            ],
+        )
     names = sorted({key.split(".")[1] for key in given if key.startswith("watch.") and key.count(".") >= 2})
     settings = [*_settings_for(names)]
     problems += _unknown(given, settings)
@@ -125,7 +144,7 @@ def _settings_for(names: Sequence[str]) -> Iterator[Setting]:
             yield setting
             continue
         for name in names:
-            key = f"watch.{name}.{setting.key[len(WATCH):]}"
+            key = f"watch.{name}.{setting.key[len(WATCH) :]}"
             yield Setting(key, setting.kind, setting.default, setting.help)
 
 
@@ -136,8 +155,11 @@ def _unknown(given: Mapping[str, Any], settings: Sequence[Setting]) -> Iterator[
         if key in FORBIDDEN:
             yield Misconfigured(f"{key} must not stand in the settings file", FORBIDDEN[key], field=key)
         elif key.startswith("watch.") and not _WATCH_NAME.fullmatch(key.split(".")[1]):
-            yield Misconfigured(f"{key}: the name of a watched folder has other signs than a-z, 0-9, - and _",
-                                "Give it a short name in small letters.", field=key)
+            yield Misconfigured(
+                f"{key}: the name of a watched folder has other signs than a-z, 0-9, - and _",
+                "Give it a short name in small letters.",
+                field=key,
+            )
         elif key not in known and not (key in sections and given[key] == {}):
             near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
             advice = f"Did you mean {near[0]}?" if near else "Every setting stands in config.example.toml."
@@ -178,10 +200,13 @@ def _build(values: Mapping[str, Any], names: Sequence[str], folder: Path) -> Set
     mail = _section(values, "mail")
     mail["folder"] = mail["folder"] or data / "mail"
     # A watched folder without its needed settings has been reported; there is nothing to watch then.
-    watch = tuple(Watch(name=name, **_section(values, f"watch.{name}")) for name in names
-                  if all(values[f"watch.{name}.{part}"] is not None for part in ("folder", *_TABLES)))
+    watch = tuple(
+        Watch(name=name, **_section(values, f"watch.{name}"))
+        for name in names
+        if all(values[f"watch.{name}.{part}"] is not None for part in ("folder", *_TABLES))
+    )
     return Settings(database=database, mail=Mail(**mail), watch=watch, **parts)
 
 
 def _section(values: Mapping[str, Any], section: str) -> dict[str, Any]:
-    return {key[len(section) + 1:]: value for key, value in values.items() if key.rpartition(".")[0] == section}
+    return {key[len(section) + 1 :]: value for key, value in values.items() if key.rpartition(".")[0] == section}

@@ -12,16 +12,33 @@ NO_DEFAULT = object()
 WATCH = "watch.*."  # a watched folder has a name of its own in the place of the star
 
 # Our words for the columns that a watched table may have.
-COLUMNS = ("reference", "phase", "changed_at", "device", "device_class", "fault", "name", "phone", "email",
-           "language", "price")
+COLUMNS = (
+    "reference",
+    "phase",
+    "changed_at",
+    "device",
+    "device_class",
+    "fault",
+    "name",
+    "phone",
+    "email",
+    "language",
+    "price",
+)
 NEEDED_COLUMNS = ("reference", "phase")
 # On the shelf is said with its outcome, because another system's word for "done" does not tell it.
 PHASE_WORDS = (*(phase.value for phase in Phase if phase is not Phase.ON_SHELF), "repaired", "unrepaired")
 
-_COLUMNS = k.words(COLUMNS.__contains__, "Write a table of our words and the file's column names; our words are "
-                   + ", ".join(COLUMNS) + ".", of_keys=True)
-_PHASES = k.words(PHASE_WORDS.__contains__, "Write a table of the file's words and ours; ours are "
-                  + ", ".join(PHASE_WORDS) + ".", of_keys=False)
+_COLUMNS = k.words(
+    COLUMNS.__contains__,
+    "Write a table of our words and the file's column names; our words are " + ", ".join(COLUMNS) + ".",
+    of_keys=True,
+)
+_PHASES = k.words(
+    PHASE_WORDS.__contains__,
+    "Write a table of the file's words and ours; ours are " + ", ".join(PHASE_WORDS) + ".",
+    of_keys=False,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +54,20 @@ class Setting:
 SETTINGS: tuple[Setting, ...] = (
     Setting("database.data_folder", k.NEEDED_PATH, "data", "folder of everything that must be backed up"),
     Setting("database.url", k.DATABASE, "", "main database; empty: the file shelfbell.db in the data folder"),
-    Setting("database.keys_url", k.DATABASE, "", "people's wrapped keys; empty: keys.db in the data folder. Back it "
-            "up apart from the rest and only for days, since a key in an old backup undoes forgetting"),
-    Setting("keys.master_key_file", k.NEEDED_PATH, "keys/master.key", "key that wraps people's keys; never in the "
-            "data folder, and kept in a safe place as well: without it everything sealed is lost"),
+    Setting(
+        "database.keys_url",
+        k.DATABASE,
+        "",
+        "people's wrapped keys; empty: keys.db in the data folder. Back it "
+        "up apart from the rest and only for days, since a key in an old backup undoes forgetting",
+    ),
+    Setting(
+        "keys.master_key_file",
+        k.NEEDED_PATH,
+        "keys/master.key",
+        "key that wraps people's keys; never in the "
+        "data folder, and kept in a safe place as well: without it everything sealed is lost",
+    ),
     Setting("keys.index_key_file", k.NEEDED_PATH, "keys/index.key", "key for finding a person by phone or e-mail"),
     Setting("web.bind", k.BIND, "127.0.0.1", "address that the pages listen on"),
     Setting("web.port", k.PORT, 8600, "port that the pages listen on"),
@@ -60,8 +87,12 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("mail.ca_file", k.PATH, "", "certificates to trust instead of the system's"),
     Setting("mail.timeout_seconds", k.number(5, 600), 30, "how long to wait for the server to answer"),
     Setting("mail.sender_name", k.TEXT, "", "name that customers see; empty: the shop's name"),
-    Setting("mail.sender_address", k.ADDRESS, "counter@shelfbell.invalid", "address that e-mails come from; one of "
-            "your own before anything is sent"),
+    Setting(
+        "mail.sender_address",
+        k.ADDRESS,
+        "counter@shelfbell.invalid",
+        "address that e-mails come from; one of your own before anything is sent",
+    ),
     Setting("mail.reply_to", k.ADDRESS, "", "address for replies; empty: the sender"),
     Setting("sms.transport", k.choice("off", "mailgate"), "off", "mailgate: through an e-mail-to-SMS gateway"),
     Setting("sms.template", k.SMS_TEMPLATE, "", "the gateway's address with {digits} for the number"),

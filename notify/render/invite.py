@@ -16,9 +16,7 @@ from notify.core.instants import need_aware
 
 PRODID = "-//Shelfbell//Pickup 1//EN"
 # RFC 5546 2.1.4: these changes make people reconsider, so the sequence must rise; another place does too.
-RECONSIDER = frozenset(
-    {"DTSTART", "DTEND", "DURATION", "DUE", "RRULE", "RDATE", "EXDATE", "STATUS", "LOCATION"}
-)
+RECONSIDER = frozenset({"DTSTART", "DTEND", "DURATION", "DUE", "RRULE", "RDATE", "EXDATE", "STATUS", "LOCATION"})
 _PROPERTY = {
     "start": "DTSTART",
     "end": "DTEND",
