@@ -54,41 +54,34 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def new_sqlite_url(sqlite_template: Path, tmp_path: Path) -> str:
-    """The address of a fresh SQLite file with tables."""
-    file = tmp_path / "shelfbell.db"
-    if sqlite_template.exists():
-        shutil.copyfile(sqlite_template, file)
-    return f"sqlite:///{file}"
+def database_urls(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[[str], str]]:
+    """Makes fresh databases with tables, as many as a test asks for: `database_urls("sqlite")`.
+
+    A test that asks for "postgresql" by itself carries `@pytest.mark.real`.
+    """
+    copies: list[Path] = []
+    taken: list[str] = []
+
+    def make(kind: str) -> str:
+        if kind == "sqlite":
+            copies.append(tmp_path / f"shelfbell{len(copies)}.db")
+            return _copy(request.getfixturevalue("sqlite_template"), copies[-1])
+        server: Databases = request.getfixturevalue("postgres_server")
+        taken.append(server.create())
+        return server.url(taken[-1])
+
+    yield make
+    for name in taken:
+        request.getfixturevalue("postgres_server").drop(name)
 
 
-@pytest.fixture
-def new_postgres_url(request: pytest.FixtureRequest) -> Iterator[str]:
-    """The address of a fresh PostgreSQL database with tables; it is dropped after the test."""
-    server: Databases = request.getfixturevalue("postgres_server")
-    name = server.create()
-    yield server.url(name)
-    server.drop(name)
-
-
-BACKENDS = ["sqlite", pytest.param("postgresql", marks=pytest.mark.real)]
-
-
-@pytest.fixture(params=BACKENDS)
-def backend(request: pytest.FixtureRequest) -> Backend:
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.real)])
+def backend(request: pytest.FixtureRequest, database_urls: Callable[[str], str]) -> Backend:
     """The test runs twice: on SQLite, and (marked `real`) on PostgreSQL."""
-    source = "new_sqlite_url" if request.param == "sqlite" else "new_postgres_url"
-    return Backend(request.param, request.getfixturevalue(source))
+    return Backend(request.param, database_urls(request.param))
 
 
-@pytest.fixture
-def database_urls(tmp_path: Path, sqlite_template: Path) -> Callable[[str], str]:
-    """Makes as many fresh SQLite databases as a test asks for, by name."""
-
-    def make(name: str) -> str:
-        file = tmp_path / f"{name}.db"
-        if sqlite_template.exists():
-            shutil.copyfile(sqlite_template, file)
-        return f"sqlite:///{file}"
-
-    return make
+def _copy(template: Path, file: Path) -> str:
+    if template.exists():
+        shutil.copyfile(template, file)
+    return f"sqlite:///{file}"

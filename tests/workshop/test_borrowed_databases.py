@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, inspect, text
 
 from tests.parts.databases import Backend
 from tests.parts.postgres import Databases
@@ -18,6 +19,19 @@ def test_each_test_gets_a_database_that_no_other_test_has_touched(backend: Backe
         connection.execute(text("CREATE TABLE left_by_a_test (id integer)"))
     assert engine.dialect.name == backend.name
     engine.dispose()
+
+
+@pytest.mark.parametrize("kind", ["sqlite", pytest.param("postgresql", marks=pytest.mark.real)])
+def test_a_test_may_ask_for_several_databases_that_are_apart(database_urls: Callable[[str], str], kind: str) -> None:
+    first, second = database_urls(kind), database_urls(kind)
+    engine = create_engine(first)
+    with engine.begin() as connection:
+        connection.execute(text("CREATE TABLE only_here (id integer)"))
+    other = create_engine(second)
+    assert not inspect(other).has_table("only_here")
+    assert inspect(other).get_table_names()
+    engine.dispose()
+    other.dispose()
 
 
 @pytest.mark.real
