@@ -28,10 +28,10 @@ def ticket_pdf(ticket: ClaimTicket, *, paper: str, templates: Path, made_at: dat
     size = paper_named(paper, PAPERS)
     words = load_words(templates, ticket.language)
     title = f"{words.title_ticket} {ticket.number}"
-    sheet = Sheet(templates, title=title, language=ticket.language, made_at=made_at)
-    desk, pages = _laid_out(ticket, sheet=sheet, paper=size, words=words)
-    _draw(pages, desk, number=ticket.number)
-    return sheet.to_bytes()
+    with Sheet(templates, title=title, language=ticket.language, made_at=made_at) as sheet:
+        desk, pages = _laid_out(ticket, sheet=sheet, paper=size, words=words)
+        _draw(pages, desk, number=ticket.number)
+        return sheet.to_bytes()
 
 
 def _laid_out(ticket: ClaimTicket, *, sheet: Sheet, paper: Paper, words: PaperWords) -> tuple[Desk, list[list[Block]]]:

@@ -52,13 +52,14 @@ def label_pdf(label: DeviceLabel, *, paper: str, language: str, templates: Path,
         raise Invalid("a device label may carry only the claim number", "Use the number.", field="qr_text")
     size = paper_named(paper, LABELS)
     words = load_words(templates, language)
-    sheet = Sheet(templates, title=f"{words.title_label} {label.number}", language=language, made_at=made_at)
     shelf = f"{words.shelf} {label.part_or_shelf}" if label.part_or_shelf.strip() else ""
     signs = words.safety_words(label.safety)
     alarm = "\N{NO-BREAK SPACE}· ".join((*signs, words.no_charge)) if signs else ""
     lines = [(shelf, 2, True), (label.device, 4, False)]
-    _draw(sheet, size, qr_text=label.qr_text, head=label.number, lines=lines, alarm=alarm)
-    return sheet.to_bytes()
+    title = f"{words.title_label} {label.number}"
+    with Sheet(templates, title=title, language=language, made_at=made_at) as sheet:
+        _draw(sheet, size, qr_text=label.qr_text, head=label.number, lines=lines, alarm=alarm)
+        return sheet.to_bytes()
 
 
 def part_label_pdf(label: PartLabel, *, paper: str, language: str, templates: Path, made_at: datetime) -> bytes:
@@ -70,12 +71,13 @@ def part_label_pdf(label: PartLabel, *, paper: str, language: str, templates: Pa
         raise Invalid("the part code must be 1 to 24 letters, digits, dots or dashes", "Shorten it.", field="code")
     size = paper_named(paper, LABELS)
     words = load_words(templates, language)
-    sheet = Sheet(templates, title=f"{words.title_part} {label.code}", language=language, made_at=made_at)
     supplier = f"{words.part_from} {label.supplier}" if label.supplier.strip() else ""
     lines = [(label.part, 3, True), (supplier, 1, False)]
     head = f"{words.part_for} {label.number}" if label.number else label.code
-    _draw(sheet, size, qr_text=_PART_PREFIX + label.code, head=head, lines=lines, alarm="")
-    return sheet.to_bytes()
+    title = f"{words.title_part} {label.code}"
+    with Sheet(templates, title=title, language=language, made_at=made_at) as sheet:
+        _draw(sheet, size, qr_text=_PART_PREFIX + label.code, head=head, lines=lines, alarm="")
+        return sheet.to_bytes()
 
 
 def _draw(

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from notify.core.errors import Misconfigured
 from notify.render.paper import DOTS_PER_INCH
@@ -29,7 +29,7 @@ _LINE = 1.22
 class Sheet:
     """One document being drawn; all lengths are dots of 25.4/203 mm, counted from the top left corner.
 
-    The same calls give the same bytes: the only clock is `made_at`.
+    The same calls give the same bytes: the only clock is `made_at`. Use it in a `with` block.
     """
 
     def __init__(self, templates: Path, *, title: str, language: str, made_at: datetime) -> None:
@@ -40,18 +40,30 @@ class Sheet:
         self._pdf: FPDF = FPDF(unit=_POINTS_PER_DOT, format=(100, 100))
         self._pdf.set_auto_page_break(False)
         self._pdf.set_creation_date(made_at)
-        self._pdf.set_title(title)
         self._pdf.set_lang(language)
         self._load_faces(templates / "fonts")
         self._pdf.set_font(_FAMILY, size=72)
         self._known = frozenset(self._pdf.fonts[_FAMILY].cmap)
+        self._pdf.set_title(self.clean(title))
         self._advances: dict[tuple[str, bool], float] = {}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the font files, which the PDF library reads from until the end."""
+        self._close_faces()
+
+    def _close_faces(self) -> None:
+        for face in self._pdf.fonts.values():
+            face.ttfont.close()
 
     def _load_faces(self, folder: Path) -> None:
         for style, name in _FACES:
             try:
                 self._pdf.add_font(_FAMILY, style=style, fname=folder / name)
             except FileNotFoundError:
+                self._close_faces()
                 advice = "Put templates/fonts back; printing needs both."
                 raise Misconfigured(f"the font file {name} is missing", advice) from None
 

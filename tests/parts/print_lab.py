@@ -101,6 +101,15 @@ def quiet_modules(page: Dots, code: Found) -> int:
     return 8
 
 
+def seen(page: Dots) -> set[str]:
+    """Readers and what they read as "name text", from the picture and from one twice as large.
+
+    Two looks, because a camera takes many pictures a second while the hand comes nearer.
+    """
+    nearer = np.asarray(cv2.resize(page, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC), np.uint8)
+    return {f"{name} {reader(look)}" for look in (page, nearer) for name, reader in READERS.items()}
+
+
 def padded(code: Dots, *, rim: int) -> Dots:
     """The picture on more white paper."""
     return np.pad(code, rim, constant_values=255)

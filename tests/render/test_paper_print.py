@@ -16,6 +16,7 @@ from tests.parts.print_lab import (
     padded,
     quiet_modules,
     raster,
+    seen,
     turned,
     uneven_modules,
 )
@@ -99,7 +100,8 @@ def test_every_size_survives_rotation_blur_and_thermal_fade(pages: dict[str, tup
         code = find(page)
         clean = padded(code.cut(page, extra=0), rim=4 * code.dots)
         for wear, picture in _worn(clean, code.dots).items():
-            found = {name for name, reader in READERS.items() if reader(picture) == text}
+            looks = seen(picture)
+            found = {name for name in READERS if f"{name} {text}" in looks}
             readers_of[f"{size} {wear}"] = found
             for name in found:
                 read[name] += 1
@@ -109,11 +111,12 @@ def test_every_size_survives_rotation_blur_and_thermal_fade(pages: dict[str, tup
         f"read_zxing={read['zxing']} read_qrdec={read['qrdec']} read_opencv={read['opencv']}"
     )
     # Each picture is read by two independent readers: zxing, and qrdec or OpenCV's.
-    assert all("zxing" in found and len(found) >= 2 for found in readers_of.values()), readers_of
+    missed = {wear: found for wear, found in readers_of.items() if "zxing" not in found or len(found) < 2}
+    assert not missed
 
 
 def test_wear_beyond_reading_is_not_read(pages: dict[str, tuple[Dots, str]]) -> None:
     page, text = pages["roll80"]
     code = find(page)
     ruined = blurred(padded(code.cut(page, extra=0), rim=4 * code.dots), sigma=1.5 * code.dots)
-    assert text not in {reader(ruined) for reader in READERS.values()}
+    assert not any(text in look for look in seen(ruined))
