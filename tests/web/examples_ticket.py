@@ -23,7 +23,7 @@ def _taken_in() -> Page:
             {"id": "14", "number": "T3N-6W8L", "device": "Fenlight e-reader", "promise": "", "place": "metal box",
              "flag": "Battery swollen", "cautions": CAUTIONS, "prints": prints("14"), "label_href": "/tickets/14/print/label.pdf"},
         ],
-        qr_src="/visits/8/qr.svg", qr_help="Pat may photograph this. It opens the claim page of both devices.",
+        qr_src="/visits/8/qr.svg", reissue=True, qr_help="Pat may photograph this. It opens the claim page of both devices.",
     )  # fmt: skip
 
 
@@ -54,6 +54,7 @@ def _refused() -> Page:
             "sentence": "K7M-2X9T is only a number, and anybody may know it. It does not show who may take the device.",
             "steps": ["Ask for the claim ticket or the claim page on the phone, and scan its code.",
                       "If it is lost, compare the name and the number with what we have, and issue a new claim ticket; the old one stops working."],
+            "links": [{"label": "The visit of this number", "href": "/visits/8"}],
         },
         devices=[], collectors=[], scanned="",
     )  # fmt: skip
