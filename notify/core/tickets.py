@@ -79,6 +79,9 @@ MOVES: tuple[Move, ...] = (
 )
 # Only the handover desk may take these: a device goes to a person, not to a button.
 DESK_ONLY = frozenset({"handed_back", "handover_undone"})
+# Where a way through several phases ends, and the moves that no such way takes.
+_STOPS = frozenset({Phase.ON_SHELF, Phase.HANDED_BACK, Phase.LEFT_BEHIND})
+_SIDEWAYS = frozenset({"put_back", "proof_failed", "called_back", "handover_undone"})
 OPEN_PHASES = (P.TAKEN_IN, P.INSPECTING, P.IN_LINE, P.ON_BENCH, P.PROVING, P.ON_SHELF)
 MOVE_EVENTS = frozenset(move.event for move in MOVES)
 
@@ -103,6 +106,23 @@ def find_move(source: Phase, target: Phase, *, outcome: str = "") -> Move:
         _allowed_sentence(source),
         field="to",
     )
+
+
+def path(source: Phase, target: Phase, *, outcome: str = "") -> tuple[Move, ...]:
+    """The fewest moves from source to target, for systems that tell only some of the phases.
+
+    Never through a shelf or a handover on the way, so that nothing is announced that did not happen.
+    Raises NotAllowed when no such way exists.
+    """
+    ways: list[tuple[Move, ...]] = [(move,) for move in moves_from(source)]
+    for way in ways:
+        last = way[-1]
+        if last.target is target and (not outcome or last.outcome == outcome):
+            return way
+        if last.target in _STOPS or last.event in _SIDEWAYS or len(way) > len(Phase):
+            continue
+        ways.extend((*way, move) for move in moves_from(last.target) if move.event not in _SIDEWAYS)
+    raise NotAllowed(f"A ticket cannot go from {source} to {target}", _allowed_sentence(source), field="to")
 
 
 def _allowed_sentence(source: Phase) -> str:

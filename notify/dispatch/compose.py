@@ -89,7 +89,7 @@ class Composer:
         cancels = message.notice == "pickup_cancelled" and booking is not None and booking.invited
         if booking is None or not (confirms or cancels):
             return None, None, self.sending.reply_to or None
-        organizer = self.sending.organizer.format(token=booking.organizer_token)
+        organizer = self.sending.organizer.replace("{token}", booking.organizer_token)
         method = "REQUEST" if confirms else "CANCEL"
         made = self._calendar(booking, method, organizer, shop=shop, address=address, now=now, context=context)
         return made, method, organizer
@@ -103,8 +103,7 @@ class Composer:
         return invite_bytes(Invite(
             uid=booking.uid, sequence=booking.revision, dtstamp=now, start=booking.start_at, end=booking.end_at,
             summary=words("invite.summary", shop=shop.name),
-            description=words("invite.description", day=context["slot"]["day"], time=context["slot"]["time"],
-                              phone=shop.phone),
+            description=words("invite.description", day=context["slot"]["day"], time=context["slot"]["time"]),
             location=context["slot"]["place"], organizer_name=shop.name, organizer_address=organizer,
             attendee_name=str(context["person"]["name"]), attendee_address=address, method=method,  # type: ignore[arg-type]
         ))  # fmt: skip

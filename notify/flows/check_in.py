@@ -28,17 +28,20 @@ class CheckedIn:
 
 def check_in(ctx: Context, actor: Actor, form: VisitForm) -> CheckedIn:
     """Takes in one or more devices. Raises Invalid carrying every wrong field; then nothing is kept."""
-    actor.need("check_in")
     with ctx.db.write(actor.shop_id) as unit:
         if form.once and (known := idempotent.recall(unit, f"check_in:{form.once}")):
             return CheckedIn(known["visit"], tuple(known["tickets"]), tuple(known["numbers"]))
-        shop = ctx.shop(unit)
-        checked = CheckedForm(unit, shop, form, now=ctx.clock())
-        done = _keep(ctx, unit, actor, form, checked)
+        done = check_in_within(ctx, unit, actor, form)
         if form.once:
             result = {"visit": done.visit_id, "tickets": done.ticket_ids, "numbers": done.numbers}
             idempotent.keep(unit, f"check_in:{form.once}", result, at=ctx.clock())
         return done
+
+
+def check_in_within(ctx: Context, unit: Unit, actor: Actor, form: VisitForm) -> CheckedIn:
+    """Like check_in, inside the caller's transaction."""
+    actor.need("check_in")
+    return _keep(ctx, unit, actor, form, CheckedForm(unit, ctx.shop(unit), form, now=ctx.clock()))
 
 
 def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm) -> CheckedIn:

@@ -432,6 +432,7 @@ taken_rows = _table(
     Column("source", String(60), nullable=False),
     Column("row_key", String(64), nullable=False),
     Column("digest", String(64), nullable=False),
+    _id("ticket_id"),
     _at("at"),
     key=("source", "row_key"),
 )

@@ -131,6 +131,7 @@ def upgrade() -> None:
         sa.Column("source", sa.String(length=60), nullable=False),
         sa.Column("row_key", sa.String(length=64), nullable=False),
         sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=False),
         sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "source", "row_key", name=op.f("pk_taken_rows")),
     )

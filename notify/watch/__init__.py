@@ -1,0 +1,1 @@
+"""Other systems' ticket changes, turned into one flow per batch."""

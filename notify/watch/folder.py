@@ -1,0 +1,136 @@
+"""Watches a folder for CSV files: waits for whole ones, takes them, keeps what was refused for a person."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+from notify.config.settings import Watch
+from notify.core.actors import Actor
+from notify.core.errors import Invalid
+from notify.flows.context import Context
+from notify.flows.take_changes import Batch, Change, Taken, take_changes
+from notify.watch.rows import Sheet, read_sheet
+
+SETTLED = timedelta(seconds=3)  # a file untouched for so long is taken to be whole
+KEPT = timedelta(
+    days=14
+)  # taken files and refused lines hold contact data: kept no longer (common practice, no source)
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What one file came to. `problem` is set when it could not be read at all."""
+
+    file: str
+    taken: int
+    unchanged: int
+    refused: tuple[tuple[int, str], ...]
+    problem: str = ""
+
+
+def take_folder(
+    ctx: Context, shop_id: str, watch: Watch, *, limit_bytes: int, dry_run: bool = False,
+    wall_clock: Callable[[], float] = time.time,
+) -> tuple[Report, ...]:  # fmt: skip
+    """Takes every whole CSV file of the folder, oldest first; with `dry_run` nothing changes, nothing moves.
+
+    Afterwards a file lies in `taken/`; lines refused lie in `refused/` with their reasons, under the same
+    header, ready to be corrected and put back. Both are removed after 14 days.
+    """
+    if not watch.folder.is_dir():
+        return (Report(watch.folder.name, 0, 0, (), "The folder is not there. Make it, or correct the settings."),)
+    reports = []
+    for file in _whole_files(watch.folder, wall_clock()):
+        reports.append(_take_file(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run))
+    if not dry_run:
+        _drop_old(watch.folder, wall_clock())
+    return tuple(reports)
+
+
+def _whole_files(folder: Path, now: float) -> list[Path]:
+    found = []
+    for file in folder.iterdir():
+        if file.is_symlink() or not file.is_file() or file.suffix.lower() != ".csv" or file.name.startswith("."):
+            continue
+        changed = file.stat().st_mtime
+        if now - changed >= SETTLED.total_seconds() or changed > now + 60:
+            found.append((changed, file))
+    return [file for _, file in sorted(found)]
+
+
+def _take_file(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool) -> Report:
+    try:
+        data, sheet = _read(file, watch, limit_bytes)
+    except Invalid as problem:
+        if not dry_run:
+            _move(file, "refused", "")
+        return Report(file.name, 0, 0, (), str(problem))
+    digest = hashlib.sha256(data).hexdigest()
+    batch = Batch(watch.name, _words(watch), watch.zone, digest)
+    changes = [Change(row.line, row.cells) for row in sheet.rows]
+    actor = Actor(shop_id, "source", watch.name)
+    result = take_changes(ctx, actor, batch, changes, refused_before=len(sheet.refused), dry_run=dry_run)
+    unread = () if result.known else tuple((line, why) for line, why, _ in sheet.refused)
+    refused = tuple(sorted((*result.refused, *unread)))
+    if not dry_run:
+        _put_away(file, sheet, result, refused, watch, digest)
+    return Report(file.name, len(result.taken), len(result.unchanged), refused)
+
+
+def _words(watch: Watch) -> dict[str, str]:
+    words = dict(watch.phase_words)
+    return {word.casefold(): ours for word, ours in words.items()} | words
+
+
+def _read(file: Path, watch: Watch, limit_bytes: int) -> tuple[bytes, Sheet]:
+    if file.stat().st_size > limit_bytes:
+        raise Invalid(f"{file.name} is larger than {limit_bytes // 1024} kB", "Split it, or raise the limit.")
+    try:
+        data = file.read_bytes()
+    except OSError:
+        raise Invalid(f"{file.name} cannot be read", "Give Shelfbell's user the right to read it.") from None
+    return data, read_sheet(data, watch)
+
+
+def _put_away(
+    file: Path, sheet: Sheet, result: Taken, refused: Sequence[tuple[int, str]], watch: Watch, digest: str
+) -> None:
+    if refused:
+        _write_refused(file, sheet, dict(refused), watch, digest)
+    _move(file, "taken", digest[:8])
+
+
+def _write_refused(file: Path, sheet: Sheet, reasons: dict[int, str], watch: Watch, digest: str) -> None:
+    raw = {row.line: row.raw for row in sheet.rows} | {line: cells for line, _, cells in sheet.refused}
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=watch.delimiter, lineterminator="\n")
+    writer.writerow([*sheet.header, "line", "reason"])
+    for line, reason in sorted(reasons.items()):
+        writer.writerow([*raw.get(line, ()), line, reason])
+    folder = _private(file.parent / "refused")
+    target = folder / f"{file.stem}.{digest[:8]}.csv"
+    target.write_text(out.getvalue(), watch.encoding, errors="replace")
+
+
+def _move(file: Path, where: str, mark: str) -> None:
+    folder = _private(file.parent / where)
+    file.replace(folder / (f"{file.stem}.{mark}{file.suffix}" if mark else file.name))
+
+
+def _private(folder: Path) -> Path:
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return folder
+
+
+def _drop_old(folder: Path, now: float) -> None:
+    for inner in ("taken", "refused"):
+        for file in (folder / inner).glob("*.csv"):
+            if now - file.stat().st_mtime > KEPT.total_seconds():
+                file.unlink()
