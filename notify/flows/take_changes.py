@@ -80,13 +80,13 @@ def _take_all(ctx: Context, unit: Unit, actor: Actor, batch: Batch, changes: Seq
     same: list[int] = []
     refused: list[tuple[int, str]] = []
     for change in changes:
-        savepoint = unit.connection.begin_nested()
         try:
-            (done if _take_one(ctx, unit, actor, batch, change) else same).append(change.line)
-            savepoint.commit()
+            with unit.savepoint():
+                changed = _take_one(ctx, unit, actor, batch, change)
         except NotifyError as problem:
-            savepoint.rollback()
             refused.extend((change.line, str(one)) for one in problem.problems)
+        else:
+            (done if changed else same).append(change.line)
     return Taken(tuple(done), tuple(same), tuple(refused))
 
 

@@ -32,6 +32,12 @@ class Unit:
         """The text behind a sealed column; empty when there is none."""
         return self.opener.open(person_id, Place(table, row, column), sealed) if sealed else ""
 
+    @contextmanager
+    def savepoint(self) -> Iterator[None]:
+        """Part of the transaction: an exception inside undoes only this part, and goes on to the caller."""
+        with self.connection.begin_nested():
+            yield
+
 
 class Database:
     """The main database with its vault: short transactions, one writer at a time on SQLite."""
@@ -41,6 +47,7 @@ class Database:
         self.vault = vault
         self._new_id = new_id
         self._writer = threading.Lock()
+        self.after_write: Callable[[], None] = lambda: None  # wakes whoever waits for work in this process
         self._is_sqlite = self.engine.dialect.name == "sqlite"
 
     @property
@@ -60,6 +67,7 @@ class Database:
             if not self._is_sqlite:
                 connection.execute(text("select pg_advisory_xact_lock(hashtext(:shop))"), {"shop": shop_id})
             yield self._unit(connection, shop_id)
+        self.after_write()
 
     @contextmanager
     def write_beside(self, shop_id: str) -> Iterator[Unit]:
