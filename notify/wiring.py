@@ -48,6 +48,7 @@ class Services:
     channels: Mapping[str, Channel]
     texts: Texts
     words: Words
+    page_words: Words
     secret: bytes
     templates: Path
 
@@ -100,7 +101,8 @@ def build(
         jitter=jitter, name=new_id(), fault=fault,
         rules=Rules(context.bell, settings.bell.quiet_from, settings.bell.quiet_until, frozenset(ways)),
     )  # fmt: skip
-    return Services(settings, context, dispatcher, ways, texts, words, secret, templates)
+    page_words = Words(templates / "words", prefix="page.")
+    return Services(settings, context, dispatcher, ways, texts, words, page_words, secret, templates)
 
 
 def _open_vault(settings: Settings) -> Vault:

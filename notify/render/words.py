@@ -53,10 +53,14 @@ class Language(Mapping[str, str]):
 
 
 class Words:
-    """Reads `<language>.toml` and `privacy.<language>.html` below `folder`, each once."""
+    """Reads `<prefix><language>.toml` and `privacy.<language>.html` below `folder`, each once.
 
-    def __init__(self, folder: Path) -> None:
+    The prefix "page." names the words of the customer's pages.
+    """
+
+    def __init__(self, folder: Path, *, prefix: str = "") -> None:
         self.folder = folder
+        self._prefix = prefix
         self._read: dict[str, Language] = {}
         self._environment = TextEnvironment(folder)
 
@@ -97,7 +101,7 @@ class Words:
         return found + [line for language in languages for line in self._faults(f"privacy.{language}.html")]
 
     def _load(self, language: str) -> dict[str, str]:
-        name = f"{language}.toml"
+        name = f"{self._prefix}{language}.toml"
         if not re.fullmatch(r"[a-z]{2,3}(-[A-Za-z]{2,8})?", language):
             raise Misconfigured(f"{language[:20]!r} is not the code of a language", "Use en or de.")
         try:
