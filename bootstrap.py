@@ -230,7 +230,7 @@ def benchmark(rest: list[str]) -> None:
 
 def lock(rest: list[str]) -> None:
     """Write the locks anew: only versions, markers and hashes, no address of any server."""
-    make_environment("run")
+    make_venv()
     options = [
         "--universal", "--python-version", "3.11", "--generate-hashes", "--no-header", "--no-annotate",
         "--no-emit-index-url", "--no-emit-find-links", "--exclude-newer", LOCKED_ON, "-q", *rest,

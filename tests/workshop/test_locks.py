@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
+import sys
 import tomllib
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -60,6 +63,28 @@ def test_a_lock_satisfies_every_dependency_that_pyproject_names(lock: str) -> No
 def test_what_runs_the_product_is_the_same_when_it_is_tested() -> None:
     run, test = pinned("run.txt"), pinned("test.txt")
     assert {name: test.get(name) for name in run} == run
+
+
+@pytest.mark.parametrize(("folder", "lock"), [("notify", "run.txt"), ("tests", "test.txt")])
+def test_every_library_that_is_imported_is_asked_for_by_name(folder: str, lock: str) -> None:
+    asked = {canonicalize_name(requirement.name) for requirement in wanted(lock)}
+    homes = packages_distributions()
+    for library, file in sorted(libraries(ROOT / folder).items()):
+        found = {canonicalize_name(name) for name in homes.get(library, [])}
+        assert found & asked, f"{file} imports {library}: name its distribution in pyproject.toml, then lock"
+
+
+def libraries(folder: Path) -> dict[str, str]:
+    """Third-party import name -> a file that uses it."""
+    ours = sys.stdlib_module_names | {"notify", "tests", "bootstrap"}
+    found = {}
+    for file in sorted(folder.rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found.update({alias.name.partition(".")[0]: file.name for alias in node.names})
+            elif isinstance(node, ast.ImportFrom) and not node.level:
+                found[(node.module or "").partition(".")[0]] = file.name
+    return {name: file for name, file in found.items() if name not in ours}
 
 
 def test_a_planted_address_is_seen() -> None:
