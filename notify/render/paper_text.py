@@ -16,6 +16,7 @@ _BLANKS = re.compile("(?:(?![\u00a0\u202f])\\s)+")
 _DROPPED = frozenset({"Mn", "Me", "Cf"})
 _NUMBER_GAP = re.compile(r"(?<=\d) (?=\S{1,12}(?:\s|$))|(?<=\d\.) (?=\S{1,12}(?:\s|$))")
 _RIGHT_TO_LEFT = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc]")
+_MIRRORED = dict(zip("()[]{}<>«»‹›", ")(][}{><»«›‹", strict=True))
 _ARABIC = re.compile("[\u0620-\u06ff]")
 
 
@@ -115,7 +116,13 @@ def visual(line: str) -> str:
     from fpdf.bidi import BidiParagraph  # loaded only for the rare line that needs it
     from fpdf.enums import TextDirection
 
-    return str(BidiParagraph(text=line, base_direction=TextDirection.LTR).get_reordered_string())
+    letters = BidiParagraph(text=line, base_direction=TextDirection.LTR).get_reordered_characters()
+    return "".join(_facing(letter.character, level=letter.embedding_level) for letter in letters)
+
+
+def _facing(letter: str, *, level: int) -> str:
+    """The letter, or its mirror image in a right-to-left run (UAX #9, L4: odd levels)."""
+    return _MIRRORED.get(letter, letter) if level % 2 else letter
 
 
 def join_arabic(text: str) -> str:

@@ -123,6 +123,15 @@ def turned(code: Dots, degrees: float) -> Dots:
     return np.asarray(cv2.warpAffine(wide, turn, (width, height), borderValue=255, flags=cv2.INTER_LINEAR), np.uint8)
 
 
+def defocused(code: Dots, *, radius: float) -> Dots:
+    """Out of focus as a lens is: every point becomes an even disc; `radius` in dots."""
+    reach = int(np.ceil(radius))
+    down, right = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    disc = np.clip(radius + 0.5 - np.hypot(right, down), 0, 1)
+    spread = cv2.filter2D(code, -1, disc / disc.sum(), borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(spread, np.uint8)
+
+
 def blurred(code: Dots, *, sigma: float) -> Dots:
     """Gaussian blur; `sigma` in dots."""
     return np.asarray(cv2.GaussianBlur(code, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE), np.uint8)

@@ -88,6 +88,11 @@ def test_a_letter_that_the_font_lacks_is_a_box_and_words_around_it_stay() -> Non
     assert printable("radio \N{RADIO} 3", known=ASCII) == f"radio {MISSING} 3"
 
 
+def test_parted_accents_are_joined_and_line_breaks_become_spaces() -> None:
+    assert printable("Cafe\u0301\r\nBu\u0308ro\t 3 ", known=ASCII | {0xE9, 0xFC}) == "Café Büro 3"
+    assert printable("48,00\u00a0£", known=ASCII) == f"48,00\u00a0{MISSING}"
+
+
 def test_lines_are_cut_with_an_ellipsis_only_when_something_is_left_out() -> None:
     assert wrap("one two three", width=7, advance=one_each, most=2) == ("one two", "three")
     assert wrap("one two three four", width=7, advance=one_each, most=2) == ("one two", f"three{ELLIPSIS}")
@@ -128,7 +133,9 @@ def test_arabic_letters_take_the_joined_shapes_that_unicode_names() -> None:
 
 
 def test_right_to_left_words_are_turned_and_numbers_within_them_are_not() -> None:
-    # Unicode UAX #9: in a left-to-right line the Hebrew run is reversed, digits keep their order.
-    assert visual("abc שלום 123") == "abc םולש 123"
-    assert visual("שלום (3)") == "םולש (3)"
+    # Unicode UAX #9 for a left-to-right line: a number after Hebrew belongs to its run (N1) and so stands
+    # left of it, its digits in order (I1, L2); brackets around it go along (N0) and are mirrored (L4).
+    assert visual("abc שלום 123") == "abc 123 םולש"
+    assert visual("שלום (3) abc") == "(3) םולש abc"
+    assert visual("abc שלום, x") == "abc םולש, x"
     assert visual("radio 3") == "radio 3"
