@@ -104,7 +104,7 @@ def _bench_de() -> Page:
     w = words("de")
     return _claim(
         "de",
-        expect=w["says"]["expect"].format(when="Donnerstag, 26. November, bis 11:30 Uhr"),
+        expect=w["says"]["expect"].format(when="am Donnerstag, 26. November, bis 11:30 Uhr"),
         story=_story(
             "de",
             ("heute, 9:12 Uhr", "on_bench"),
@@ -116,7 +116,7 @@ def _bench_de() -> Page:
         answered=[
             {
                 "id": "7",
-                "sentence": w["story"]["question_answered"].format(answer="Ja, das graue Gehäuse nehmen."),
+                "sentence": w["story"]["question_answered"].format(answer="Ja, das einbauen"),
                 "can_take_back": True,
             }
         ],
@@ -157,9 +157,10 @@ def _question() -> Page:
 def _ready(language: str, state: str) -> Page:
     w = words(language)
     day = {"en": "Thursday, 26 November", "de": "Donnerstag, 26. November"}[language]
+    when = w["date"]["at"].format(day=day, time="17:30")
     sentence = w["says"]["pickup_open"]
     if state == "booked":
-        sentence = w["says"]["pickup_booked"].format(day=day, time="17:30")
+        sentence = w["says"]["pickup_booked"].format(when=when)
     return _claim(
         language,
         mark_name="on_shelf",
@@ -173,7 +174,7 @@ def _ready(language: str, state: str) -> Page:
             "place": "Tramstop Bench, 4 Ropewalk, Quillhaven",
         },
         show_code=True,
-        notice=w["notice"]["booked"].format(day=day, time="17:30") if state == "booked" else "",
+        notice=w["notice"]["booked"] if state == "booked" else "",
         story=_story(
             language,
             ("today, 11:02" if language == "en" else "heute, 11:02 Uhr", "on_shelf_repaired"),
@@ -189,7 +190,7 @@ def _two_devices() -> Page:
         "en",
         mark_name="on_shelf",
         sentence=w["says"]["some_ready"].format(ready=1, total=2),
-        cautions=[w["caution"]["swollen"], w["caution"]["keep"]],
+        cautions=["Please do not charge or post it.", "Its battery is swollen: do not press or pierce it."],
         devices=[
             {"number": "K7M-2X9T", "mark": "on_shelf", "sentence": "Your camera is repaired and ready for you."},
             {"number": "P4H-9C3R", "mark": "part", "sentence": "Your e-reader is waiting for a part."},
