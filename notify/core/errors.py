@@ -41,6 +41,10 @@ class NotAllowed(NotifyError):
     """The rules or this person's role forbid it; somebody else or another step may."""
 
 
+class TooOften(NotAllowed):
+    """Too many tries in too short a time; wait."""
+
+
 class NotFound(NotifyError):
     """There is no such thing here (or not for the one who asks; the answer is the same)."""
 

@@ -11,7 +11,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
 from notify.core.actors import Actor
-from notify.core.errors import Invalid, NotAllowed
+from notify.core.errors import Invalid, NotAllowed, TooOften
 from notify.core.roles import STAFF_ROLES
 from notify.core.text import clean_line
 from notify.flows.context import Context
@@ -153,7 +153,7 @@ def _throttle(ctx: Context, shop_id: str, *what: tuple[str, str], limit: int) ->
         keys = [unit.opener.lookup(f"try:{shop_id}:{kind}", value) for kind, value in what]
         counts = [staff.count_try(unit, key, at=ctx.clock(), window=WINDOW) for key in keys]
     if max(counts) > limit:
-        raise NotAllowed("Too many tries", "Wait an hour, or ask the owner for a new password.", field="name")
+        raise TooOften("Too many tries", "Wait an hour, or ask the owner for a new password.", field="name")
     return keys
 
 

@@ -136,6 +136,16 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
     return tuple(_message(row) for row in rows)
 
 
+def release(unit: Unit) -> int:
+    """Ends every lease of the shop; how many. Only for a process that knows it is the only one."""
+    t = s.messages
+    return unit.connection.execute(
+        update(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.state == WAITING, t.c.lease_until.is_not(None))
+        .values(lease_by=None, lease_until=None)
+    ).rowcount
+
+
 def next_due(unit: Unit) -> datetime | None:
     """When the next waiting message is due."""
     t = s.messages
@@ -299,14 +309,34 @@ def messages_of_visit(unit: Unit, visit_id: str) -> tuple[Message, ...]:
     return tuple(_message(row) for row in rows)
 
 
-def list_messages(unit: Unit, *, states: Iterable[str] = (), limit: int = 100) -> tuple[Message, ...]:
-    """The newest messages, in any of `states` (all when empty)."""
+def newest_of_visits(unit: Unit, notice: str, visit_ids: Iterable[str]) -> Mapping[str, Message]:
+    """visit -> the newest message of that notice, whatever became of it."""
+    t = s.messages
+    rows = unit.connection.execute(
+        select(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.notice == notice, t.c.visit_id.in_(set(visit_ids)))
+        .order_by(t.c.seq)
+    )
+    return {row.visit_id: _message(row) for row in rows}
+
+
+def list_messages(unit: Unit, *, states: Iterable[str] = (), limit: int = 100, skip: int = 0) -> tuple[Message, ...]:
+    """The newest messages, in any of `states` (all when empty), after the first `skip` of them."""
     t = s.messages
     query = select(t).where(t.c.shop_id == unit.shop_id)
     wanted = list(states)
     if wanted:
         query = query.where(t.c.state.in_(wanted))
-    return tuple(_message(row) for row in unit.connection.execute(query.order_by(t.c.seq.desc()).limit(limit)))
+    return tuple(
+        _message(row) for row in unit.connection.execute(query.order_by(t.c.seq.desc()).limit(limit).offset(skip))
+    )
+
+
+def count_in(unit: Unit, state: str) -> int:
+    """How many messages of the shop are in this state."""
+    t = s.messages
+    where = (t.c.shop_id == unit.shop_id, t.c.state == state)
+    return int(unit.connection.execute(select(func.count()).select_from(t).where(*where)).scalar_one())
 
 
 def _message(row: Any) -> Message:

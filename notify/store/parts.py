@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import func, insert, select, update
 
 from notify.core.errors import NotFound
 from notify.store import schema as s
@@ -82,6 +82,22 @@ def parts_in(unit: Unit, states: Iterable[str]) -> tuple[Part, ...]:
     t = s.parts
     rows = unit.connection.execute(
         select(t).where(t.c.shop_id == unit.shop_id, t.c.state.in_(list(states))).order_by(t.c.due_at, t.c.needed_at)
+    )
+    return tuple(_opened(unit, row) for row in rows.all())
+
+
+def count_due(unit: Unit, before: datetime) -> int:
+    """How many ordered parts should be here before that instant; opens nothing."""
+    t = s.parts
+    due = (t.c.shop_id == unit.shop_id, t.c.state == "ordered", t.c.due_at < before)
+    return int(unit.connection.execute(select(func.count()).select_from(t).where(*due)).scalar_one())
+
+
+def arrived_since(unit: Unit, moment: datetime) -> tuple[Part, ...]:
+    """Parts that came in since `moment`, the newest first."""
+    t = s.parts
+    rows = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.arrived_at >= moment).order_by(t.c.arrived_at.desc(), t.c.id)
     )
     return tuple(_opened(unit, row) for row in rows.all())
 

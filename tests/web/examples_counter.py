@@ -10,7 +10,7 @@ from tests.web.examples_shop import Page, button, line, staff_base
 
 
 def _signed_out(**more: Any) -> Page:
-    return {**staff_base("", name="", wait="", next=""), "staff": None, **more}
+    return {**staff_base("", name="", wait="", next="", shops=[], shop_chosen=""), "staff": None, **more}
 
 
 def _who() -> Page:
@@ -162,6 +162,9 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
     return {
         "sign_in": ("sign_in.html", _signed_out()),
         "sign_in_wrong": ("sign_in.html", _signed_out(name="ada", errors=wrong)),
+        "sign_in_shops": ("sign_in.html", _signed_out(shops=[{"code": "1", "label": "Tramstop Bench"}, {"code": "2", "label": "Pier Bench"}])),
+        "desk_error": ("desk_error.html", staff_base("", title="That does not work now", sentence="You may not change the shop's settings.",
+                       advice="Ask someone with the role owner.", problems=[])),
         "who": ("who.html", _who()),
         "deliveries": ("deliveries.html", _deliveries()),
         "deliveries_none": ("deliveries.html", {**_deliveries(), **quiet}),

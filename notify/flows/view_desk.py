@@ -1,0 +1,54 @@
+"""What the head of every page of the shop shows: its name, and how many deliveries and calls wait."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from notify.core.actors import Actor
+from notify.core.errors import NotFound
+from notify.core.messages import MessageState
+from notify.core.shop import Shop
+from notify.flows.check_in import token_hash
+from notify.flows.context import Context
+from notify.store import outbox, parts, tickets
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """The shop as it is set today; parts due by the end of today; calls to make."""
+
+    shop: Shop
+    deliveries: int
+    calls: int
+
+
+def view_desk(ctx: Context, actor: Actor) -> Desk:
+    """Counts only; opens nothing about anybody."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        shop = ctx.shop(unit)
+        tomorrow = ctx.today(shop) + timedelta(days=1)
+        midnight = datetime(tomorrow.year, tomorrow.month, tomorrow.day, tzinfo=ZoneInfo(shop.zone))
+        return Desk(shop, parts.count_due(unit, midnight), outbox.count_in(unit, MessageState.TO_CALL))
+
+
+def view_shop(ctx: Context, shop_id: str) -> Shop:
+    """The shop's public face, for pages before anybody has signed in."""
+    with ctx.db.read(shop_id) as unit:
+        return ctx.shop(unit)
+
+
+def shop_of_claim(ctx: Context, shop_ids: Sequence[str], token: str) -> str | None:
+    """The shop whose ticket bears this claim secret, or None. A malformed token is looked up like any other."""
+    found = None
+    for shop_id in shop_ids:
+        with ctx.db.read(shop_id) as unit:
+            try:
+                tickets.find_by_token_hash(unit, token_hash(token))
+            except NotFound:
+                continue
+        found = shop_id
+    return found

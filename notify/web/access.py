@@ -1,0 +1,76 @@
+"""Enforces the written list of routes: who may use which, before any view runs."""
+
+from __future__ import annotations
+
+import re
+from urllib.parse import urlsplit
+
+from flask import Flask, abort, g, redirect, request
+from werkzeug.wrappers import Response
+
+from notify.core.claim_number import is_token
+from notify.core.errors import Misconfigured, NotFound
+from notify.flows.view_desk import shop_of_claim
+from notify.web.here import ctx, current_actor, is_demo, services, signed_in
+from notify.web.routes import ROUTES, UNSAFE, Access
+
+_PLAIN = re.compile(r"/[A-Za-z0-9/_.\-]*(\?[A-Za-z0-9=&_\-]*)?")
+
+
+def guard_routes(app: Flask) -> None:
+    """Runs before each page. A route that is not in the list is a fault of ours and answers 500."""
+
+    @app.before_request
+    def guard() -> Response | None:
+        if request.url_rule is None:
+            return None  # there is no such page or method: the answer is on its way
+        access = ROUTES.get(request.url_rule.rule)
+        if access is None or request.method not in access.methods | _safe(access):
+            raise Misconfigured("This page is not in the list of routes", "Add it to notify/web/routes.py.")
+        return _refuse(access)
+
+
+def _safe(access: Access) -> frozenset[str]:
+    return frozenset({"HEAD", "OPTIONS"}) if "GET" in access.methods else frozenset({"OPTIONS"})
+
+
+def _refuse(access: Access) -> Response | None:
+    if access.who == "public":
+        return None
+    if access.who == "claim":
+        _find_claim()
+        return None
+    if access.who == "demo" and not is_demo():
+        abort(404)
+    if signed_in() is None:
+        return _to_sign_in()
+    current_actor().need(access.permission or "look")
+    return None
+
+
+def _find_claim() -> None:
+    """Which shop the claim link belongs to; an unknown one is told so by the customer's own page."""
+    token = str((request.view_args or {}).get("token", ""))
+    g.claim_token = token if is_token(token) else ""
+    g.shop_id = shop_of_claim(ctx(), services().shop_ids(), g.claim_token)
+
+
+def _to_sign_in() -> Response:
+    if request.method in UNSAFE:
+        abort(401)
+    address = request.full_path.rstrip("?")
+    return redirect(f"/sign-in?next={address}" if address != "/" and safe_next(address) else "/sign-in", code=303)
+
+
+def safe_next(address: str) -> str:
+    """The address to go on to after signing in if it is a plain one of our own pages, else ""."""
+    if not _PLAIN.fullmatch(address) or address.startswith("//") or urlsplit(address).netloc:
+        return ""
+    return address
+
+
+def claim_or_404() -> str:
+    """The claim secret of this request when its form is right; raises NotFound with the words for any unknown one."""
+    if not g.get("claim_token") or not g.get("shop_id"):
+        raise NotFound("This claim link is not known here", "It may have been replaced; ask the shop for a new one.")
+    return str(g.claim_token)

@@ -1,0 +1,1 @@
+"""The pages of customers, each file with its blueprint `pages`."""

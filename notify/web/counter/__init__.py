@@ -1,0 +1,1 @@
+"""The pages of the shop, each file with its blueprint `pages`."""

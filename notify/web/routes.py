@@ -1,0 +1,93 @@
+"""The written list of every route: which methods it takes and who may use it. What is not listed is not served."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from notify.core.roles import PERMISSIONS
+
+UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """`who` is public, claim (whoever holds the claim link in the address), demo, or staff with a permission."""
+
+    methods: frozenset[str]
+    who: str
+    permission: str = ""
+
+
+def _for(methods: str, who: str) -> Access:
+    kind, _, permission = who.partition(":")
+    if kind == "staff" and permission not in PERMISSIONS:
+        raise ValueError(f"{who}: there is no such permission")
+    return Access(frozenset(methods.split()), kind, permission)
+
+
+# Rule as Flask writes it -> methods (HEAD and OPTIONS go with GET), who.
+_LIST: tuple[tuple[str, str, str], ...] = (
+    ("/static/<path:filename>", "GET", "public"),
+    # customers
+    ("/c/<token>", "GET", "claim"),
+    ("/c/<token>/answer", "POST", "claim"),
+    ("/c/<token>/slots", "GET", "claim"),
+    ("/c/<token>/book", "POST", "claim"),
+    ("/c/<token>/move", "POST", "claim"),
+    ("/c/<token>/cancel", "POST", "claim"),
+    ("/c/<token>/stop", "POST", "claim"),
+    ("/c/<token>/language", "POST", "claim"),
+    ("/c/<token>/qr.svg", "GET", "claim"),
+    ("/privacy", "GET", "public"),
+    # who is here
+    ("/sign-in", "GET POST", "public"),
+    ("/sign-out", "POST", "staff:look"),
+    ("/who", "GET POST", "staff:look"),
+    # the desk
+    ("/", "GET", "staff:look"),
+    ("/scan", "POST", "staff:look"),
+    ("/check-in", "GET POST", "staff:check_in"),
+    ("/visits/<visit_id>", "GET", "staff:look"),
+    ("/visits/<visit_id>/qr.svg", "GET", "staff:look"),
+    ("/visits/<visit_id>/handover", "GET POST", "staff:hand_back"),
+    ("/visits/<visit_id>/book", "POST", "staff:book"),
+    # a ticket
+    ("/tickets/<ticket_id>", "GET", "staff:look"),
+    ("/tickets/<ticket_id>/move", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/undo", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/questions", "POST", "staff:ask"),
+    ("/tickets/<ticket_id>/parts", "POST", "staff:order_part"),
+    ("/tickets/<ticket_id>/promise", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/notes", "POST", "staff:look"),
+    ("/tickets/<ticket_id>/place", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/paid", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/print/<paper>.pdf", "GET", "staff:look"),
+    ("/questions/<question_id>/answer", "POST", "staff:answer"),
+    ("/questions/<question_id>/withdraw", "POST", "staff:ask"),
+    ("/parts/<part_id>/order", "POST", "staff:order_part"),
+    ("/parts/<part_id>/arrived", "POST", "staff:receive_part"),
+    ("/parts/<part_id>/dead", "POST", "staff:receive_part"),
+    ("/parts/<part_id>/label.pdf", "GET", "staff:look"),
+    # lists
+    ("/deliveries", "GET", "staff:look"),
+    ("/deliveries/arrived", "POST", "staff:receive_part"),
+    ("/pickups", "GET", "staff:look"),
+    ("/bookings/<booking_id>/cancel", "POST", "staff:book"),
+    ("/calls", "GET", "staff:see_contact"),
+    ("/calls/<message_id>/log", "POST", "staff:log_call"),
+    ("/messages", "GET", "staff:look"),
+    ("/messages/<message_id>", "GET", "staff:look"),
+    ("/messages/<message_id>/html", "GET", "staff:look"),
+    ("/demo/mail", "GET", "demo:look"),
+    # settings: everybody looks, the owner changes
+    ("/settings", "GET", "staff:look"),
+    ("/settings/shop", "POST", "staff:settings"),
+    ("/settings/hours", "POST", "staff:settings"),
+    ("/settings/closed", "POST", "staff:settings"),
+    ("/settings/staff", "POST", "staff:staff"),
+    ("/settings/suppliers", "POST", "staff:settings"),
+    ("/settings/retention", "POST", "staff:settings"),
+)
+ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST}
+# Unsafe routes that carry no cookie by design and so need no form token; each would need a proof of its own.
+WITHOUT_FORM_TOKEN: frozenset[str] = frozenset()
