@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,6 +23,10 @@ class Unit:
     opener: Opener
     new_id: Callable[[], str]
     vault: Vault = field(repr=False)
+
+    def savepoint(self) -> AbstractContextManager[object]:
+        """A part of the transaction that can fail alone: an exception undoes it and leaves the rest standing."""
+        return self.connection.begin_nested()
 
     def seal(self, person_id: str, table: str, row: str, column: str, plain: str | bytes) -> bytes:
         """Encrypts a text for the column `column` of one row."""
@@ -77,8 +81,12 @@ class Database:
 
     @contextmanager
     def read(self, shop_id: str) -> Iterator[Unit]:
-        """A reading transaction: one consistent snapshot, rolled back at the end."""
-        with self.engine.connect() as connection, connection.begin():
+        """A reading transaction: one consistent snapshot, rolled back at the end.
+
+        PostgreSQL's usual level gives each statement a snapshot of its own, so it is told otherwise there.
+        """
+        options = {} if self._is_sqlite else {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+        with self.engine.connect().execution_options(**options) as connection, connection.begin():
             yield self._unit(connection, shop_id)
 
     @contextmanager

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event, make_url
@@ -43,9 +45,17 @@ def open_engine(url: str, *, pooled: bool = True) -> Engine:
 def _open_sqlite(url: str, *, pooled: bool) -> Engine:
     pool: dict[str, Any] = {"pool_size": 20, "max_overflow": 20} if pooled else {"poolclass": NullPool}
     engine = create_engine(url, connect_args={"timeout": 10.0, "check_same_thread": False}, **pool)
+    event.listen(engine, "do_connect", _make_private)
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def _make_private(_dialect: object, _record: object, where: list[Any], _options: object) -> None:
+    # SQLite would make the file with the umask of whoever starts it; its journals take the file's mode.
+    file = Path(str(where[0])) if where else Path()
+    if file.parent.is_dir() and not file.exists() and file.name not in ("", ":memory:"):
+        os.close(os.open(file, os.O_CREAT | os.O_RDWR, 0o600))
 
 
 def _set_pragmas(connection: sqlite3.Connection, _record: object) -> None:

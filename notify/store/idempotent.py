@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
@@ -15,11 +16,18 @@ from notify.store.database import Unit
 def recall(unit: Unit, key: str) -> Any:
     """The result kept under `key`, or None."""
     t = s.idempotency
-    return unit.connection.execute(select(t.c.result).where(t.c.shop_id == unit.shop_id, t.c.key == key[:80])).scalar()
+    return unit.connection.execute(
+        select(t.c.result).where(t.c.shop_id == unit.shop_id, t.c.key == _fitted(key))
+    ).scalar()
 
 
 def keep(unit: Unit, key: str, result: Mapping[str, Any], *, at: datetime) -> None:
     """Keeps the result (identifiers only) under `key`."""
     unit.connection.execute(
-        insert(s.idempotency).values(shop_id=unit.shop_id, key=key[:80], result=dict(result), at=at)
+        insert(s.idempotency).values(shop_id=unit.shop_id, key=_fitted(key), result=dict(result), at=at)
     )
+
+
+def _fitted(key: str) -> str:
+    """Cutting a long key would make two of them equal; its hash keeps them apart."""
+    return key if len(key) <= 80 else hashlib.sha256(key.encode()).hexdigest()
