@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
@@ -71,26 +72,26 @@ def fitting_symbol(text: str, *, width: int, most: int, least: int) -> tuple[Sym
     Level H wins unless it costs dots per module below 4 (0.5 mm). Raises Invalid if not even level Q
     fits with 3 dots.
     """
-    found = [(code, min(most, width // code.across)) for code in _candidates(text, least=least)]
-    for code, dots in found:
+    found = []
+    for code in _candidates(text, least=least):
+        dots = min(most, width // code.across)
         if dots >= min(most, STURDY_DOTS):
             return code, dots
+        found.append((code, dots))
     code, dots = max(found, key=lambda pair: pair[1])
     if dots < FEWEST_DOTS:
         raise _too_long(text)
     return code, dots
 
 
-def _candidates(text: str, *, least: int) -> tuple[Symbol, ...]:
+def _candidates(text: str, *, least: int) -> Iterator[Symbol]:
     """Level H first, if the text is short enough for it, then Q."""
-    plain = symbol(text, level="Q")
-    try:
+    with suppress(Invalid):
         sturdy = symbol(text, level="H", least=least)
         if sturdy.version in WEAK_VERSIONS:
             sturdy = symbol(text, level="H", least=max(WEAK_VERSIONS) + 1)
-    except Invalid:
-        return (plain,)
-    return sturdy, plain
+        yield sturdy
+    yield symbol(text, level="Q")
 
 
 def runs(code: Symbol) -> Iterator[tuple[int, int, int]]:

@@ -54,7 +54,7 @@ def test_hostile_text_in_every_field_stays_on_the_paper_and_the_code_readable(na
         accessories=(text,) * 40, fault=text, money_lines=(text,) * 20, promise_line=text, cautions=(text,) * 20,
         privacy_lines=(text,) * 20,
     )  # fmt: skip
-    for paper in PAPERS:
+    for paper in ("roll58", "a6"):  # the narrowest, and the one with pages
         pages = raster(ticket(paper, ticketful))
         assert read_zxing(pages[0]) == LINK
         for page in pages:
