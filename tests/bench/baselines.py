@@ -1,0 +1,60 @@
+"""Everything that the product is measured against, with its statements written out; nothing else competes.
+
+Each baseline does the part of the work that nobody can do without, and nothing of what makes it safe: no
+outbox, no second look, no vault, no receipt, no check of what a channel answered.
+"""
+
+from __future__ import annotations
+
+import smtplib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from notify.render.email import Mailbox, compose_mail
+from notify.render.texts import Texts
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """What a bare loop needs for one message: every word is known already, nothing is read from a database."""
+
+    notice: str
+    language: str
+    to: str
+    message_id: str
+    context: Mapping[str, Any]
+    date: datetime
+
+
+def compose_bare(letter: Letter, *, texts: Texts, sender: Mailbox) -> bytes:
+    """Three texts filled in, then one mail built of them: the product's own render functions."""
+
+    def part(name: str) -> str:
+        return texts.render(language=letter.language, notice=letter.notice, part=name, context=letter.context)
+
+    text, subject, html = part("text"), part("subject"), part("html")
+    return compose_mail(
+        sender=sender, to=letter.to, reply_to=None, subject=subject, text=text, html=html,
+        message_id=letter.message_id, date=letter.date, language=letter.language,
+    )  # fmt: skip
+
+
+def compose_and_send(line: smtplib.SMTP, letters: Sequence[Letter], *, texts: Texts, sender: Mailbox) -> None:
+    """for each letter: compose, then `sendmail(bytes)` on one connection that stays open."""
+    for letter in letters:
+        line.sendmail(sender.address, [letter.to], compose_bare(letter, texts=texts, sender=sender))
+
+
+def send_only(line: smtplib.SMTP, payloads: Sequence[tuple[str, bytes]], *, sender: str) -> None:
+    """for each (recipient, bytes): `sendmail(bytes)` on one connection that stays open."""
+    for to, payload in payloads:
+        line.sendmail(sender, [to], payload)
+
+
+def open_line(port: int) -> smtplib.SMTP:
+    """A connection that has said EHLO, as the product's channel has before its second message."""
+    line = smtplib.SMTP("127.0.0.1", port, local_hostname="[127.0.0.1]")
+    line.ehlo()
+    return line

@@ -1,0 +1,58 @@
+"""The other processes of a measurement: started from here, spoken to by lines, ended by their own handle."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+class Helper:
+    """A process that answers each line it is given with one line."""
+
+    def __init__(self, module: str, *arguments: str) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", module, *arguments], cwd=ROOT, text=True,
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )  # fmt: skip
+        self.pid = self._process.pid
+        self.first = self._line()
+
+    def ask(self, question: str = "") -> Any:
+        """What it answers, read as JSON."""
+        stdin: IO[str] = self._process.stdin  # type: ignore[assignment]
+        stdin.write(f"{question}\n")
+        stdin.flush()
+        return json.loads(self._line())
+
+    def end(self) -> None:
+        """Closes its input, which ends it; by force after a while."""
+        try:
+            self._process.communicate(timeout=10)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.communicate()
+
+    def _line(self) -> str:
+        stdout: IO[str] = self._process.stdout  # type: ignore[assignment]
+        line = stdout.readline()
+        if not line:
+            raise RuntimeError(f"process {self._process.args!r} ended without an answer")
+        return line.strip()
+
+
+@contextmanager
+def helper(module: str, *arguments: str) -> Iterator[Helper]:
+    """Starts `python -m module` and ends it afterwards."""
+    running = Helper(module, *arguments)
+    try:
+        yield running
+    finally:
+        running.end()
