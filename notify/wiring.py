@@ -7,7 +7,7 @@ import random
 import secrets
 import uuid
 import zoneinfo
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -56,6 +56,11 @@ class Services:
         """Every shop of the installation."""
         return shops.shop_ids(self.context.db)
 
+    def drop_copies(self, message_ids: Sequence[str]) -> int:
+        """Removes the copies of these messages that channels keep on this machine (Maildir); how many."""
+        keepers = {id(way): way for way in self.channels.values() if isinstance(way, FolderChannel)}
+        return sum(way.forget(message_ids) for way in keepers.values())
+
     def close(self) -> None:
         """Gives connections back; the service stops."""
         for channel in self.channels.values():
@@ -84,11 +89,11 @@ def build(
     zoneinfo.reset_tzpath(to=[])
     vault, secret = _open_vault(settings), _read_secret(settings)
     db = Database(settings.database.url, vault=vault, new_id=new_id)
+    vault.prepare()  # first: the wrong key file must be found before anything is changed
     if upgrade:
         migrate.upgrade_engine(db.engine)
     else:
         migrate.check_current(db.engine)
-    vault.prepare()
     ways = dict(channels) if channels is not None else _channels(settings)
     templates = templates_folder()
     words, texts = Words(templates / "words"), Texts(templates / "messages", LANGUAGES)

@@ -8,8 +8,10 @@ from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.durations import add, parse_duration
+from notify.core.errors import NotFound
 from notify.flows.context import Context
-from notify.store import erasing, tickets
+from notify.flows.record import record
+from notify.store import erasing, people, tickets
 from notify.store.database import Unit
 from notify.store.erasing import Candidate
 
@@ -37,40 +39,47 @@ def forget(
     actor.need("forget")
     if dry_run:
         with ctx.db.read(actor.shop_id) as unit:
-            due, kept = _sort(ctx, unit)
+            due, kept = who_is_due(ctx, unit)
             return Forgotten(due, kept, {}, confirmed=False, dry_run=True)
-    due, kept, copies = _destroy(ctx, actor)
-    counts = _overwrite(ctx, actor, due)
-    if drop_copies is not None and copies:
-        counts["copies"] = drop_copies(copies)
+    with ctx.db.write(actor.shop_id) as unit:  # nobody can take a handover back meanwhile
+        due, kept = who_is_due(ctx, unit)
+        copies = _destroy(ctx, unit, due)
+    counts = _finish(ctx, actor, due, copies, drop_copies, reason="period_over")
     return Forgotten(due, kept, counts, confirmed=confirm(ctx, actor), dry_run=False)
 
 
 def erase_person(
     ctx: Context, actor: Actor, person_id: str, *, drop_copies: Callable[[Sequence[str]], int] | None = None
 ) -> bool:
-    """Erases one person at once, whatever their period; whether the bytes are proved gone."""
+    """Erases one person of this shop at once, whatever their period; whether the bytes are proved gone.
+
+    Raises NotFound for somebody unknown here.
+    """
     actor.need("forget")
-    with ctx.db.read(actor.shop_id) as unit:
-        copies = erasing.message_ids_of(unit, [person_id])
-    ctx.db.vault.destroy_keys([person_id])
-    _overwrite(ctx, actor, (person_id,))
-    if drop_copies is not None and copies:
-        drop_copies(copies)
+    with ctx.db.write(actor.shop_id) as unit:
+        if not people.exists(unit, person_id):
+            raise NotFound("There is no such person", "Look the ticket up again.")
+        copies = _destroy(ctx, unit, (person_id,))
+    _finish(ctx, actor, (person_id,), copies, drop_copies, reason="asked")
     return confirm(ctx, actor)
 
 
 def confirm(ctx: Context, actor: Actor) -> bool:
-    """Rewrites the files and marks erasures as proved; False while a reader is in the way."""
+    """Rewrites the files and marks erasures as proved; False while a reader is in the way, or there is no room."""
+    with ctx.db.read(actor.shop_id) as unit:
+        pending = erasing.unconfirmed(unit)
+    if not pending:
+        return True
     done = erasing.rewrite(ctx.db) and ctx.db.vault.tidy()
     if done:
         with ctx.db.write(actor.shop_id) as unit:
-            erasing.confirm_erasures(unit, at=ctx.clock())
+            erasing.confirm_erasures(unit, pending, at=ctx.clock())
         ctx.db.checkpoint(truncate=True)
     return done
 
 
-def _sort(ctx: Context, unit: Unit) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
+def who_is_due(ctx: Context, unit: Unit) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
+    """The people to be forgotten now, and those whose time is over but who are kept, with the reason."""
     shop, now = ctx.shop(unit), ctx.clock()
     period = parse_duration(shop.keep_period)
 
@@ -82,23 +91,31 @@ def _sort(ctx: Context, unit: Unit) -> tuple[tuple[str, ...], tuple[tuple[str, s
     return due, tuple((found.person_id, found.kept_because) for found in over if found.kept_because)
 
 
-def _destroy(ctx: Context, actor: Actor) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...], tuple[str, ...]]:
-    """The keys go first: a crash from here on leaves unreadable rows, never readable ones without a reason."""
-    with ctx.db.read(actor.shop_id) as unit:
-        due, kept = _sort(ctx, unit)
-        copies = erasing.message_ids_of(unit, due)
+def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
+    """The keys go first: a crash from here on leaves unreadable rows, never readable ones without a reason.
+
+    The Message-IDs of kept copies. Until their rows are overwritten the people are still due, so that a run
+    that was cut off anywhere is finished by the next one.
+    """
+    copies = erasing.message_ids_of(unit, due)
     if due:
         ctx.db.vault.destroy_keys(due)
-    return due, kept, copies
+    return copies
 
 
-def _overwrite(ctx: Context, actor: Actor, due: tuple[str, ...]) -> dict[str, int]:
+def _finish(
+    ctx: Context, actor: Actor, due: tuple[str, ...], copies: tuple[str, ...],
+    drop_copies: Callable[[Sequence[str]], int] | None, *, reason: str,
+) -> dict[str, int]:  # fmt: skip
+    """Copies before rows: once the rows are empty nothing tells any more which copies were theirs."""
     if not due:
         return {}
+    dropped = {"copies": drop_copies(copies)} if drop_copies is not None and copies else {}
     with ctx.db.write(actor.shop_id) as unit:
-        counts = dict(erasing.overwrite(unit, due, at=ctx.clock()))
-        counts["people"] = len(due)
-        erasing.add_erasure(unit, at=ctx.clock(), reason="period_over", counts=counts)
+        counts = {**erasing.overwrite(unit, due, at=ctx.clock()), "people": len(due), **dropped}
+        for visit_id in erasing.visits_of(unit, due):
+            record(ctx, unit, actor, "person_forgotten", visit_id=visit_id)
+        erasing.add_erasure(unit, at=ctx.clock(), reason=reason, counts=counts)
         return counts
 
 

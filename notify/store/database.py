@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,10 +23,6 @@ class Unit:
     opener: Opener
     new_id: Callable[[], str]
     vault: Vault = field(repr=False)
-
-    def savepoint(self) -> AbstractContextManager[object]:
-        """A part of the transaction that can fail alone: an exception undoes it and leaves the rest standing."""
-        return self.connection.begin_nested()
 
     def seal(self, person_id: str, table: str, row: str, column: str, plain: str | bytes) -> bytes:
         """Encrypts a text for the column `column` of one row."""

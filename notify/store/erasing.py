@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Table, case, func, insert, select, text, update
+from sqlalchemy import ColumnElement, Select, Table, case, func, insert, select, update
+from sqlalchemy.exc import OperationalError
 
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Database, Unit
+from notify.store.engine import rewrite_tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +31,8 @@ def candidates(unit: Unit) -> tuple[Candidate, ...]:
     t, v, p = s.tickets, s.visit_people, s.people
     closed = [phase for phase in Phase if phase not in OPEN_PHASES]
     open_ones = func.sum(case((t.c.phase.in_(closed), 0), else_=1))
-    unpaid = func.sum(case(((t.c.paid.is_(False)) & (t.c.price_agreed > 0) & (t.c.outcome == "repaired"), 1), else_=0))
+    owes = t.c.paid.is_(False) & (t.c.price_agreed > func.coalesce(t.c.deposit, 0)) & (t.c.outcome == "repaired")
+    unpaid = func.sum(case((owes, 1), else_=0))
     left = func.sum(case((t.c.phase == Phase.LEFT_BEHIND, 1), else_=0))
     rows = unit.connection.execute(
         select(p.c.id, func.max(t.c.phase_since).label("last"), unpaid.label("unpaid"), left.label("left"))
@@ -54,7 +58,8 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (
         s.tickets,
         "person_id",
-        ("device_sealed", "fault_sealed", "condition_sealed", "accessories_sealed", "token_sealed", "token_hash"),
+        # The token's hash stays: it is made of chance alone, and lets an old link say that it is over.
+        ("device_sealed", "fault_sealed", "condition_sealed", "accessories_sealed", "token_sealed"),
     ),
     (s.notes, "person_id", ("text_sealed",)),
     (s.questions, "person_id", ("wording_sealed", "said_by_sealed")),
@@ -65,17 +70,51 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
 
 def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping[str, int]:
     """Empties every sealed column and blind index of these people; rows touched per table."""
-    ids = list(person_ids)
-    counts = {}
-    for table, owner, columns in SEALED:
-        done = unit.connection.execute(
-            update(table).where(table.c.shop_id == unit.shop_id, table.c[owner].in_(ids)).values(dict.fromkeys(columns))
-        )
-        counts[table.name] = done.rowcount
-    unit.connection.execute(
-        update(s.people).where(s.people.c.shop_id == unit.shop_id, s.people.c.id.in_(ids)).values(forgotten_at=at)
-    )
-    return counts
+    counts: Counter[str] = Counter()
+    for ids in _chunks(person_ids):
+        for table, owner, columns in SEALED:
+            counts[table.name] += _change(unit, table, table.c[owner].in_(ids), dict.fromkeys(columns))
+        # A message to one of them is sealed for the visit's bringer, but bears their name and address.
+        sent_to = s.messages.c.person_id.in_(ids)
+        counts["messages"] += _change(unit, s.messages, sent_to, {"bytes_sealed": None, "sentence_sealed": None})
+        # What stands in clear and may hint at somebody: the shelf label, the words of a far mail server.
+        _change(unit, s.tickets, s.tickets.c.person_id.in_(ids), {"shelf": ""})
+        counts["receipts"] += _change(unit, s.receipts, s.receipts.c.message_id.in_(_messages_of(ids)), {"text": ""})
+        _change(unit, s.people, s.people.c.id.in_(ids), {"forgotten_at": at})
+    return dict(counts)
+
+
+def _change(unit: Unit, table: Table, which: ColumnElement[bool], values: Mapping[str, Any]) -> int:
+    changed = update(table).where(table.c.shop_id == unit.shop_id, which).values(dict(values))
+    return unit.connection.execute(changed).rowcount
+
+
+def _messages_of(ids: list[str]) -> Select[tuple[str]]:
+    t = s.messages
+    return select(t.c.id).where(t.c.sealed_for.in_(ids) | t.c.person_id.in_(ids))
+
+
+def _chunks(ids: Iterable[str], size: int = 500) -> Iterator[list[str]]:
+    """SQLite and PostgreSQL both limit how many values one statement may bear."""
+    whole = list(ids)
+    return (whole[at : at + size] for at in range(0, len(whole), size))
+
+
+def visits_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
+    """The visits that these people have a part in."""
+    t = s.visit_people
+    found: dict[str, None] = {}
+    for ids in _chunks(person_ids):
+        query = select(t.c.visit_id).where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(ids)).distinct()
+        found.update(dict.fromkeys(unit.connection.execute(query).scalars()))
+    return tuple(found)
+
+
+def unconfirmed(unit: Unit) -> tuple[str, ...]:
+    """The erasures that wait for their proof."""
+    t = s.erasures
+    query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.confirmed_at.is_(None))
+    return tuple(unit.connection.execute(query).scalars())
 
 
 def add_erasure(unit: Unit, *, at: datetime, reason: str, counts: Mapping[str, int]) -> str:
@@ -87,12 +126,11 @@ def add_erasure(unit: Unit, *, at: datetime, reason: str, counts: Mapping[str, i
     return new
 
 
-def confirm_erasures(unit: Unit, *, at: datetime) -> int:
-    """Marks every unconfirmed erasure as proved: nothing is left in the journal; how many."""
+def confirm_erasures(unit: Unit, ids: Iterable[str], *, at: datetime) -> None:
+    """Marks these erasures as proved: they were made before the rewriting, and nothing of them is left."""
     t = s.erasures
-    return unit.connection.execute(
-        update(t).where(t.c.shop_id == unit.shop_id, t.c.confirmed_at.is_(None)).values(confirmed_at=at)
-    ).rowcount
+    for chunk in _chunks(ids):
+        _change(unit, t, t.c.id.in_(chunk) & t.c.confirmed_at.is_(None), {"confirmed_at": at})
 
 
 def list_erasures(unit: Unit) -> tuple[Any, ...]:
@@ -104,12 +142,13 @@ def list_erasures(unit: Unit) -> tuple[Any, ...]:
 def message_ids_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
     """The RFC 5322 Message-IDs of every message that was composed for these people, to find kept copies by."""
     t = s.messages
-    rows = unit.connection.execute(
-        select(t.c.message_id).where(
-            t.c.shop_id == unit.shop_id, t.c.sealed_for.in_(list(person_ids)), t.c.message_id.is_not(None)
+    found: list[str] = []
+    for ids in _chunks(person_ids):
+        query = select(t.c.message_id).where(
+            t.c.shop_id == unit.shop_id, t.c.id.in_(_messages_of(ids)), t.c.message_id.is_not(None)
         )
-    )
-    return tuple(row[0] for row in rows if row[0])
+        found.extend(one for one in unit.connection.execute(query).scalars() if one)
+    return tuple(found)
 
 
 def rewrite(db: Database) -> bool:
@@ -120,13 +159,13 @@ def rewrite(db: Database) -> bool:
     """
     if db.is_sqlite:
         return _rewrite_sqlite(db)
-    with db.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-        for table, _, _ in SEALED:
-            connection.execute(text(f"vacuum full {table.name}"))
-    return True
+    return rewrite_tables(db.engine, [*(table.name for table, _, _ in SEALED), s.receipts.name])
 
 
 def _rewrite_sqlite(db: Database) -> bool:
-    with db.alone() as connection:
-        connection.exec_driver_sql("VACUUM")
-    return db.checkpoint(truncate=True)
+    try:
+        with db.alone() as connection:
+            connection.exec_driver_sql("VACUUM")
+        return db.checkpoint(truncate=True)
+    except OperationalError:  # somebody writes, or the disk is full: the next run does it
+        return False

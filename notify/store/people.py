@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import func, insert, select, update
 
@@ -53,9 +54,27 @@ def get_person(unit: Unit, person_id: str) -> Person:
     row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)).first()
     if row is None:
         raise NotFound("There is no such person", "Look the ticket up again.")
+    return _person(unit, row)
+
+
+def _person(unit: Unit, row: Any) -> Person:
     gone = row.forgotten_at is not None
     name = "" if gone else unit.open(row.id, "people", row.id, "name", row.name_sealed)
     return Person(row.id, name, row.language, gone)
+
+
+def exists(unit: Unit, person_id: str) -> bool:
+    """Whether this shop knows the person, forgotten or not; opens nothing, so that it works without their key."""
+    t = s.people
+    query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)
+    return unit.connection.execute(query).first() is not None
+
+
+def people_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Person]:
+    """identifier -> person, for those that exist."""
+    t = s.people
+    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id.in_(set(ids)))).all()
+    return {row.id: _person(unit, row) for row in rows}
 
 
 def add_contact(
@@ -98,6 +117,26 @@ def contacts_of(unit: Unit, person_id: str) -> tuple[Contact, ...]:
         for row in rows
         if row.address_sealed is not None
     )
+
+
+def get_contact(unit: Unit, contact_id: str) -> Contact | None:
+    """One contact, also one that was replaced since; None when there is none or it was erased."""
+    t = s.contacts
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id)).first()
+    if row is None or row.address_sealed is None:
+        return None
+    address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
+    return Contact(
+        row.id, row.person_id, row.channel, address, row.in_repaired_device, row.undeliverable_at is not None
+    )
+
+
+def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
+    """A stored number of the person in E.164, unless it sits in a device that is with us; empty for none."""
+    for contact in contacts_of(unit, person_id):
+        if contact.channel == "sms" and not (contact.in_repaired_device and device_with_us):
+            return contact.address
+    return ""
 
 
 def replace_contact(unit: Unit, contact_id: str, *, at: datetime) -> None:

@@ -12,8 +12,10 @@ from dataclasses import dataclass, field
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 from sqlalchemy import Column, Connection, Engine, LargeBinary, MetaData, String, Table, delete, insert, select, text
+from sqlalchemy.exc import OperationalError
 
 from notify.core.errors import Misconfigured, NotFound
+from notify.store.engine import rewrite_tables
 
 key_metadata = MetaData()
 data_keys = Table(
@@ -107,10 +109,13 @@ class Vault:
     def tidy(self) -> bool:
         """Leaves no destroyed key readable in the key file or its journal; False when a reader was in the way."""
         if self._engine.dialect.name != "sqlite":
-            return True
-        with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.exec_driver_sql("VACUUM")
-            busy = connection.execute(text("pragma wal_checkpoint(TRUNCATE)")).first()
+            return rewrite_tables(self._engine, [data_keys.name])
+        try:
+            with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                connection.exec_driver_sql("VACUUM")
+                busy = connection.execute(text("pragma wal_checkpoint(TRUNCATE)")).first()
+        except OperationalError:  # somebody writes, or the disk is full: the next run does it
+            return False
         return busy is not None and busy[0] == 0
 
     def _writing(self) -> AbstractContextManager[Connection]:
