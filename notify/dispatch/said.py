@@ -13,7 +13,7 @@ from notify.core.hours import Counter, spans_on
 from notify.core.money import show_amount
 from notify.core.questions import ANSWERS
 from notify.core.shop import Shop
-from notify.core.tickets import OPEN_PHASES, Phase
+from notify.core.tickets import Phase
 from notify.render.dates import say_day, say_time
 from notify.store import bookings, parts, people, questions, shops, staff, tickets
 from notify.store.database import Unit
@@ -235,8 +235,4 @@ def _phone_to_call(unit: Unit, message: Message) -> str:
     person = message.person_id or str(message.refs.get("person", ""))
     if not person:
         return ""
-    here = any(phase in OPEN_PHASES for phase in tickets.phases_of_visit(unit, message.visit_id).values())
-    for contact in people.contacts_of(unit, person):
-        if contact.channel == "sms" and not (contact.in_repaired_device and here):
-            return contact.address
-    return ""
+    return people.phone_to_call(unit, person, device_with_us=tickets.is_device_with_us(unit, message.visit_id))

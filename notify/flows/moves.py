@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from notify.core import tickets as rules
 from notify.core.actors import Actor
-from notify.core.errors import NotAllowed
+from notify.core.errors import Conflict, NotAllowed
 from notify.core.events import Event
 from notify.core.parts import count_missing
 from notify.core.text import clean_block
@@ -119,11 +119,12 @@ def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> N
     )  # fmt: skip
 
 
-def undo(ctx: Context, actor: Actor, ticket_id: str, *, reason: str = "") -> Moved:
+def undo(ctx: Context, actor: Actor, ticket_id: str, *, reason: str = "", event_id: str = "") -> Moved:
     """Takes the last move back: anybody within 90 seconds, an owner with a reason later.
 
-    Messages of that move that were not yet sent are withdrawn. Raises NotAllowed when there is
-    nothing to undo, or too late.
+    Messages of that move that were not yet sent are withdrawn. `event_id`, when given, must still be the
+    last move, so that pressing Undo twice never takes back two. Raises NotAllowed when there is nothing
+    to undo, or too late; Conflict when something else happened since.
     """
     actor.need("move")
     words = clean_block(reason, field="reason")
@@ -132,6 +133,8 @@ def undo(ctx: Context, actor: Actor, ticket_id: str, *, reason: str = "") -> Mov
         last = last_move(unit, ticket)
         if last is None:
             raise NotAllowed("There is no move to take back", "The ticket is as it was taken in.")
+        if event_id and event_id != last.id:
+            raise Conflict("This move is no longer the last one", "Look at the ticket again, then decide.")
         _check_undo(ctx, unit, actor, last, words)
         return _take_back(ctx, unit, actor, ticket, last, words)
 

@@ -27,14 +27,19 @@ class Offer:
 def offers(ctx: Context, actor: Actor, visit_id: str) -> tuple[Offer, ...]:
     """The slots with free places for a visit that has something on the shelf; empty when it has not."""
     with ctx.db.read(actor.shop_id) as unit:
-        if not _ready_since(unit, visit_id):
-            return ()
-        shop, now = ctx.shop(unit), ctx.clock()
-        found = slots(shops.get_counter(unit, shop), now=now)
-        if not found:
-            return ()
-        taken = bookings.taken_places(unit, found[0].start, found[-1].start)
-        own = bookings.live_booking(unit, visit_id)
+        return offers_within(ctx, unit, visit_id)
+
+
+def offers_within(ctx: Context, unit: Unit, visit_id: str) -> tuple[Offer, ...]:
+    """Like offers, inside the caller's transaction."""
+    if not _ready_since(unit, visit_id):
+        return ()
+    shop, now = ctx.shop(unit), ctx.clock()
+    found = slots(shops.get_counter(unit, shop), now=now)
+    if not found:
+        return ()
+    taken = bookings.taken_places(unit, found[0].start, found[-1].start)
+    own = bookings.live_booking(unit, visit_id)
     offered = (Offer(slot, slot.capacity - taken.get(slot.start, 0)) for slot in found)
     return tuple(offer for offer in offered if offer.free > 0 and not (own and own.start_at == offer.slot.start))
 

@@ -10,7 +10,8 @@ from notify.core.hours import open_spans
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import outbox, parts, shops, tickets
+from notify.store import outbox, parts, questions, shops, tickets
+from notify.store.database import Unit
 
 WHY = ("part_late", "part_dead", "part_missing", "question", "other_job", "bench_busy", "earlier", "other")
 TICK = timedelta(minutes=30)  # promises are told in half hours: no false precision (common practice, no source)
@@ -48,15 +49,21 @@ def suggest(ctx: Context, actor: Actor, ticket_id: str) -> datetime | None:
     comes later. None while a question is open or a part has no due date: no promise is better than a far one.
     """
     with ctx.db.read(actor.shop_id) as unit:
-        shop, now = ctx.shop(unit), ctx.clock()
-        ticket = tickets.get_ticket(unit, ticket_id)
-        missing = [p for p in parts.parts_of(unit, ticket_id) if p.state in ("needed", "ordered")]
-        if any(p.due_at is None for p in missing):
-            return None
-        queue = tickets.tickets_in(unit, (Phase.IN_LINE, Phase.ON_BENCH))
-        before = sum(1 for other in queue if other.created_at < ticket.created_at and other.id != ticket.id)
-        start = max([now, *(p.due_at for p in missing if p.due_at)])
-        counter = shops.get_counter(unit, shop)
+        return suggest_within(ctx, unit, ticket_id)
+
+
+def suggest_within(ctx: Context, unit: Unit, ticket_id: str) -> datetime | None:
+    """Like suggest, inside the caller's transaction."""
+    shop, now = ctx.shop(unit), ctx.clock()
+    ticket = tickets.get_ticket(unit, ticket_id)
+    missing = [p for p in parts.parts_of(unit, ticket_id) if p.state in ("needed", "ordered")]
+    asked = any(q.state == "open" for q in questions.questions_of(unit, ticket_id))
+    if asked or any(p.due_at is None for p in missing):
+        return None
+    queue = tickets.tickets_in(unit, (Phase.IN_LINE, Phase.ON_BENCH))
+    before = sum(1 for other in queue if other.created_at < ticket.created_at and other.id != ticket.id)
+    start = max([now, *(p.due_at for p in missing if p.due_at)])
+    counter = shops.get_counter(unit, shop)
     need = timedelta(minutes=shop.bench_minutes) * (before + 1)
     day = start.date()
     for span in open_spans(counter, day - timedelta(days=1), day + timedelta(days=30)):

@@ -9,7 +9,7 @@ from typing import Any
 from notify.core.actors import Actor
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.durations import parse_duration
-from notify.core.errors import Invalid
+from notify.core.errors import Conflict, Invalid
 from notify.core.hours import Hours, SpecialDay
 from notify.core.instants import zone
 from notify.core.shop import check_setting
@@ -94,6 +94,8 @@ def add_special_day(
     """Closes a day (no `opens`) or gives it special hours. Bookings on it stay until a person moves them."""
     actor.need("settings")
     words = clean_line(reason, field="reason")
+    if (opens is None) != (closes is None):
+        raise Invalid("A day with special hours needs both times", "Leave both empty to close the day.", field="opens")
     with ctx.db.write(actor.shop_id) as unit:
         if opens is not None and closes is not None:
             SpecialDay(day=day, opens=opens, closes=closes, capacity=capacity)
@@ -107,6 +109,20 @@ def drop_special_day(ctx: Context, actor: Actor, special_id: str) -> None:
     actor.need("settings")
     with ctx.db.write(actor.shop_id) as unit:
         shops.drop_special_day(unit, special_id)
+
+
+def drop_supplier(ctx: Context, actor: Actor, supplier_id: str) -> None:
+    """Removes a supplier from whom nothing was ever ordered; raises Conflict for one that parts still name."""
+    actor.need("settings")
+    with ctx.db.write(actor.shop_id) as unit:
+        found = shops.find_supplier(unit, supplier_id)
+        if shops.supplier_is_named(unit, found.id):
+            raise Conflict(
+                f"Parts in the tickets' stories came from {found.name}, so it stays in the list",
+                "Nothing needs to be done; order from another one.",
+                field="supplier",
+            )
+        shops.drop_supplier(unit, found.id)
 
 
 def put_supplier(

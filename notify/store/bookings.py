@@ -117,6 +117,13 @@ def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     return _booking(row) if row else None
 
 
+def live_bookings(unit: Unit) -> Mapping[str, Booking]:
+    """visit -> its booking, for every booking that stands."""
+    t = s.bookings
+    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.state == "booked"))
+    return {row.visit_id: _booking(row) for row in rows}
+
+
 def get_booking(unit: Unit, booking_id: str) -> Booking | None:
     """One booking, or None."""
     t = s.bookings

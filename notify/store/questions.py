@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -83,6 +84,18 @@ def questions_of(unit: Unit, ticket_id: str) -> tuple[Question, ...]:
     t = s.questions
     rows = unit.connection.execute(
         select(t).where(t.c.shop_id == unit.shop_id, t.c.ticket_id == ticket_id).order_by(t.c.asked_at, t.c.id)
+    )
+    return tuple(_opened(unit, row) for row in rows.all())
+
+
+def questions_in(unit: Unit, states: Iterable[str], phases: Iterable[str]) -> tuple[Question, ...]:
+    """Questions in any of `states` whose ticket is in any of `phases`, oldest first."""
+    t, k = s.questions, s.tickets
+    rows = unit.connection.execute(
+        select(t)
+        .join(k, (k.c.shop_id == t.c.shop_id) & (k.c.id == t.c.ticket_id))
+        .where(t.c.shop_id == unit.shop_id, t.c.state.in_(list(states)), k.c.phase.in_(list(phases)))
+        .order_by(t.c.asked_at, t.c.id)
     )
     return tuple(_opened(unit, row) for row in rows.all())
 

@@ -53,7 +53,11 @@ def get_counter(unit: Unit, shop: Shop) -> Counter:
         zone=shop.zone,
         hours=tuple(row for _, row in list_hours(unit)),
         closed=frozenset(day.day for _, day, _ in days if day.opens is None),
-        special=tuple(day for _, day, _ in days if day.opens is not None),
+        special=tuple(
+            SpecialDay(day=row.day, opens=row.opens, closes=row.closes, capacity=row.capacity)
+            for _, row, _ in days
+            if row.opens is not None
+        ),
         slot_minutes=shop.slot_minutes,
         lead_minutes=shop.lead_minutes,
         horizon_days=shop.horizon_days,
@@ -109,14 +113,10 @@ def drop_hours(unit: Unit, hours_id: str) -> None:
 
 
 def special_days(unit: Unit) -> tuple[tuple[str, Any, str], ...]:
-    """(identifier, special day or closed day, reason) in order of the day; a closed day has opens None."""
+    """(identifier, row with day opens closes capacity, reason) in order; a closed day has `opens` None."""
     t = s.special_days
     rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.day, t.c.opens))
-    return tuple((row.id, _special(row), row.reason) for row in rows)
-
-
-def _special(row: Any) -> Any:
-    return SpecialDay(day=row.day, opens=row.opens, closes=row.closes, capacity=row.capacity)
+    return tuple((row.id, row, row.reason) for row in rows)
 
 
 def add_special_day(
@@ -171,3 +171,18 @@ def put_supplier(unit: Unit, name: str, *, cutoff: time | None, delivers_at: tim
     new = unit.new_id()
     unit.connection.execute(insert(t).values(shop_id=unit.shop_id, id=new, name=name, **values))
     return new
+
+
+def supplier_is_named(unit: Unit, supplier_id: str) -> bool:
+    """Whether any part, of whatever age, names this supplier."""
+    t = s.parts
+    query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.supplier_id == supplier_id).limit(1)
+    return unit.connection.execute(query).first() is not None
+
+
+def drop_supplier(unit: Unit, supplier_id: str) -> None:
+    """Removes a supplier; raises NotFound when it is not there."""
+    t = s.suppliers
+    gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == supplier_id)).rowcount
+    if not gone:
+        raise NotFound("There is no such supplier", "Look at the list again.", field="supplier")

@@ -179,6 +179,38 @@ def tickets_of_visit(unit: Unit, visit_id: str) -> tuple[Ticket, ...]:
     return tuple(_opened(unit, row) for row in rows.all())
 
 
+def tickets_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Ticket]:
+    """identifier -> ticket, for those that exist."""
+    t = s.tickets
+    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id.in_(set(ids))))
+    return {row.id: _opened(unit, row) for row in rows.all()}
+
+
+def tickets_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, tuple[Ticket, ...]]:
+    """visit -> its tickets in the order of check-in."""
+    t = s.tickets
+    rows = unit.connection.execute(
+        select(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(set(visit_ids)))
+        .order_by(t.c.created_at, t.c.number)
+    )
+    out: dict[str, tuple[Ticket, ...]] = {}
+    for row in rows.all():
+        out[row.visit_id] = (*out.get(row.visit_id, ()), _opened(unit, row))
+    return out
+
+
+def people_of_visits(unit: Unit, visit_ids: Iterable[str], role: str) -> Mapping[str, str]:
+    """visit -> identifier of the first person in that role."""
+    t = s.visit_people
+    rows = unit.connection.execute(
+        select(t.c.visit_id, t.c.person_id)
+        .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(set(visit_ids)), t.c.role == role)
+        .order_by(t.c.person_id.desc())
+    )
+    return {row.visit_id: row.person_id for row in rows}
+
+
 def tickets_in(unit: Unit, phases: Iterable[Phase], *, limit: int = 500) -> tuple[Ticket, ...]:
     """Tickets in any of `phases`, the longest waiting first."""
     t = s.tickets

@@ -1,0 +1,144 @@
+"""What needs hands now: answers to act on, boxes, the bench in order, who is asked, the shelf, pickups, calls."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from notify.core.actors import Actor
+from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
+from notify.flows.context import Context
+from notify.flows.view_calls import Call, calls_to_make
+from notify.flows.view_deliveries import Deliveries
+from notify.flows.view_deliveries import gather as gather_deliveries
+from notify.flows.view_lines import Lines, TicketLine
+from notify.flows.view_pickups import Pickup, Shelved, pickups_of, shelf
+from notify.store import events, questions, tickets
+from notify.store.database import Unit
+from notify.store.questions import Question
+
+IN_WORK = tuple(phase for phase in OPEN_PHASES if phase is not Phase.ON_SHELF)
+_IN_HAND = (Phase.PROVING, Phase.ON_BENCH)
+# Whatever the shop does to a ticket after an answer shows that somebody has acted on it.
+_ACTED = MOVE_EVENTS | {
+    "part_needed",
+    "part_ordered",
+    "part_not_needed",
+    "question_asked",
+    "promise_changed",
+    "corrected",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One question beside its ticket: `answer` is a code, `said_by` who gave it where staff noted it."""
+
+    ticket: TicketLine
+    question_id: str
+    kind: str
+    wording: str
+    price: int | None
+    state: str
+    answer: str
+    said_by: str
+    asked_at: datetime
+    answered_at: datetime | None
+    expires_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class DaySheet:
+    """One sheet, each list in the order to be done. `resting` counts tickets that wait for parts and need nothing."""
+
+    now: datetime
+    today: date
+    answered: tuple[Asked, ...]
+    deliveries: Deliveries
+    bench: tuple[TicketLine, ...]
+    asked: tuple[Asked, ...]
+    shelf: tuple[Shelved, ...]
+    pickups: tuple[Pickup, ...]
+    calls: tuple[Call, ...]
+    resting: int
+
+
+def view(ctx: Context, actor: Actor) -> DaySheet:
+    """Everything that needs hands now, from one snapshot. Calls are empty for who may not see contacts."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        lines, today = Lines(unit), ctx.today(ctx.shop(unit))
+        work = lines.of(tickets.tickets_in(unit, IN_WORK))
+        about = {line.ticket_id: line for line in work}
+        answered = _answered(unit, about)
+        return DaySheet(
+            now=ctx.clock(), today=today, answered=answered, deliveries=gather_deliveries(ctx, unit, lines),
+            bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
+            asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
+            pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
+            resting=sum(1 for line in work if line.waits_on is WaitsOn.PART),
+        )  # fmt: skip
+
+
+def in_bench_order(work: tuple[TicketLine, ...], *, leave_out: set[str]) -> tuple[TicketLine, ...]:
+    """What the bench can do, in order: what is in hand, then by promise, then the longest waiting.
+
+    Tickets with a fresh answer stand with the answers instead, unless they lie on the bench already.
+    """
+    able = [
+        line
+        for line in work
+        if (line.waits_on is WaitsOn.BENCH and line.ticket_id not in leave_out) or line.phase in _IN_HAND
+    ]
+
+    def rank(line: TicketLine) -> tuple[bool, bool, datetime, datetime, str]:
+        promised = line.promise_at is not None
+        return (
+            line.phase not in _IN_HAND,
+            not promised,
+            line.promise_at or line.created_at,
+            line.created_at,
+            line.number,
+        )
+
+    return tuple(sorted(able, key=rank))
+
+
+def _asked(unit: Unit, about: dict[str, TicketLine]) -> tuple[Asked, ...]:
+    """Open questions, the one that ends first on top."""
+    found = [q for q in questions.questions_in(unit, ("open",), IN_WORK) if q.ticket_id in about]
+    return tuple(_line(q, about) for q in sorted(found, key=lambda q: (q.expires_at, q.asked_at)))
+
+
+def _answered(unit: Unit, about: dict[str, TicketLine]) -> tuple[Asked, ...]:
+    """Each ticket's newest closed question that nobody has acted on since; the oldest answer first."""
+    newest: dict[str, Question] = {}
+    for question in questions.questions_in(unit, ("answered", "expired", "taken_back"), IN_WORK):
+        kept = newest.get(question.ticket_id)
+        if kept is None or _closed_at(question) >= _closed_at(kept):
+            newest[question.ticket_id] = question
+    open_ones = [q for q in newest.values() if q.ticket_id in about and not _acted_since(unit, about[q.ticket_id], q)]
+    return tuple(_line(q, about) for q in sorted(open_ones, key=_closed_at))
+
+
+def _closed_at(question: Question) -> datetime:
+    return question.answered_at or question.expires_at
+
+
+def _acted_since(unit: Unit, line: TicketLine, question: Question) -> bool:
+    """By the order of the story, not by the clock: two things may happen at one instant."""
+    acted = True
+    for event in events.story_of(unit, visit_id=line.visit_id, ticket_id=line.ticket_id):
+        if event.codes.get("question") == question.id and event.kind != "question_asked":
+            acted = False
+        elif event.kind in _ACTED:
+            acted = True
+    return acted
+
+
+def _line(question: Question, about: dict[str, TicketLine]) -> Asked:
+    return Asked(
+        ticket=about[question.ticket_id], question_id=question.id, kind=question.kind, wording=question.wording,
+        price=question.price, state=question.state, answer=question.answer, said_by=question.said_by,
+        asked_at=question.asked_at, answered_at=question.answered_at, expires_at=question.expires_at,
+    )  # fmt: skip

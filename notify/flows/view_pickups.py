@@ -1,0 +1,125 @@
+"""What the pickups of a day show: who comes when for what, from where it is fetched, and who has no time yet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from notify.core.actors import Actor
+from notify.core.hours import spans_on
+from notify.core.messages import MessageState
+from notify.core.tickets import Phase
+from notify.flows.context import Context
+from notify.flows.view_lines import Lines, TicketLine, day_bounds
+from notify.store import bookings, outbox, people, shops, tickets
+from notify.store.bookings import Booking
+from notify.store.database import Unit
+from notify.store.outbox import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Pickup:
+    """One booked pickup: `ready` lie on the shelf, `waiting` of the visit do not; `collectors` may come too."""
+
+    booking_id: str
+    visit_id: str
+    start_at: datetime
+    end_at: datetime
+    person: str
+    collectors: tuple[str, ...]
+    ready: tuple[TicketLine, ...]
+    waiting: tuple[TicketLine, ...]
+    left: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Shelved:
+    """One device on the shelf: how its owner was told (`told` is a state of core/messages, "" = never planned).
+
+    `told_at` is when it left, or when it will while it waits; `channel` its way; `booked_at` the pickup.
+    """
+
+    ticket: TicketLine
+    told: str
+    told_at: datetime | None
+    channel: str
+    why: str
+    booked_at: datetime | None
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pickups:
+    """One day at the counter; `today` tells whether it is the day that runs."""
+
+    day: date
+    today: date
+    is_open: bool
+    pickups: tuple[Pickup, ...]
+    ready: tuple[Shelved, ...]
+
+
+def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
+    """The pickups of a day (today when None), and what is ready without a time."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        shop, lines = ctx.shop(unit), Lines(unit)
+        today = ctx.today(shop)
+        wanted = day or today
+        is_open = bool(spans_on(shops.get_counter(unit, shop), wanted))
+        unbooked = tuple(one for one in shelf(ctx, unit, lines) if one.booked_at is None)
+        return Pickups(wanted, today, is_open, pickups_of(ctx, unit, lines, wanted), unbooked)
+
+
+def pickups_of(ctx: Context, unit: Unit, lines: Lines, day: date) -> tuple[Pickup, ...]:
+    """The bookings that stand on one date, in order of time."""
+    first, last = day_bounds(ctx.shop(unit), day)
+    booked = bookings.bookings_between(unit, first, last)
+    visits = tickets.tickets_of_visits(unit, (b.visit_id for b in booked))
+    return tuple(_pickup(unit, lines, booking, lines.of(visits.get(booking.visit_id, ()))) for booking in booked)
+
+
+def _pickup(unit: Unit, lines: Lines, booking: Booking, whole: tuple[TicketLine, ...]) -> Pickup:
+    ready = tuple(line for line in whole if line.phase is Phase.ON_SHELF)
+    gone = (Phase.HANDED_BACK, Phase.LEFT_BEHIND)
+    return Pickup(
+        booking_id=booking.id, visit_id=booking.visit_id, start_at=booking.start_at, end_at=booking.end_at,
+        person=_name(unit, booking.person_id), collectors=_collectors(unit, booking.visit_id), ready=ready,
+        waiting=tuple(line for line in whole if line.phase is not Phase.ON_SHELF and line.phase not in gone),
+        left=_sum(line.left for line in ready),
+    )  # fmt: skip
+
+
+def _name(unit: Unit, person_id: str) -> str:
+    found = people.people_by_id(unit, [person_id]).get(person_id)
+    return found.name if found else ""
+
+
+def _collectors(unit: Unit, visit_id: str) -> tuple[str, ...]:
+    ids = tickets.visit_people(unit, visit_id).get("collector", ())
+    return tuple(person.name for person in people.people_by_id(unit, ids).values() if person.name)
+
+
+def _sum(amounts: Iterable[int | None]) -> int | None:
+    """What is left for all of them; None as soon as one of them is not known."""
+    whole = list(amounts)
+    return None if not whole or any(one is None for one in whole) else sum(one or 0 for one in whole)
+
+
+def shelf(ctx: Context, unit: Unit, lines: Lines) -> tuple[Shelved, ...]:
+    """Everything on the shelf, the longest standing first."""
+    found = lines.of(tickets.tickets_in(unit, (Phase.ON_SHELF,)))
+    visits = {line.visit_id for line in found}
+    told = outbox.newest_of_visits(unit, "ready", visits)
+    booked = bookings.live_bookings(unit)
+    return tuple(_shelved(ctx, line, told.get(line.visit_id), booked.get(line.visit_id)) for line in found)
+
+
+def _shelved(ctx: Context, line: TicketLine, told: Message | None, booking: Booking | None) -> Shelved:
+    waits = told is not None and told.state in (MessageState.WAITING, MessageState.TO_CALL)
+    return Shelved(
+        ticket=line, told=told.state if told else "", channel=told.channel if told else "",
+        told_at=(told.due_at if waits else told.ended_at) if told else None, why=told.reason if told else "",
+        booked_at=booking.start_at if booking else None, days=max(0, (ctx.clock() - line.since).days),
+    )  # fmt: skip
