@@ -30,9 +30,11 @@ LOCKS = HERE / "requirements"
 NEEDED = (3, 11)
 # Packages younger than this day are not locked: some mirrors do not have them yet.
 LOCKED_ON = "2026-11-18"
-# Debian's package -> a file that shows it is there. libatomic1 is what the browser's driver is linked against.
+# Debian's package -> a file that shows it is there. Java runs the HTML checker; libatomic1 is what the
+# browser's driver is linked against.
 APT_PARTS = {
     "chromium": "usr/bin/chromium",
+    "default-jre-headless": "usr/bin/java",
     "dovecot-imapd": "usr/sbin/dovecot",
     "fonts-dejavu-core": "usr/share/fonts/truetype/dejavu/DejaVuSans.ttf",
     "libatomic1": "usr/lib/*/libatomic.so.1",
@@ -121,7 +123,7 @@ def _read(file: Path) -> str:
 
 
 def install_test_parts() -> None:
-    """Browser, IMAP server and a second calendar parser. What cannot be had is said aloud; its tests skip."""
+    """Browser, IMAP server, Java, npm's parts. What cannot be had is said aloud, and its tests skip."""
     missing = [name for name, file in APT_PARTS.items() if not any(Path("/").glob(file))]
     if not shutil.which("npm"):
         missing += ["nodejs", "npm"]
@@ -156,19 +158,19 @@ def apt_install(packages: list[str]) -> None:
 
 
 def install_node_parts() -> None:
-    """ical.js, from the committed package-lock."""
+    """A second calendar parser and an HTML checker, from the committed package-lock."""
     lock = HERE / "tests" / "package-lock.json"
     stamp = NODE_MODULES / ".is-installed"
     wanted = hashlib.sha256(lock.read_bytes()).hexdigest()
     if _read(stamp) == wanted:
         return
     if not shutil.which("npm"):
-        complain("npm is missing, so the second calendar parser is too")
+        complain("npm is missing, so the second calendar parser and the HTML checker are too")
         return
-    say("installing the second calendar parser (npm ci)")
+    say("installing the second calendar parser and the HTML checker (npm ci)")
     command = ["npm", "ci", "--silent", "--no-audit", "--no-fund", "--ignore-scripts", "--prefix", "tests"]
     if call(command):
-        complain("npm ci failed, so the second calendar parser is missing")
+        complain("npm ci failed, so the second calendar parser and the HTML checker are missing")
         return
     stamp.write_text(wanted)
 
