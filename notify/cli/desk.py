@@ -1,0 +1,171 @@
+"""What every command has at hand: the installation, who acts, which ticket is meant, and where to print."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, is_dataclass
+from datetime import date, datetime, time
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import click
+
+from notify.config.load import find, load
+from notify.config.settings import Settings
+from notify.core.actors import Actor
+from notify.core.errors import Invalid
+from notify.flows.view_lookup import acting_staff
+from notify.wiring import Services, build
+
+
+@dataclass(slots=True)
+class Options:
+    """The options that every command takes, before or after its name."""
+
+    config: str = ""
+    as_name: str = ""
+    shop: str = ""
+    json: bool = False
+
+
+class Desk:
+    """Opens the installation when a command first needs it; `close` gives it back."""
+
+    def __init__(self, options: Options, environment: Mapping[str, str], here: Path) -> None:
+        self.options = options
+        self._environment, self._here = environment, here
+        self._services: Services | None = None
+        self._actor: Actor | None = None
+
+    @property
+    def config_file(self) -> Path:
+        """The settings file that counts: --config, the environment, or config.toml here."""
+        if self.options.config:
+            return self._here / self.options.config
+        return find(self._environment, here=self._here)
+
+    @property
+    def settings(self) -> Settings:
+        """The settings; raises Misconfigured with everything that is wrong."""
+        return load(self.config_file)
+
+    @property
+    def services(self) -> Services:
+        """The wired installation."""
+        if self._services is None:
+            self._services = build(self.settings)
+        return self._services
+
+    @property
+    def ctx(self) -> Any:
+        """What flows are handed."""
+        return self.services.context
+
+    @property
+    def actor(self) -> Actor:
+        """Who acts: --as, or the only owner. Whoever may run the command is trusted; the role still counts."""
+        if self._actor is None:
+            self._actor = acting_staff(self.ctx, self.shop_id, self.options.as_name)
+        return self._actor
+
+    @property
+    def shop_id(self) -> str:
+        """The shop: the only one, or the one that --shop names by its identifier or the beginning of it."""
+        found = [one for one in self.services.shop_ids() if one.startswith(self.options.shop)]
+        if len(found) == 1:
+            return found[0]
+        if not found:
+            raise Invalid("There is no such shop here", "Run `shelfbell init` to make one.", field="shop")
+        raise Invalid("There are several shops here", f"Add --shop with one of: {', '.join(found)}.", field="shop")
+
+    def close(self) -> None:
+        """Gives connections back."""
+        if self._services is not None:
+            self._services.close()
+
+    def show(self, data: Any, *lines: str) -> None:
+        """Prints `data` as JSON if that was asked for, else the lines for people."""
+        if self.options.json:
+            click.echo(as_json(data))
+            return
+        for line in lines:
+            click.echo(line)
+
+
+def as_json(data: Any) -> str:
+    """JSON with a stable order of keys; times as ISO 8601, dataclasses as objects."""
+    return json.dumps(data, default=_plain, ensure_ascii=False, indent=2)
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        return asdict(value)
+    if isinstance(value, datetime | date | time):
+        return value.isoformat()
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, Path):
+        return str(value)
+    if isinstance(value, set | frozenset | tuple):
+        return list(value)
+    raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+def table(rows: Iterable[Iterable[object]], *, head: Iterable[str] = ()) -> list[str]:
+    """Rows as aligned columns; a heading above when there is any row."""
+    whole = [[str(cell) for cell in row] for row in rows]
+    if whole and head:
+        whole.insert(0, [word.upper() for word in head])
+    widths = [
+        max((len(row[i]) for row in whole if i < len(row)), default=0) for i in range(max(map(len, whole), default=0))
+    ]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=False)).rstrip() for row in whole]
+
+
+def _note(name: str) -> Callable[..., Any]:
+    """A callback that remembers a common option, wherever in the line it stood."""
+
+    def remember(context: click.Context, _parameter: click.Parameter, value: Any) -> Any:
+        options = context.find_object(Desk)
+        if options is not None and value:
+            setattr(options.options, name, value)
+        return value
+
+    return remember
+
+
+def _common() -> list[click.Option]:
+    return [
+        click.Option(["--config"], metavar="FILE", expose_value=False, callback=_note("config"), is_eager=True,
+                     help="The settings file (else SHELFBELL_CONFIG, else config.toml here)."),
+        click.Option(["--as", "as_name"], metavar="NAME", expose_value=False, callback=_note("as_name"), is_eager=True,
+                     help="Who acts: a name from `shelfbell staff list`; the only owner if left out."),
+        click.Option(["--shop"], metavar="ID", expose_value=False, callback=_note("shop"), is_eager=True,
+                     help="Which shop, where there are several."),
+        click.Option(["--json"], is_flag=True, expose_value=False, callback=_note("json"), is_eager=True,
+                     help="Answer in JSON, errors too."),
+    ]  # fmt: skip
+
+
+class Command(click.Command):
+    """A command that also takes the common options."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.params = [*self.params, *_common()]
+
+
+class Group(click.Group):
+    """A group whose commands take the common options."""
+
+    command_class = Command
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.params = [*self.params, *_common()]
+
+
+Group.group_class = Group
+pass_desk = click.make_pass_decorator(Desk)

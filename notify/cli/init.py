@@ -1,0 +1,149 @@
+"""Make a first installation: settings, keys, database, the shop, its owner and usual hours."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date, time
+from pathlib import Path
+from typing import IO
+
+import click
+
+from notify.cli.desk import Command, Desk, pass_desk
+from notify.config.first_setup import CONFIG, write_first_installation
+from notify.config.load import load
+from notify.core.actors import Actor
+from notify.core.errors import Conflict, Invalid
+from notify.flows import set_up, staff
+from notify.wiring import Services, build
+
+# Monday to Friday and a short Saturday, two customers a quarter of an hour: a start to correct, not advice.
+_WEEK = [(day, time(9), time(18)) for day in range(5)] + [(5, time(9), time(13))]
+_CAPACITY = 2
+_MADE = ("keys", "data")
+_WORDS = (
+    "amber anchor apron barge basin beacon brass bridge canal candle cedar chain cobble copper cradle crane dial "
+    "ferry fiddle flint gable garnet glass hammer harbour hinge ivory kettle ladder lantern linen maple marble mast "
+    "mortar needle oar otter paddle pebble pewter pillar plum quay quill raft ribbon rope saddle sail slate spindle "
+    "spool stone tallow timber valve velvet wharf willow window"
+).split()
+
+
+@click.command("init", cls=Command)
+@click.argument("folder", type=click.Path(path_type=Path), default=".", required=False)
+@click.option("--public-url", default="", help="Address that customers reach (https://…); left out: none, no links.")
+@click.option("--name", "shop_name", default="", help="What customers call the shop.")
+@click.option("--address", default="", help="Street and town.")
+@click.option("--phone", default="", help="The number customers may call, as +44 1632 960123.")
+@click.option("--email", default="", help="Where the shop reads its own notices.")
+@click.option("--zone", default="Europe/London", show_default=True, help="The shop's time zone.")
+@click.option("--region", default="GB", show_default=True, help="Country of phone numbers, two letters.")
+@click.option("--language", default="en", show_default=True, help="Language of the shop: en or de.")
+@click.option("--currency", default="GBP", show_default=True, help="Three letters.")
+@click.option("--owner", default="Owner", show_default=True, help="Name to sign in with.")
+@click.option("--password-file", type=click.File("r"), help="File with the owner's password on its first line; - is "
+              "the standard input. Left out: asked for at a terminal, else one is made and shown once.")  # fmt: skip
+@pass_desk
+def init(desk: Desk, /, folder: Path, public_url: str, shop_name: str, owner: str, password_file: IO[str] | None,
+         **shop: str) -> None:  # fmt: skip
+    """Make a first installation in FOLDER (here if left out): settings, keys, database, shop and owner.
+
+    Nothing that is there is overwritten. Hours, staff and suppliers are changed later with `shelfbell shop`
+    and `shelfbell staff`, or on the settings page.
+    """
+    home = folder.absolute()
+    _check_free(home)
+    values = {"name": shop_name or _asked("Name of the shop", "My repair counter"), **shop}
+    password, made = _password(password_file)
+    with _undone_on_error(home):
+        config = write_first_installation(home, public_url=public_url, random_bytes=secrets.token_bytes)
+        services = build(load(config), upgrade=True)
+        try:
+            shop_id = make_first_shop(services, values, owner=owner, password=password)
+        finally:
+            services.close()
+    where = os.path.relpath(config) if config.is_relative_to(Path.cwd()) else str(config)
+    shown = {"config": str(config), "shop": shop_id, "owner": owner, **({"password": password} if made else {})}
+    desk.show(shown, *_told(where, owner, password if made else ""))
+
+
+def make_first_shop(services: Services, values: Mapping[str, str], *, owner: str, password: str) -> str:
+    """The shop with its usual hours and its first owner; the shop's identifier. Raises Invalid for wrong values."""
+    ctx = services.context
+    shop_id = set_up.make_shop(ctx, settings={key: value for key, value in values.items() if value})
+    first = Actor(shop_id, "staff", "first-set-up", "owner")
+    staff.add_staff(ctx, first, name=owner, role="owner", password=password)
+    for weekday, opens, closes in _WEEK:
+        set_up.add_hours(ctx, first, weekday=weekday, opens=opens, closes=closes, capacity=_CAPACITY,
+                         valid_from=date(2000, 1, 1))  # fmt: skip
+    return shop_id
+
+
+def _check_free(home: Path) -> None:
+    """The whole folders must be new: keys or data of another installation would be mixed with these."""
+    for name in _MADE:
+        if (home / name).is_file() or ((home / name).is_dir() and any((home / name).iterdir())):
+            raise Conflict(f"{name}/ is already there", "Nothing was written. Choose an empty folder.", field=name)
+
+
+def _asked(question: str, default: str) -> str:
+    return str(click.prompt(question, default=default)) if _at_terminal() else default
+
+
+def _at_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _password(file: IO[str] | None) -> tuple[str, bool]:
+    """The owner's password, and whether it was made here. Never an option: other users see the options of a process."""
+    if file is not None:
+        word = str(file.read()).split("\n", 1)[0].rstrip("\r")
+        if len(word) < staff.PASSWORD_LEAST:
+            raise Invalid(f"The password is shorter than {staff.PASSWORD_LEAST} characters", "Use several words.",
+                          field="password")  # fmt: skip
+        return word, False
+    if not _at_terminal():
+        return new_password(), True
+    typed = click.prompt("Password for the owner (Enter: make one)", default="", hide_input=True, show_default=False,
+                         confirmation_prompt=True)  # fmt: skip
+    return (typed, False) if typed else (new_password(), True)
+
+
+def new_password() -> str:
+    """Five words and two digits, about 36 bits: enough behind a throttled sign-in with Argon2id."""
+    return "-".join(secrets.choice(_WORDS) for _ in range(5)) + f"-{secrets.randbelow(90) + 10}"
+
+
+@contextmanager
+def _undone_on_error(home: Path) -> Iterator[None]:
+    """Half an installation would stand in the way of the next try: what was made goes again."""
+    before = {name for name in (*_MADE, CONFIG) if (home / name).exists()}
+    try:
+        yield
+    except Conflict:
+        raise
+    except BaseException:
+        for name in _MADE:
+            shutil.rmtree(home / name, ignore_errors=True)
+            if name in before:  # it was there and empty
+                (home / name).mkdir(mode=0o700)
+        if CONFIG not in before:
+            (home / CONFIG).unlink(missing_ok=True)
+        raise
+
+
+def _told(config: str, owner: str, password: str) -> list[str]:
+    lines = [f"Written: {config}, keys/ and data/ beside it, readable by you only.", ""]
+    lines.append(f"Sign in as {owner!r}" + (f" with the password: {password}" if password else "."))
+    if password:
+        lines.append("It is shown only now; change it with `shelfbell staff change`.")
+    return [
+        *lines, "",
+        "Keep a copy of keys/ in a safe place, apart from backups of data/: without the keys nothing can be read.",
+        "Next: shelfbell check, then shelfbell serve.",
+    ]  # fmt: skip

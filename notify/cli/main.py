@@ -1,0 +1,124 @@
+"""The command `shelfbell`: its groups, and errors as sentences with an exit code, never as a traceback."""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import click
+
+from notify.cli.desk import Desk, Group, Options, as_json
+from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError
+
+# What a program that calls the command may decide by. 2 is also click's own code for a wrong option.
+EXIT_CODES: dict[type[NotifyError], int] = {Invalid: 2, NotAllowed: 3, NotFound: 4, Conflict: 5, Misconfigured: 6}
+FAULT, BUSY, INTERRUPTED = 70, 75, 130
+
+# name -> where the command lives. Loaded when it is called: `shelfbell --help` need not open a database.
+COMMANDS: dict[str, str] = {
+    "init": "init:init",
+    "upgrade": "upgrade:upgrade",
+    "serve": "serve:serve",
+    "web": "serve:web",
+    "worker": "serve:worker",
+}
+
+
+class Commands(Group):
+    """Finds each command in its own file."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """In the order of the table, which is the order of a repair."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Loads the command's file."""
+        if cmd_name not in COMMANDS:
+            return None
+        file, _, name = COMMANDS[cmd_name].partition(":")
+        found: click.Command = getattr(import_module(f"notify.cli.{file}"), name)
+        return found
+
+
+@click.command("shelfbell", cls=Commands, no_args_is_help=True)
+@click.version_option(package_name="shelfbell", prog_name="shelfbell")
+def cli() -> None:
+    """Tells the owner of a repaired device, and the shop, the right thing at the right moment.
+
+    Start with `shelfbell init` in an empty folder, then `shelfbell serve`; or look around with `shelfbell demo`.
+    Tickets are named by their claim number, as in `shelfbell ticket show K7M-2X9T`.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """The entry point of the program; ends the process with an exit code."""
+    sys.exit(run(list(sys.argv[1:] if arguments is None else arguments)))
+
+
+def run(arguments: list[str], *, here: Path | None = None) -> int:
+    """Does one command; its exit code. Says on stderr what went wrong, as a sentence or (--json) an object."""
+    desk = Desk(Options(), os.environ, here or Path.cwd())
+    wants_json = "--json" in arguments
+    try:
+        result = cli.main(arguments, prog_name="shelfbell", standalone_mode=False, obj=desk)
+        return result if isinstance(result, int) else 0
+    except click.exceptions.Exit as ended:
+        return ended.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped.", err=True)
+        return INTERRUPTED
+    except click.ClickException as error:
+        return _tell(_usage(error), code=error.exit_code, wants_json=wants_json)
+    except NotifyError as error:
+        return _tell(error, code=exit_code(error), wants_json=wants_json)
+    except BrokenPipeError:
+        sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - whoever read us has gone; nothing more is to be said
+        return 0
+    except Exception as error:
+        return _unforeseen(error, wants_json=wants_json)
+    finally:
+        desk.close()
+
+
+def exit_code(error: NotifyError) -> int:
+    """The exit code of an error's class; 1 for one without a class of its own."""
+    return next((code for kind, code in EXIT_CODES.items() if isinstance(error, kind)), 1)
+
+
+def _usage(error: click.ClickException) -> NotifyError:
+    context = getattr(error, "ctx", None)
+    advice = f"See `{context.command_path} --help`." if context else ""
+    return Invalid(error.format_message(), advice)
+
+
+def _tell(error: NotifyError, *, code: int, wants_json: bool) -> int:
+    if wants_json:
+        click.echo(as_json({"error": type(error).__name__, "exit_code": code, "problems": _problems(error)}), err=True)
+        return code
+    if len(error.problems) > 1:
+        click.echo(f"{error.what}:", err=True)
+    for problem in error.problems:
+        click.echo(f"{'  - ' if len(error.problems) > 1 else ''}{problem}", err=True)
+    return code
+
+
+def _problems(error: NotifyError) -> list[dict[str, Any]]:
+    return [{"what": one.what, "advice": one.advice, "field": one.field} for one in error.problems]
+
+
+def _unforeseen(error: Exception, *, wants_json: bool) -> int:
+    """A fault of the program or the database, by kind and place only: its words may hold somebody's data."""
+    if type(error).__name__ == "OperationalError":
+        busy = NotifyError(
+            "The database is busy or cannot be reached", "Try again; if it stays, run `shelfbell check`."
+        )
+        return _tell(busy, code=BUSY, wants_json=wants_json)
+    frame = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{type(error).__name__} in {Path(frame.filename).name}, line {frame.lineno}"
+    fault = NotifyError(f"Shelfbell has a fault here ({place})", "Nothing was half done. Please report this line.")
+    return _tell(fault, code=FAULT, wants_json=wants_json)

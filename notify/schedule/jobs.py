@@ -1,0 +1,82 @@
+"""The table of timed jobs: name, when, flow. A job holds no state; running it twice changes nothing more."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from notify.channels.folder import FolderChannel
+from notify.core.actors import Actor
+from notify.flows import forget, pickup, questions
+from notify.flows.context import Context
+from notify.schedule.when import Every, Nightly, When, is_steady
+from notify.store.job_runs import NEVER
+from notify.wiring import Services
+
+log = logging.getLogger("shelfbell.schedule")
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run of a job: for which shop ("" for the whole installation), now, and when it ran before."""
+
+    services: Services
+    shop_id: str
+    now: datetime
+    before: datetime
+
+    @property
+    def context(self) -> Context:
+        """What flows are handed."""
+        return self.services.context
+
+    @property
+    def actor(self) -> Actor:
+        """The clock, acting in the shop."""
+        return Actor(self.shop_id, "system", "clock")
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One line of the table. `per_shop` jobs run once for each shop, the others once for the installation."""
+
+    name: str
+    when: When
+    flow: Callable[[Run], object]
+    per_shop: bool = True
+
+
+def _forget(run: Run) -> None:
+    """People whose time is over go; but a clock that jumped must not make everybody's time be over."""
+    if run.before == NEVER:
+        return  # the first night of an installation: there is nothing yet to compare the clock with
+    if not is_steady(run.before, run.now):
+        log.warning("the clock moved far since the last nightly run: nobody is forgotten before the next night")
+        return
+    done = forget.forget(run.context, run.actor, drop_copies=drop_copies_of(run.services))
+    if not done.confirmed:
+        log.warning("forgetting is not proved yet, because a reader was in the way; the next night proves it")
+
+
+def drop_copies_of(services: Services) -> Callable[..., int] | None:
+    """What removes kept copies of messages; None when no channel keeps any."""
+    channel = services.channels.get("email")
+    return channel.forget if isinstance(channel, FolderChannel) else None
+
+
+def _checkpoint(run: Run) -> None:
+    run.context.db.checkpoint()
+
+
+# A watched folder, or another source of changes, is a job that its own room hands to the runner beside these.
+JOBS: tuple[Job, ...] = (
+    Job("expire_questions", Every(60), lambda run: questions.expire_due(run.context, run.actor)),
+    Job("pickup_reminders", Every(300), lambda run: pickup.remind_due(run.context, run.actor)),
+    Job("missed_pickups", Every(600), lambda run: pickup.note_missed(run.context, run.actor)),
+    Job("collection_reminders", Every(1800), lambda run: pickup.remind_collection(run.context, run.actor)),
+    Job("forget", Nightly(), _forget),
+)
+# Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race.
+CHECKPOINT = Job("checkpoint", Every(60), _checkpoint, per_shop=False)
