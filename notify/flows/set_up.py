@@ -37,15 +37,22 @@ def change_settings(ctx: Context, actor: Actor, values: Mapping[str, Any], *, va
 
 
 def _put(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> None:
-    checked, problems = {}, []
+    problems: list[Invalid] = []
+    checked = check_settings(values, problems)
+    if problems:
+        raise Invalid.many(problems)
+    shops.put_settings(unit, checked, valid_from=valid_from)
+
+
+def check_settings(values: Mapping[str, Any], problems: list[Invalid]) -> dict[str, Any]:
+    """The settings in their right types; what is wrong is added to `problems` with its key as the field."""
+    checked = {}
     for key, value in values.items():
         try:
             checked[key] = _check_meaning(key, check_setting(key, value), values)
         except Invalid as problem:
             problems.append(Invalid(problem.what, problem.advice, field=key))
-    if problems:
-        raise Invalid.many(problems)
-    shops.put_settings(unit, checked, valid_from=valid_from)
+    return checked
 
 
 def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:

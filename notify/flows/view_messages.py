@@ -1,0 +1,162 @@
+"""What the message pages show: the list with what became of each, and one message just as its reader sees it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+
+from notify.core.actors import Actor
+from notify.core.claim_number import show_number
+from notify.core.errors import NotFound
+from notify.core.mask import mask_email, mask_phone
+from notify.core.messages import MessageState
+from notify.core.notices import NOTICES
+from notify.flows.context import Context
+from notify.render.sms import Count, count
+from notify.store import events, outbox, people, tickets
+from notify.store.database import Unit
+from notify.store.outbox import Message
+
+TROUBLE = frozenset({MessageState.GIVEN_UP, MessageState.TO_CALL})
+
+
+@dataclass(frozen=True, slots=True)
+class MessageLine:
+    """One message in a list; codes as stored. `to` is masked, empty for a call or when the person is forgotten.
+
+    `at` is when it ended, else when it is due. `shop` tells a notice to the shop itself.
+    """
+
+    id: str
+    notice: str
+    state: str
+    reason: str
+    channel: str
+    to: str
+    shop: bool
+    forgotten: bool
+    number: str
+    ticket_id: str
+    at: datetime
+    due_at: datetime
+    tried: int
+    trouble: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MessageList:
+    """A page of the list, newest first. `waiting` counts all that wait, `last_sent` is when one left last."""
+
+    lines: tuple[MessageLine, ...]
+    has_older: bool
+    waiting: int
+    last_sent: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Try:
+    """What the other side said to one try (codes of channels/base, its text cleaned of addresses)."""
+
+    at: datetime
+    verdict: str
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class MessageShown:
+    """One message. `subject`, `text`, `html` are those of the stored bytes; `say` is the sentence of a call.
+
+    All are empty while it is not composed (just before it leaves) and after its person was forgotten.
+    `caused_by` is the kind of the event that it tells; `count` sizes a text message.
+    """
+
+    line: MessageLine
+    subject: str
+    text: str
+    html: str
+    has_invite: bool
+    sms: str
+    count: Count | None
+    say: str
+    created_at: datetime
+    expires_at: datetime
+    caused_by: str
+    tries: tuple[Try, ...]
+
+
+def view(ctx: Context, actor: Actor, *, page: int = 1, size: int = 50) -> MessageList:
+    """One page of all messages, the skipped and dropped ones too: they answer "why no message?"."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        found = outbox.list_messages(unit, limit=size + 1, skip=(max(1, page) - 1) * size)
+        sent = outbox.list_messages(unit, states=(MessageState.SENT,), limit=1)
+        return MessageList(
+            lines=message_lines(unit, found[:size]), has_older=len(found) > size,
+            waiting=outbox.count_in(unit, MessageState.WAITING), last_sent=sent[0].ended_at if sent else None,
+        )  # fmt: skip
+
+
+def message_lines(unit: Unit, found: Iterable[Message]) -> tuple[MessageLine, ...]:
+    """A line for each message, in the order given."""
+    whole = tuple(found)
+    visits = tickets.tickets_of_visits(unit, {m.visit_id for m in whole})
+    known = people.people_by_id(unit, {m.person_id for m in whole if m.person_id})
+    return tuple(_line(unit, m, visits[m.visit_id], known.get(m.person_id)) for m in whole)
+
+
+def _line(unit: Unit, message: Message, visit: tuple[tickets.Ticket, ...], person: people.Person | None) -> MessageLine:
+    thing = message.about.partition(":")[2]
+    ticket = next((t for t in visit if t.id == thing), visit[0])
+    gone = person is not None and person.forgotten
+    return MessageLine(
+        id=message.id, notice=message.notice, state=str(message.state), reason=message.reason,
+        channel=message.channel, to="" if gone else _masked(unit, message.contact_id),
+        shop=NOTICES[message.notice].audience == "shop", forgotten=gone, number=show_number(ticket.number),
+        ticket_id=ticket.id, at=message.ended_at or message.due_at, due_at=message.due_at, tried=message.attempts,
+        trouble=message.state in TROUBLE,
+    )  # fmt: skip
+
+
+def _masked(unit: Unit, contact_id: str) -> str:
+    contact = people.get_contact(unit, contact_id) if contact_id else None
+    if contact is None:
+        return ""
+    return mask_phone(contact.address) if contact.channel == "sms" else mask_email(contact.address)
+
+
+def view_one(ctx: Context, actor: Actor, message_id: str) -> MessageShown:
+    """One message as its reader sees it; raises NotFound."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        message = outbox.get_message(unit, message_id)
+        if message is None:
+            raise NotFound("There is no such message", "Look at the list of messages.")
+        (line,) = message_lines(unit, [message])
+        sentence = "" if line.forgotten else outbox.get_sentence(unit, message)
+        mail = None if line.forgotten else _mail(outbox.get_bytes(unit, message))
+        cause = events.get_event(unit, str(message.refs.get("event", "")))
+        return MessageShown(
+            line=line, subject=str(mail["Subject"] or "") if mail else "",
+            text=_part(mail, "plain") if message.channel == "email" else "", html=_part(mail, "html"),
+            has_invite=mail is not None and any(p.get_content_type() == "text/calendar" for p in mail.walk()),
+            sms=sentence if message.channel == "sms" else "",
+            count=count(sentence) if message.channel == "sms" and sentence else None,
+            say=sentence if message.channel == "call" else "", created_at=message.created_at,
+            expires_at=message.expires_at, caused_by=cause.kind if cause else "",
+            tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in outbox.receipts_of(unit, message.id)),
+        )  # fmt: skip
+
+
+def _mail(data: bytes) -> EmailMessage | None:
+    return message_from_bytes(data, policy=policy.default) if data else None
+
+
+def _part(mail: EmailMessage | None, kind: str) -> str:
+    if mail is None:
+        return ""
+    body = mail.get_body((kind,))
+    return str(body.get_content()) if body is not None else ""

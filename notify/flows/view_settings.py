@@ -1,0 +1,87 @@
+"""What the settings page shows: the shop, its hours and days, who works here, suppliers, and what forgetting means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, time
+
+from notify.core.actors import Actor
+from notify.core.hours import Hours
+from notify.core.shop import SHOP_SETTINGS, Shop
+from notify.flows.context import Context
+from notify.flows.forget import who_is_due
+from notify.store import shops, staff
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A closed day (`opens` None) or one with special hours."""
+
+    id: str
+    day: date
+    opens: time | None
+    closes: time | None
+    capacity: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who works here."""
+
+    id: str
+    name: str
+    role: str
+    has_pin: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Supplier:
+    """A supplier with its habits; `in_use`: parts name it, so it cannot be dropped."""
+
+    id: str
+    name: str
+    cutoff: time | None
+    delivers_at: time | None
+    days: int
+    in_use: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Everything on the page. `due` people would be forgotten tonight, `kept` though their time is over."""
+
+    shop: Shop
+    today: date
+    hours: tuple[tuple[str, Hours], ...]
+    days: tuple[Day, ...]
+    people: tuple[Person, ...]
+    suppliers: tuple[Supplier, ...]
+    due: int
+    kept: int
+    keep_source: str
+
+
+def view(ctx: Context, actor: Actor) -> Settings:
+    """The shop as it is set; days that are past are left out."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        shop = ctx.shop(unit)
+        today = ctx.today(shop)
+        due, kept = who_is_due(ctx, unit)
+        return Settings(
+            shop=shop, today=today, hours=shops.list_hours(unit),
+            days=tuple(
+                Day(i, row.day, row.opens, row.closes, row.capacity, why)
+                for i, row, why in shops.special_days(unit) if row.day >= today
+            ),
+            people=tuple(
+                Person(row.id, row.name, row.role, bool(row.pin_hash)) for row in staff.list_staff(unit) if row.active
+            ),
+            suppliers=tuple(
+                Supplier(row.id, row.name, row.cutoff, row.delivers_at, row.days,
+                         shops.supplier_is_named(unit, row.id))
+                for row in shops.list_suppliers(unit)
+            ),
+            due=len(due), kept=len(kept), keep_source=SHOP_SETTINGS["keep_period"].source,
+        )  # fmt: skip
