@@ -1,4 +1,4 @@
-"""Shows a contact so that its owner knows it again and a stranger cannot use it."""
+"""Shows a contact or a name so that its owner knows it again and a stranger cannot use it."""
 
 from __future__ import annotations
 
@@ -27,3 +27,9 @@ def mask_email(address: str) -> str:
         return HIDDEN
     seen = local[0] if len(local) > 1 else ""
     return f"{seen}••@{domain}"
+
+
+def mask_name(name: str) -> str:
+    """ "Mia Oltmann" -> "M•• O••": the dots do not tell how many letters they hide. Never raises."""
+    words = name.split()[:3]
+    return " ".join(f"{word[0]}••" if len(word) > 1 else "••" for word in words) or HIDDEN

@@ -55,9 +55,14 @@ def check_open(state: str, *, expires_at: datetime, now: datetime) -> None:
         raise Conflict("The time to answer this question is over", "Ask the shop to ask again.")
 
 
-def check_may_take_back(kind: str, state: str, answer: str, *, part_ordered: bool) -> None:
-    """Raises NotAllowed unless this answer may still be taken back: a yes, and no part ordered since."""
+def check_may_take_back(kind: str, state: str, answer: str, *, part_ordered: bool, work_done: bool = False) -> None:
+    """Raises NotAllowed unless this answer may still be taken back: a yes, and nothing done on it since.
+
+    `work_done`: the bench has begun, or the device is past it, since the yes; a repair needs no part to be underway.
+    """
     if state != QuestionState.ANSWERED or not is_yes(kind, answer):
         raise NotAllowed("Only a yes can be taken back", "Ask the shop to change anything else.")
     if part_ordered:
         raise NotAllowed("The part has been ordered, so the yes can no longer be taken back", "Call the shop.")
+    if work_done:
+        raise NotAllowed("The work has begun, so the yes can no longer be taken back", "Call the shop.")

@@ -67,10 +67,10 @@ def take_step(
     """Carries an allowed step out inside the caller's transaction: row, event, messages, note, side effects."""
     when = at or ctx.clock()
     technician = actor.id if actor.kind == "staff" and step.target is Phase.ON_BENCH else ticket.technician_id
+    outcome, why = _outcome_after(step, ticket, reason)
     changed = tickets.change_ticket(
-        unit, ticket, phase=step.target, phase_since=when, reason=reason if step.outcome == "unrepaired" else "",
-        outcome=_outcome_after(step, ticket), technician_id=technician,
-    )  # fmt: skip
+        unit, ticket, phase=step.target, phase_since=when, technician_id=technician, outcome=outcome, reason=why
+    )
     told: dict[str, str | int] = {"from": step.source.value, "to": step.target.value, **(codes or {})}
     if reason:
         told["reason"] = reason
@@ -82,14 +82,16 @@ def take_step(
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=note, at=when,
                        staff_id=staff_id, event_id=event.id)  # fmt: skip
     if step.event == "called_back":
-        _give_up_pickup(ctx, unit, actor, ticket)
+        _give_up_pickup(ctx, unit, actor, ticket, event.id)
     return Moved(changed, event.id)
 
 
-def _outcome_after(step: Move, ticket: Ticket) -> str:
+def _outcome_after(step: Move, ticket: Ticket, reason: str) -> tuple[str, str]:
+    """What the work came to, and why not repaired: both stay through a handover and its undoing."""
     if step.outcome is not None:
-        return step.outcome.value
-    return "" if step.target in (Phase.IN_LINE, Phase.ON_BENCH, Phase.PROVING) else ticket.outcome
+        return step.outcome.value, reason if step.outcome == "unrepaired" else ""
+    again = step.target in (Phase.IN_LINE, Phase.ON_BENCH, Phase.PROVING)
+    return ("", "") if again else (ticket.outcome, ticket.reason)
 
 
 def _check_start(unit: Unit, actor: Actor, ticket: Ticket, *, anyway: bool, note: str) -> None:
@@ -106,7 +108,7 @@ def waits_on(unit: Unit, ticket: Ticket) -> WaitsOn:
     return rules.waiting_on(ticket.phase, open_questions=asked, missing_parts=missing)
 
 
-def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> None:
+def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, event_id: str) -> None:
     booking = bookings.live_booking(unit, ticket.visit_id)
     others_ready = any(phase is Phase.ON_SHELF for phase in tickets.phases_of_visit(unit, ticket.visit_id).values())
     if booking is None or others_ready:
@@ -114,8 +116,7 @@ def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> N
     bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
     record(
         ctx, unit, actor, "pickup_cancelled", visit_id=ticket.visit_id,
-        codes={"booking": booking.id, "revision": booking.revision + 1, "why": "called_back"},
-        cause=f"booking:{booking.id}:{booking.revision + 1}",
+        codes={"booking": booking.id, "revision": booking.revision + 1, "why": "called_back", "event": event_id},
     )  # fmt: skip
 
 
@@ -166,6 +167,8 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, last: Eve
     now = ctx.clock()
     changed = tickets.change_ticket(unit, ticket, phase=before, phase_since=now, outcome=outcome, reason=reason)
     outbox.withdraw(unit, causes=[last.id], now=now, reason="undone")
+    if last.kind == "called_back":
+        _take_pickup_up_again(unit, ticket, last, now=now)
     event = record(
         ctx, unit, actor, "corrected", visit_id=ticket.visit_id, ticket_id=ticket.id,
         codes={"undoes": last.id, "from": ticket.phase.value, "to": before.value},
@@ -173,7 +176,20 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, last: Eve
     if words:
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=words, at=now,
                        staff_id=actor.id, event_id=event.id)  # fmt: skip
+    if ticket.phase is Phase.ON_SHELF:
+        _give_up_pickup(ctx, unit, actor, ticket, event.id)
     return Moved(changed, event.id)
+
+
+def _take_pickup_up_again(unit: Unit, ticket: Ticket, last: Event, *, now: datetime) -> None:
+    """A booking given up by the move taken back stands again, if nobody was told and its place is still free."""
+    for event in events.story_of(unit, visit_id=ticket.visit_id):
+        given_up = event.kind == "pickup_cancelled" and event.codes.get("why") == "called_back"
+        if not given_up or event.codes.get("event") != last.id:
+            continue
+        told = outbox.anybody_told(unit, ticket.visit_id, [event.id])
+        if not told and bookings.stand_again(unit, str(event.codes["booking"]), at=now):
+            outbox.withdraw(unit, causes=[event.id], now=now, reason="undone")
 
 
 def _outcome_before(unit: Unit, ticket: Ticket, last: Event) -> tuple[str, str]:

@@ -10,7 +10,7 @@ from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.money import parse_amount
 from notify.core.questions import QuestionState
 from notify.core.text import clean_block, clean_line
-from notify.core.tickets import OPEN_PHASES
+from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import outbox, parts, questions, tickets
@@ -83,19 +83,30 @@ def answer(
 
 
 def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = "") -> None:
-    """Takes a yes back; raises NotAllowed once a part was ordered since. The question is open again if time is left."""
+    """Takes a yes back; raises NotAllowed once a part was ordered or the bench began since.
+
+    The question is open again if time is left.
+    """
     actor.need("answer")
     with ctx.db.write(actor.shop_id) as unit:
         question = _get(unit, question_id, ticket_id)
-        ordered = any(
-            part.ordered_at is not None and question.answered_at is not None and part.ordered_at >= question.answered_at
-            for part in parts.parts_of(unit, question.ticket_id)
-        )
-        rules.check_may_take_back(question.kind, question.state, question.answer, part_ordered=ordered)
+        check_take_back(unit, question)
         again = question.expires_at > ctx.clock()
         state = QuestionState.OPEN if again else QuestionState.TAKEN_BACK
         questions.change_question(unit, question, state=state, answer="", answered_at=None, answered_how="")
         _record(ctx, unit, actor, "answer_taken_back", question)
+
+
+def check_take_back(unit: Unit, question: Question) -> None:
+    """Raises NotAllowed when this answer cannot be taken back any more, or never could."""
+    since = question.answered_at
+    ticket = tickets.get_ticket(unit, question.ticket_id)
+    ordered = since is not None and any(
+        part.ordered_at is not None and part.ordered_at >= since for part in parts.parts_of(unit, ticket.id)
+    )
+    begun = ticket.phase is Phase.ON_BENCH and since is not None and ticket.phase_since >= since
+    done = begun or ticket.phase not in (Phase.TAKEN_IN, Phase.INSPECTING, Phase.IN_LINE, Phase.ON_BENCH)
+    rules.check_may_take_back(question.kind, question.state, question.answer, part_ordered=ordered, work_done=done)
 
 
 def withdraw(ctx: Context, actor: Actor, question_id: str) -> None:

@@ -8,12 +8,12 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.core.actors import Actor
-from notify.core.errors import NotFound
 from notify.core.messages import MessageState
 from notify.core.shop import Shop
 from notify.flows.check_in import token_hash
 from notify.flows.context import Context
-from notify.store import outbox, parts, tickets
+from notify.store import outbox, parts
+from notify.store.claims import find_claim
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +43,5 @@ def view_shop(ctx: Context, shop_id: str) -> Shop:
 
 def shop_of_claim(ctx: Context, shop_ids: Sequence[str], token: str) -> str | None:
     """The shop whose ticket bears this claim secret, or None. A malformed token is looked up like any other."""
-    found = None
-    for shop_id in shop_ids:
-        with ctx.db.read(shop_id) as unit:
-            try:
-                tickets.find_by_token_hash(unit, token_hash(token))
-            except NotFound:
-                continue
-        found = shop_id
-    return found
+    found = find_claim(ctx.db, token_hash(token))
+    return found.shop_id if found is not None and found.shop_id in shop_ids else None

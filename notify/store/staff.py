@@ -114,6 +114,13 @@ def count_try(unit: Unit, key: str, *, at: datetime, window: timedelta) -> int:
     return count
 
 
+def tries(unit: Unit, key: str) -> tuple[int, datetime | None]:
+    """The tries counted under `key`, and when their window began; (0, None) when there are none."""
+    t = s.throttles
+    row = unit.connection.execute(select(t.c["count"], t.c.window_from).where(t.c.key == key)).first()
+    return (int(row[0]), row[1]) if row else (0, None)
+
+
 def clear_tries(unit: Unit, key: str) -> None:
     """Forgets the tries under `key`."""
     unit.connection.execute(delete(s.throttles).where(s.throttles.c.key == key))

@@ -1,0 +1,67 @@
+"""Open a claim by its secret; count who guesses at secrets, and let nobody with a right one be counted."""
+
+from __future__ import annotations
+
+import ipaddress
+from datetime import timedelta
+from math import ceil
+
+from notify.core.errors import NotFound
+from notify.flows.check_in import token_hash
+from notify.flows.context import Context
+from notify.store import staff
+from notify.store.claims import Claim, find_claim
+
+WINDOW = timedelta(hours=1)
+LONGEST_SECRET = 200
+
+
+class Forgotten(NotFound):
+    """The link was right once; the person it belonged to has been forgotten. `language` was theirs."""
+
+    def __init__(self, language: str) -> None:
+        super().__init__("This repair is over and forgotten", "Bring the device along if something is wrong.")
+        self.language = language
+
+
+def open_claim(ctx: Context, token: str) -> Claim:
+    """The claim behind a secret. Unknown, malformed and replaced ones raise NotFound after the same work.
+
+    Raises Forgotten, a NotFound too, once the person was forgotten.
+    """
+    found = find_claim(ctx.db, token_hash(token[:LONGEST_SECRET]))
+    if found is None:
+        raise NotFound("This claim link is not known here", "It may have been replaced; ask the shop for a new one.")
+    if found.forgotten:
+        raise Forgotten(found.language)
+    return found
+
+
+def count_guess(ctx: Context, shop_id: str, source: str, *, limit: int) -> int:
+    """Counts one wrong secret from an address; the seconds to wait when it was one too many, else 0.
+
+    Call it only after a secret turned out wrong: whoever holds a right one is never counted and never kept out
+    by somebody else behind the same address. The address is kept as a keyed hash for an hour's count only.
+    """
+    with ctx.db.read(shop_id) as unit:
+        key = unit.opener.lookup("try:claim", _network(source))
+        tries, began = staff.tries(unit, key)
+    now = ctx.clock()
+    fresh = began is not None and now - WINDOW < began <= now
+    if fresh and tries >= limit:
+        assert began is not None
+        return max(1, ceil((began + WINDOW - now).total_seconds()))
+    with ctx.db.write(shop_id) as unit:
+        staff.count_try(unit, key, at=now, window=WINDOW)
+    return 0
+
+
+def _network(source: str) -> str:
+    """The address itself, or the /64 of an IPv6 one: a single customer line has that many addresses (RFC 6177)."""
+    try:
+        address = ipaddress.ip_address(source)
+    except ValueError:
+        return "unknown"
+    if isinstance(address, ipaddress.IPv6Address):
+        return str(address.ipv4_mapped or ipaddress.ip_network((address, 64), strict=False))
+    return str(address)

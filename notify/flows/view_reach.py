@@ -1,0 +1,86 @@
+"""What a claim page says about people: how they may be reached, who may collect, what is kept and until when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from notify.core.durations import parse_duration
+from notify.core.mask import mask_email, mask_name, mask_phone
+from notify.core.notices import PURPOSES
+from notify.core.shop import Shop
+from notify.core.tickets import Phase
+from notify.flows.context import Context
+from notify.flows.forget import forgets_on
+from notify.render.moments import Moments, say_period
+from notify.render.words import Language
+from notify.store import people, tickets
+from notify.store.database import Unit
+from notify.store.people import Contact
+from notify.store.tickets import Ticket
+
+
+@dataclass(frozen=True, slots=True)
+class ContactLine:
+    """One stored way to reach somebody, masked, and what it may be used for."""
+
+    id: str
+    sentence: str
+    can_stop: bool
+
+
+def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tuple[ContactLine, ...]:
+    """The ways to reach those who are told about this visit; nobody else's are shown."""
+    told = tickets.visit_people(unit, visit_id).get("tell", ())
+    uses = people.allowed_uses(unit, told)
+    here = tickets.is_device_with_us(unit, visit_id)
+    lines = []
+    for person_id in told:
+        for contact in people.contacts_of(unit, person_id):
+            allowed = uses.get(person_id, {}).get(contact.channel, frozenset())
+            key, can_stop = _use_of(contact, allowed, here=here, is_on=contact.channel in ctx.channels_on)
+            lines.append(ContactLine(contact.id, _say(key, contact, allowed, words), can_stop))
+    return tuple(lines)
+
+
+def _use_of(contact: Contact, allowed: frozenset[str], *, here: bool, is_on: bool) -> tuple[str, bool]:
+    """The words for one contact, and whether there is still something to stop."""
+    if not allowed:
+        return ("reach_stopped" if contact.channel == "email" else "reach_stopped_phone"), False
+    if contact.undeliverable:
+        return "reach_failed", True
+    if contact.in_repaired_device and here:
+        return "reach_resting", True
+    return (f"reach_{contact.channel}" if is_on or contact.channel == "email" else "reach_call"), True
+
+
+def _say(key: str, contact: Contact, allowed: frozenset[str], words: Language) -> str:
+    mask = mask_email if contact.channel == "email" else mask_phone
+    values = {"address": mask(contact.address)}
+    if key in ("reach_email", "reach_sms", "reach_call"):
+        named = [words[f"purpose.{purpose}"] for purpose in PURPOSES if purpose in allowed]
+        values["purposes"] = words["purpose.joined"].join(named)
+    return words(f"claim.{key}", **values)
+
+
+def say_collectors(unit: Unit, visit_id: str, words: Language) -> tuple[str, ...]:
+    """Who may collect: the holder, and everybody named at check-in by initials only."""
+    named = tickets.visit_people(unit, visit_id).get("collector", ())
+    names = [people.get_person(unit, person_id).name for person_id in named]
+    shown = (words("claim.collect_named", name=mask_name(name)) for name in names if name)
+    return (words["claim.collect_holder"], *shown)
+
+
+def say_known(
+    ctx: Context, unit: Unit, shop: Shop, whole: Sequence[Ticket], words: Language, moments: Moments
+) -> tuple[str, ...]:
+    """What is kept, until when, and what stays."""
+    day = forgets_on(ctx, unit, whole[0].visit_id)
+    if any(ticket.phase is Phase.LEFT_BEHIND for ticket in whole) or (day is not None and day <= moments.now):
+        until = words["known.kept"]
+    elif day is None:
+        period = say_period(parse_duration(shop.keep_period), language=words.code)
+        until = words("known.when_open", period=period)
+    else:
+        until = words("known.when_day", when=moments.on(day))
+    return words["known.what"], until, words["known.what_stays"]

@@ -1,0 +1,139 @@
+"""What has happened so far, as sentences with times: one table from event to sentence, and what is left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from notify.core.events import Event
+from notify.core.tickets import MOVE_EVENTS
+from notify.render.moments import Moments
+from notify.render.words import Language
+
+# Event kind -> words of [story]. Kinds that need more than a fixed sentence stand in _SPECIAL below.
+TOLD: dict[str, str] = {
+    "checked_in": "taken_in",
+    "inspection_began": "inspecting",
+    "work_agreed": "in_line",
+    "bench_began": "on_bench",
+    "put_back": "back_in_line",
+    "repair_done": "proving",
+    "proof_failed": "proof_failed",
+    "shelved": "on_shelf_repaired",
+    "shelved_unrepaired": "on_shelf_unrepaired",
+    "called_back": "called_back",
+    "handed_back": "handed_back",
+    "handover_undone": "handover_undone",
+    "left_behind": "left_behind",
+    "corrected": "corrected",
+    "question_asked": "question_asked",
+    "answer_taken_back": "question_taken_back",
+    "question_withdrawn": "question_withdrawn",
+    "question_expired": "question_expired",
+    "part_needed": "part_needed",
+    "part_ordered": "part_ordered",
+    "part_due_changed": "part_due_changed",
+    "part_arrived": "part_arrived",
+    "part_dead": "part_dead",
+    "part_not_needed": "part_not_needed",
+    "pickup_missed": "missed",
+    "contact_changed": "contact_changed",
+    "consent_withdrawn": "stopped",
+    "consent_given": "allowed",
+    "claim_link_replaced": "new_ticket",
+}
+# What a customer is not told here, and why.
+UNTOLD: dict[str, str] = {
+    "visit_opened": "each device's own check-in says it",
+    "parts_complete": "the arrival of the last part says it",
+    "handover_done": "each device's own handing back says it",
+    "handover_refused": "it may have been somebody else at the counter",
+    "pickup_came_near": "a reminder is no step of the repair",
+    "collection_overdue": "a reminder is no step of the repair",
+    "money_recorded": "amounts are not for whoever finds the claim ticket",
+    "place_changed": "of interest to the shop only",
+    "safety_flag_changed": "the cautions of the page say it",
+    "message_given_up": "how we may reach you says it",
+    "person_forgotten": "nobody is left to read it",
+}
+_BY_WHOM = {"pickup_booked": "booked", "pickup_moved": "moved", "pickup_cancelled": "cancelled"}
+_CALLS = {"told": "called", "nobody_there": "not_reached"}
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of the story."""
+
+    when: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the story needs besides its events. `answers`: answer code -> its words. `undo_within`: a move taken
+    back so soon was never told to anybody and is left out together with its correction."""
+
+    answers: Mapping[str, str]
+    promise_at: datetime | None
+    undo_within: timedelta
+
+
+def tell(story: Sequence[Event], known: Known, words: Language, moments: Moments) -> tuple[Step, ...]:
+    """The story of a ticket, newest first; `story` in order of time."""
+    left_out = _slips(story, known.undo_within)
+    promises = _promises(story, known.promise_at)
+    steps = []
+    for event in story:
+        if event.id in left_out:
+            continue
+        sentence = _sentence(event, promises.get(event.id), known, words, moments)
+        if sentence:
+            steps.append(Step(moments.stamp(event.at), sentence))
+    return tuple(reversed(steps))
+
+
+def _sentence(event: Event, promised: datetime | None, known: Known, words: Language, moments: Moments) -> str:
+    if event.kind in TOLD:
+        return words[f"story.{TOLD[event.kind]}"]
+    if event.kind in _BY_WHOM:
+        by_customer = event.actor_kind == "customer"
+        return words[f"story.{_BY_WHOM[event.kind]}" + ("" if by_customer else "_staff")]
+    if event.kind in ("promise_made", "promise_changed"):
+        key = "promise" if event.kind == "promise_made" else "promise_changed"
+        return words(f"story.{key}", when=moments.by(promised)) if promised else ""
+    if event.kind == "question_answered":
+        said = known.answers.get(str(event.codes.get("answer", "")), "")
+        by_customer = event.actor_kind == "customer"
+        return words("story.question_answered" + ("" if by_customer else "_staff"), answer=said) if said else ""
+    if event.kind == "call_logged":
+        key = _CALLS.get(str(event.codes.get("result", "")), "")
+        return words[f"story.{key}"] if key else ""
+    return ""
+
+
+def _slips(story: Sequence[Event], within: timedelta) -> set[str]:
+    """Moves taken back at once, with the corrections that took them back."""
+    moved = {event.id: event for event in story if event.kind in MOVE_EVENTS}
+    out: set[str] = set()
+    for event in story:
+        undone = moved.get(str(event.codes.get("undoes", ""))) if event.kind == "corrected" else None
+        if undone is not None and event.at - undone.at <= within:
+            out |= {event.id, undone.id}
+    return out
+
+
+def _promises(story: Sequence[Event], stands: datetime | None) -> dict[str, datetime]:
+    """Event -> the time it promised. One made at check-in carries none: it is what the next change replaced."""
+    out: dict[str, datetime] = {}
+    following: datetime | None = stands
+    for event in reversed(story):
+        if event.kind not in ("promise_made", "promise_changed"):
+            continue
+        told = str(event.codes.get("new", ""))
+        moment = datetime.fromisoformat(told) if told else following
+        if moment is not None:
+            out[event.id] = moment
+        old = str(event.codes.get("old", ""))
+        following = datetime.fromisoformat(old) if old else None
+    return out

@@ -1,0 +1,71 @@
+"""Moments and lengths of time as a customer's page says them: "tomorrow by 11:30", "90 days"."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from babel.units import format_unit
+
+from notify.core.durations import Period
+from notify.render.dates import say_day, say_time
+from notify.render.words import Language
+
+_NAMED = {0: "_today", 1: "_tomorrow", -1: "_yesterday"}
+_LOCALES = {"en": "en_GB", "de": "de_DE"}
+
+
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """Says instants in a shop's zone and one language, as seen at `now`; the words are [date] of the page words."""
+
+    words: Language
+    zone: str
+    now: datetime
+
+    def at(self, moment: datetime) -> str:
+        """ "tomorrow at 17:30" or "on Thursday, 26 November, at 17:30": fits after a verb."""
+        return self._say("at", moment)
+
+    def by(self, moment: datetime) -> str:
+        """ "today by 11:30" or "on Thursday, 26 November, by 11:30"."""
+        return self._say("by", moment)
+
+    def stamp(self, moment: datetime) -> str:
+        """ "yesterday, 17:41" or "Monday, 23 November, 17:20": stands alone."""
+        return self._say("stamp", moment)
+
+    def on(self, moment: datetime) -> str:
+        """ "on Thursday, 26 November"."""
+        return self.words("date.on", day=self.day(moment))
+
+    def day(self, moment: datetime) -> str:
+        """ "Thursday, 26 November", with the year when it is another one."""
+        said = say_day(moment, zone=self.zone, language=self.words.code)
+        year = self._local(moment).year
+        return said if year == self._local(self.now).year else f"{said} {year}"
+
+    def time(self, moment: datetime) -> str:
+        """ "17:30"."""
+        return say_time(moment, zone=self.zone, language=self.words.code)
+
+    def _say(self, how: str, moment: datetime) -> str:
+        ahead = (self._local(moment).date() - self._local(self.now).date()).days
+        if ahead in _NAMED:
+            return self.words(f"date.{how}{_NAMED[ahead]}", time=self.time(moment))
+        return self.words(f"date.{how}", day=self.day(moment), time=self.time(moment))
+
+    def _local(self, moment: datetime) -> datetime:
+        return moment.astimezone(ZoneInfo(self.zone))
+
+
+def say_period(period: Period, *, language: str) -> str:
+    """ "90 days", "1 year, 6 months": plural forms are CLDR's (Unicode), through babel."""
+    hours, seconds = divmod(period.seconds, 3600)
+    minutes = seconds // 60
+    lengths = (("year", period.years), ("month", period.months), ("day", period.days), ("hour", hours),
+               ("minute", minutes))  # fmt: skip
+    locale = _LOCALES.get(language, "en_GB")
+    said = [format_unit(count, f"duration-{unit}", locale=locale) for unit, count in lengths if count]
+    return ", ".join(said).replace("\u00a0", " ")
