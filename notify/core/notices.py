@@ -49,7 +49,7 @@ _ALL = (
     Notice("called_back", "customer", "repair", _SMS_FIRST, 2 * _DAY, call=True),
     Notice("pickup_confirmed", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
     Notice("pickup_moved", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
-    Notice("pickup_cancelled", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
+    Notice("pickup_cancelled", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit"),
     Notice("pickup_reminder", "customer", "pickup", _SMS_FIRST, _DAY, about="visit", bell=False),
     Notice("collection_reminder", "customer", "pickup", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
     Notice("handed_back", "customer", "repair", _MAIL_FIRST, 3 * _DAY, about="visit"),

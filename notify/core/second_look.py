@@ -15,7 +15,8 @@ class Now:
     """Today's facts about what a message speaks of.
 
     `phases` are those of the tickets it is about (the whole visit for visit notices). The question,
-    booking and part fields are empty text or 0 when the message is not about one.
+    booking and part fields are empty text or 0 when the message is not about one. `tried` are the channels
+    on which other messages already try to say the same to the same person.
     """
 
     at: datetime
@@ -27,6 +28,7 @@ class Now:
     newer_waiting: bool = False
     quiet_until: datetime | None = None
     promise_current: bool = True
+    tried: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,8 @@ def untrue(notice: str, now: Now) -> str:
     match notice:
         case "ready" | "collection_reminder" if Phase.ON_SHELF not in phases:
             return "no_longer_on_shelf"
+        case "checked_in" | "question" if not _open(phases):
+            return "moved_on"
         case "question" if now.question_state != "open":
             return "question_closed"
         case "called_back" if Phase.ON_SHELF in phases or not _open(phases):
@@ -116,9 +120,11 @@ def look(
 
 def _to_person(notice: str, channel: str, person: Recipient, facts: Facts, now: Now) -> Verdict:
     kind = NOTICES[notice]
-    reach = best_reach(kind, person, facts, without=frozenset({"email", "sms"} - {channel}))
+    reach = best_reach(kind, person, facts, without=frozenset({"email", "sms"} - {channel}) | now.tried)
     if reach is None:
-        reach = best_reach(kind, person, facts)
+        reach = best_reach(kind, person, facts, without=now.tried)
+    if reach is None and "call" in now.tried:
+        return Drop("told_another_way")
     if reach is None:
         return Send("call", "") if kind.call else Drop(why_no_reach(kind, person, facts))
     if now.quiet_until is not None and now.quiet_until > now.at and not kind.urgent:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from notify.channels.base import Channel, Outgoing, Receipt, Verdict
-from notify.core.errors import NotFound, NotifyError
+from notify.core.errors import NotFound
 from notify.core.messages import MessageState
 from notify.core.quiet import allowed_at
 from notify.core.retry import HAND_OVER, MAIL, next_try
 from notify.core.second_look import Drop, Send, Wait, look
+from notify.core.second_look import Verdict as Looked
 from notify.core.shop import Shop
 from notify.dispatch.compose import Composed, Composer
 from notify.dispatch.look_again import todays_facts
@@ -24,6 +25,7 @@ from notify.store.facts import gather
 from notify.store.outbox import Message
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
+SEND_WITHIN = timedelta(minutes=4)  # a send begun by then ends, dot and all (10 minutes), before the lease does
 GROUP = 10  # so many may be repeated by a crash between sending and settling
 # Answers of the far end about this recipient or message: patience by RFC 5321; anything else is our own line.
 _FAR_END = ("rcpt-4", "data-4", "dot-4")
@@ -66,40 +68,58 @@ class Dispatcher:
             claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=GROUP)
             prepared = [self._prepare_safely(unit, message, now=now) for message in claimed]
         self.fault("after_claim")
-        results = [item if isinstance(item, Result) else self._send(*item) for item in prepared]
+        results = [item if isinstance(item, Result) else self._send(*item, claimed_at=now) for item in prepared]
         if results:
             settle_all(self.db, shop_id, results, now=self.clock(), channels_on=self.rules.channels_on)
         self.fault("after_record")
         return len(claimed)
 
-    def _send(self, message: Message, outgoing: Outgoing, composed: Composed) -> Result:
+    def end_stale_calls(self, shop_id: str) -> int:
+        """Takes calls off the list that are no longer true or of use (a call has no moment of leaving); how many."""
+        now = self.clock()
+        with self.db.read(shop_id) as unit:
+            looked = [(task, self._look(unit, task, now=now)) for task in outbox.calls_to_make(unit)]
+        stale = [Result(task, MessageState.DROPPED, reason=v.reason) for task, v in looked if isinstance(v, Drop)]
+        if stale:
+            settle_all(self.db, shop_id, stale, now=now, channels_on=self.rules.channels_on)
+        return len(stale)
+
+    def _send(self, message: Message, outgoing: Outgoing, composed: Composed, *, claimed_at: datetime) -> Result:
+        if self.clock() >= claimed_at + SEND_WITHIN:  # others in the group took so long that the lease may run out
+            return Result(message, MessageState.WAITING, reason="no_time_left")
         receipt = self.channels[composed.channel].send(outgoing)
         self.fault("after_send")
         return self._judge(message, composed, receipt)
 
     def _prepare_safely(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
-        """A message that cannot be composed never blocks the others, and is never lost."""
+        """A message that cannot be composed, for whatever reason, never blocks the others, and is never lost."""
         try:
-            return self._prepare(unit, message, now=now)
-        except NotFound:
-            return Result(message, MessageState.DROPPED, reason="forgotten")
-        except NotifyError as error:
+            with unit.savepoint():
+                return self._prepare(unit, message, now=now)
+        except Exception as error:
+            if isinstance(error, NotFound) and people.is_forgotten(unit, message.sealed_for):
+                return Result(message, MessageState.DROPPED, reason="forgotten")
+            # The class only: the words of somebody else's error may hold the text of the message.
             log.error("a message cannot be composed", extra={"message_row": message.id, "why": type(error).__name__})
-            return Result(message, MessageState.WAITING, reason="cannot_compose", due_at=now + CANNOT_COMPOSE_WAIT)
+            wait = now + CANNOT_COMPOSE_WAIT
+            return Result(message, MessageState.WAITING, reason=outbox.CANNOT_COMPOSE, due_at=wait)
 
     def _prepare(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
         """The second look, then the bytes: stored before the first try, the same ones at every later try."""
-        shop = shops.get_shop(unit, today=now.date())
-        facts = gather(unit, message.visit_id, channels_on=self.rules.channels_on, bell=self.rules.bell)
-        person = next(iter(people.recipients(unit, [message.person_id])), None) if message.person_id else None
-        today = todays_facts(unit, message, now=now, quiet_until=self._quiet_until(shop, now))
-        verdict = look(message.notice, channel=message.channel, expires_at=message.expires_at, person=person,
-                       facts=facts, now=today)  # fmt: skip
+        verdict = self._look(unit, message, now=now)
         if isinstance(verdict, Drop):
             return Result(message, MessageState.DROPPED, reason=verdict.reason)
         if isinstance(verdict, Wait):
             return Result(message, MessageState.WAITING, reason=verdict.reason, due_at=verdict.until)
-        return self._ready(unit, message, shop, verdict, now=now)
+        return self._ready(unit, message, shops.get_shop(unit, today=now.date()), verdict, now=now)
+
+    def _look(self, unit: Unit, message: Message, *, now: datetime) -> Looked:
+        shop = shops.get_shop(unit, today=now.date())
+        facts = gather(unit, message.visit_id, channels_on=self.rules.channels_on, bell=self.rules.bell)
+        person = next(iter(people.recipients(unit, [message.person_id])), None) if message.person_id else None
+        today = todays_facts(unit, message, now=now, quiet_until=self._quiet_until(shop, now))
+        return look(message.notice, channel=message.channel, expires_at=message.expires_at, person=person,
+                    facts=facts, now=today)  # fmt: skip
 
     def _quiet_until(self, shop: Shop, now: datetime) -> datetime:
         return allowed_at(now, zones=[shop.zone], quiet_from=self.rules.quiet_from, quiet_until=self.rules.quiet_until)
@@ -151,7 +171,7 @@ class Dispatcher:
         if receipt.verdict is Verdict.NEVER:
             return Result(message, MessageState.GIVEN_UP, reason=f"refused:{receipt.code}"[:40], **ways)  # type: ignore[arg-type]
         patience = MAIL if receipt.code.startswith(_FAR_END) else HAND_OVER
-        again = next_try(message.attempts + 1, first_at=message.due_at, now=self.clock(), jitter=self.jitter(),
+        again = next_try(message.attempts + 1, first_at=message.created_at, now=self.clock(), jitter=self.jitter(),
                          expires_at=message.expires_at, patience=patience)  # fmt: skip
         if again is None:
             return Result(message, MessageState.GIVEN_UP, reason="no_use_any_more", **ways)  # type: ignore[arg-type]

@@ -26,13 +26,17 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime, quiet_until: da
         newer_waiting=outbox.newer_waiting(unit, message),
         quiet_until=quiet_until,
         promise_current=_promise_current(unit, message),
+        tried=outbox.tried_ways(unit, message),
     )
 
 
 def _phases(unit: Unit, message: Message) -> tuple[Phase, ...]:
     kind, _, thing = message.about.partition(":")
     phases = tickets.phases_of_visit(unit, message.visit_id)
-    return (phases[thing],) if kind == "ticket" else tuple(phases.values())
+    if kind == "ticket":
+        return (phases[thing],)
+    given = str(message.refs.get("tickets", "")).split(",") if message.notice == "handed_back" else ()
+    return tuple(phase for ticket_id, phase in phases.items() if not given or ticket_id in given)
 
 
 def _promise_current(unit: Unit, message: Message) -> bool:

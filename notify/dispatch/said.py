@@ -72,7 +72,7 @@ def _devices_about(unit: Unit, message: Message) -> tuple[Ticket, ...]:
     whole = tickets.tickets_of_visit(unit, message.visit_id)
     if message.notice == "handed_back":
         given = str(message.refs.get("tickets", "")).split(",")
-        return tuple(t for t in whole if t.id in given) or whole
+        return tuple(t for t in whole if t.id in given and t.phase is Phase.HANDED_BACK) or whole
     if message.notice in ("ready", "collection_reminder") or message.notice.startswith("pickup_"):
         return tuple(t for t in whole if t.phase is Phase.ON_SHELF) or whole
     return whole
@@ -227,7 +227,8 @@ def _slot(unit: Unit, booking_id: str, shop: Shop, saying: Saying) -> Any:
 
 
 def _staff_name(unit: Unit, staff_id: str) -> str:
-    return str(staff.get_staff(unit, staff_id).name) if staff_id else ""
+    """Empty for somebody who is not on the list: a message is not held up for want of a name."""
+    return next((str(row.name) for row in staff.list_staff(unit) if row.id == staff_id), "") if staff_id else ""
 
 
 def _phone_to_call(unit: Unit, message: Message) -> str:

@@ -44,6 +44,9 @@ def settle_all(
 
 def _settle(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
     message, receipt = result.message, result.receipt
+    if result.reason == outbox.JOINED and not outbox.newer_waiting(unit, message):
+        # The newer one was withdrawn since the look: then this one has to be told after all.
+        result = Result(message, MessageState.WAITING, due_at=now)
     if receipt is not None:
         outbox.add_receipt(unit, message, verdict=receipt.verdict.value, code=receipt.code, text=receipt.text, at=now)
     ambiguous = receipt is not None and receipt.verdict is Verdict.UNKNOWN
@@ -51,7 +54,7 @@ def _settle(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset
                            tried=receipt is not None, ambiguous=ambiguous)  # fmt: skip
     if not stands:
         return
-    if result.state is MessageState.SENT:
+    if result.state is MessageState.SENT or ambiguous:
         _after_sent(unit, result)
     elif result.state is MessageState.TO_CALL:
         _tell_shop_to_call(unit, message, now=now, channels_on=channels_on)
@@ -60,7 +63,7 @@ def _settle(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset
 
 
 def _after_sent(unit: Unit, result: Result) -> None:
-    """A booking remembers that its invite is in somebody's calendar: only then can it be cancelled there."""
+    """A booking remembers that its invite is (perhaps) in somebody's calendar: only then can it be cancelled there."""
     message = result.message
     if message.notice in ("pickup_confirmed", "pickup_moved") and result.channel == "email":
         booking = bookings.get_booking(unit, str(message.refs.get("booking", "")))

@@ -13,6 +13,10 @@ from notify.core.errors import Conflict
 from notify.core.slots import Slot
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import given, where
+
+_BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
+_LIVE = select(s.bookings).where(*where(s.bookings, "visit_id"), s.bookings.c.state == "booked")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,19 @@ def close_booking(unit: Unit, booking: Booking, state: str, *, at: datetime) -> 
     _change(unit, booking, state=state, revision=booking.revision + 1, changed_at=at)
 
 
+def stand_again(unit: Unit, booking_id: str, *, at: datetime) -> bool:
+    """Takes a closed booking up again in its own place; False when the place, or the visit's one booking, is taken."""
+    booking = get_booking(unit, booking_id)
+    if booking is None or booking.state == "booked" or live_booking(unit, booking.visit_id) is not None:
+        return False
+    t = s.bookings
+    same = (t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at == booking.start_at)
+    if unit.connection.execute(select(t.c.id).where(*same, t.c.seat == booking.seat)).first() is not None:
+        return False
+    _change(unit, booking, state="booked", revision=booking.revision - 1, changed_at=at)
+    return True
+
+
 def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
     """Sets `invited` or `reminded`."""
     _change(unit, booking, **flags)
@@ -110,10 +127,7 @@ def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
 
 def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     """The visit's booking that stands, or None."""
-    t = s.bookings
-    row = unit.connection.execute(
-        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id, t.c.state == "booked")
-    ).first()
+    row = unit.connection.execute(_LIVE, given(unit, visit_id=visit_id)).first()
     return _booking(row) if row else None
 
 
@@ -125,9 +139,10 @@ def live_bookings(unit: Unit) -> Mapping[str, Booking]:
 
 
 def get_booking(unit: Unit, booking_id: str) -> Booking | None:
-    """One booking, or None."""
-    t = s.bookings
-    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == booking_id)).first()
+    """One booking, or None; an empty identifier is none."""
+    if not booking_id:
+        return None
+    row = unit.connection.execute(_BOOKING, given(unit, id=booking_id)).first()
     return _booking(row) if row else None
 
 

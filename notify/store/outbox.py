@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import func, insert, or_, select, update
@@ -16,6 +16,8 @@ from notify.store.database import Unit
 from notify.store.vault import Place
 
 WAITING = MessageState.WAITING
+CANNOT_COMPOSE, JOINED = "cannot_compose", "joined_to_newer"  # reason codes that the code itself reads
+HOLDS_BACK = timedelta(hours=12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,7 @@ class Message:
     ambiguous: int
     message_id: str
     has_bytes: bool
+    leased: bool
     ended_at: datetime | None
 
 
@@ -112,8 +115,23 @@ def _next_seq(unit: Unit) -> int:
 
 
 def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 10) -> tuple[Message, ...]:
-    """Takes up to `limit` due messages for `by` until the lease ends, oldest first; nobody else gets them."""
-    t = s.messages
+    """Takes up to `limit` due messages for `by` until the lease ends, oldest first; nobody else gets them.
+
+    A message is not due while an earlier one to the same person about the same visit still waits for the same
+    channel: what was told first arrives first. One that failed for half a day holds nobody back any more.
+    """
+    t, e = s.messages, s.messages.alias("earlier")
+    held_back = (
+        select(e.c.id)
+        .where(
+            *(e.c[name] == t.c[name] for name in ("shop_id", "visit_id", "person_id", "channel")),
+            e.c.seq < t.c.seq,
+            e.c.state == WAITING,
+            e.c.reason != CANNOT_COMPOSE,
+            e.c.created_at > now - HOLDS_BACK,
+        )
+        .exists()
+    )
     query = (
         select(t)
         .where(
@@ -121,6 +139,7 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
             t.c.state == WAITING,
             t.c.due_at <= now,
             or_(t.c.lease_until.is_(None), t.c.lease_until < now),
+            ~held_back,
         )
         .order_by(t.c.due_at, t.c.seq)
         .limit(limit)
@@ -259,18 +278,59 @@ def receipts_of(unit: Unit, message_id: str) -> tuple[Any, ...]:
 
 
 def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -> int:
-    """Drops messages of these causes that have not been tried yet; how many."""
+    """Drops messages of these causes that nobody was told and that are not just being sent; how many.
+
+    One that a still wanted message was joined to stays: the second look makes it say what is left to say.
+    """
     t = s.messages
+    wanted = (
+        t.c.shop_id == unit.shop_id,
+        t.c.cause.in_(list(causes)),
+        or_((t.c.state == WAITING) & (t.c.attempts == 0), t.c.state == MessageState.TO_CALL),
+        or_(t.c.lease_until.is_(None), t.c.lease_until < now),
+    )
+    found = unit.connection.execute(select(t).where(*wanted)).all()
+    ids = [row.id for row in found if not _stands_for_another(unit, row)]
     return unit.connection.execute(
         update(t)
-        .where(
-            t.c.shop_id == unit.shop_id,
-            t.c.cause.in_(list(causes)),
-            t.c.attempts == 0,
-            t.c.state.in_([WAITING, MessageState.TO_CALL]),
-        )
+        .where(*wanted, t.c.id.in_(ids))
         .values(state=MessageState.DROPPED, reason=reason, ended_at=now, lease_by=None, lease_until=None)
     ).rowcount
+
+
+def _stands_for_another(unit: Unit, row: Any) -> bool:
+    """Whether an earlier message was dropped because this one was to say the same, and nothing was said since."""
+    t = s.messages
+    same = [t.c[name] == getattr(row, name) for name in ("shop_id", "about", "notice", "person_id")]
+    before = unit.connection.execute(
+        select(t.c.state, t.c.reason).where(*same, t.c.seq < row.seq).order_by(t.c.seq.desc())
+    )
+    for state, reason in before:
+        if state in (MessageState.SENT, MessageState.CALLED):
+            return False
+        if reason == JOINED:
+            return True
+    return False
+
+
+def anybody_told(unit: Unit, visit_id: str, causes: Iterable[str]) -> bool:
+    """Whether a message of these causes left, may have left, or is just leaving."""
+    wanted = set(causes)
+    whole = [m for m in messages_of_visit(unit, visit_id) if m.cause in wanted]
+    return any(m.attempts or m.leased or m.state in (MessageState.SENT, MessageState.CALLED) for m in whole)
+
+
+def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
+    """The channels of the other messages that say the same to the same person."""
+    t = s.messages
+    rows = unit.connection.execute(
+        select(t.c.channel).where(
+            t.c.shop_id == unit.shop_id,
+            *(t.c[name] == getattr(message, name) for name in ("about", "cause", "notice", "person_id", "resend")),
+            t.c.id != message.id,
+        )
+    )
+    return frozenset(rows.scalars())
 
 
 def newer_waiting(unit: Unit, message: Message) -> bool:
@@ -285,12 +345,19 @@ def newer_waiting(unit: Unit, message: Message) -> bool:
                 t.c.notice == message.notice,
                 t.c.person_id == message.person_id,
                 t.c.seq > message.seq,
-                t.c.state == WAITING,
+                t.c.state.in_([WAITING, MessageState.TO_CALL]),
             )
             .limit(1)
         ).first()
         is not None
     )
+
+
+def calls_to_make(unit: Unit) -> tuple[Message, ...]:
+    """Every call that waits for somebody to make it, the oldest first."""
+    t = s.messages
+    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.state == MessageState.TO_CALL).order_by(t.c.seq)
+    return tuple(_message(row) for row in unit.connection.execute(query))
 
 
 def get_message(unit: Unit, message_id: str) -> Message | None:
@@ -362,5 +429,6 @@ def _message(row: Any) -> Message:
         ambiguous=row.ambiguous,
         message_id=row.message_id or "",
         has_bytes=row.bytes_sealed is not None,
+        leased=row.lease_until is not None,
         ended_at=row.ended_at,
     )

@@ -13,6 +13,30 @@ from notify.core.errors import NotFound
 from notify.core.planner import Reach, Recipient
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import among, given, where
+
+_PERSON = select(s.people).where(*where(s.people, "id"))
+_CONTACTS = (
+    select(s.contacts)
+    .where(*where(s.contacts, "person_id"), s.contacts.c.replaced_at.is_(None))
+    .order_by(s.contacts.c.created_at, s.contacts.c.id)
+)
+_USES = (
+    select(s.consents.c.person_id, s.consents.c.channel, s.consents.c.purpose, s.consents.c.allowed)
+    .where(*where(s.consents), among(s.consents, "person_id"))
+    .order_by(s.consents.c.seq)
+)
+_KNOWN = select(s.people.c.id, s.people.c.language, s.people.c.forgotten_at).where(
+    *where(s.people), among(s.people, "id")
+)
+_WAYS = (
+    select(
+        s.contacts.c.id, s.contacts.c.person_id, s.contacts.c.channel, s.contacts.c.in_repaired_device,
+        s.contacts.c.undeliverable_at,
+    )
+    .where(*where(s.contacts), among(s.contacts, "person_id"), s.contacts.c.replaced_at.is_(None))
+    .order_by(s.contacts.c.created_at, s.contacts.c.id)
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +74,7 @@ def add_person(unit: Unit, *, name: str, language: str, at: datetime) -> str:
 
 def get_person(unit: Unit, person_id: str) -> Person:
     """The person; raises NotFound."""
-    t = s.people
-    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)).first()
+    row = unit.connection.execute(_PERSON, given(unit, id=person_id)).first()
     if row is None:
         raise NotFound("There is no such person", "Look the ticket up again.")
     return _person(unit, row)
@@ -68,6 +91,13 @@ def exists(unit: Unit, person_id: str) -> bool:
     t = s.people
     query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)
     return unit.connection.execute(query).first() is not None
+
+
+def is_forgotten(unit: Unit, person_id: str) -> bool:
+    """Whether the person's data were erased; opens nothing."""
+    t = s.people
+    query = select(t.c.forgotten_at).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)
+    return unit.connection.execute(query).scalar() is not None
 
 
 def people_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Person]:
@@ -99,12 +129,7 @@ def add_contact(
 
 def contacts_of(unit: Unit, person_id: str) -> tuple[Contact, ...]:
     """The current contacts of a person, oldest first."""
-    t = s.contacts
-    rows = unit.connection.execute(
-        select(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.person_id == person_id, t.c.replaced_at.is_(None))
-        .order_by(t.c.created_at, t.c.id)
-    ).all()
+    rows = unit.connection.execute(_CONTACTS, given(unit, person_id=person_id)).all()
     return tuple(
         Contact(
             row.id,
@@ -204,12 +229,7 @@ def add_consent(
 
 def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[str, frozenset[str]]]:
     """person -> channel -> the purposes allowed today: the newest row per channel and purpose counts."""
-    t = s.consents
-    rows = unit.connection.execute(
-        select(t.c.person_id, t.c.channel, t.c.purpose, t.c.allowed)
-        .where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(list(person_ids)))
-        .order_by(t.c.seq)
-    )
+    rows = unit.connection.execute(_USES, {**given(unit), "any_person_id": list(person_ids)})
     newest = {(row.person_id, row.channel, row.purpose): row.allowed for row in rows}
     out: dict[str, dict[str, frozenset[str]]] = {}
     for (person, channel, purpose), allowed in newest.items():
@@ -222,17 +242,8 @@ def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:
     """What the planner needs to know about each person; opens no address."""
     ids = list(person_ids)
     uses = allowed_uses(unit, ids)
-    people = unit.connection.execute(
-        select(s.people.c.id, s.people.c.language, s.people.c.forgotten_at).where(
-            s.people.c.shop_id == unit.shop_id, s.people.c.id.in_(ids)
-        )
-    ).all()
-    t = s.contacts
-    rows = unit.connection.execute(
-        select(t.c.id, t.c.person_id, t.c.channel, t.c.in_repaired_device, t.c.undeliverable_at)
-        .where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(ids), t.c.replaced_at.is_(None))
-        .order_by(t.c.created_at, t.c.id)
-    ).all()
+    people = unit.connection.execute(_KNOWN, {**given(unit), "any_id": ids}).all()
+    rows = unit.connection.execute(_WAYS, {**given(unit), "any_person_id": ids}).all()
     reaches: dict[str, list[Reach]] = {}
     for row in rows:
         allowed = uses.get(row.person_id, {}).get(row.channel, frozenset())
