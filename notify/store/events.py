@@ -10,29 +10,22 @@ from sqlalchemy import func, insert, select
 from notify.core.events import Event
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import given, where
+
+_T = s.events
+# The next number is found in the same statement that uses it; writers of one shop follow each other.
+_NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
+_APPEND = insert(_T).values(seq=_NEXT)
 
 
 def append(unit: Unit, event: Event, *, recorded_at: datetime) -> None:
     """Adds one event at the end of the shop's story."""
-    t = s.events
-    seq = unit.connection.execute(
-        select(func.coalesce(func.max(t.c.seq), 0) + 1).where(t.c.shop_id == unit.shop_id)
-    ).scalar_one()
-    unit.connection.execute(
-        insert(t).values(
-            shop_id=unit.shop_id,
-            id=event.id,
-            seq=seq,
-            visit_id=event.visit_id,
-            ticket_id=event.ticket_id or None,
-            kind=event.kind,
-            at=event.at,
-            recorded_at=recorded_at,
-            actor_kind=event.actor_kind,
-            actor_id=event.actor_id or None,
-            codes=dict(event.codes),
-        )
-    )
+    values = {
+        "shop_id": unit.shop_id, "id": event.id, "visit_id": event.visit_id, "ticket_id": event.ticket_id or None,
+        "kind": event.kind, "at": event.at, "recorded_at": recorded_at, "actor_kind": event.actor_kind,
+        "actor_id": event.actor_id or None, "codes": dict(event.codes),
+    }  # fmt: skip
+    unit.connection.execute(_APPEND, {**given(unit), **values})
 
 
 def get_event(unit: Unit, event_id: str) -> Event | None:

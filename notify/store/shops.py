@@ -6,13 +6,23 @@ from collections.abc import Mapping
 from datetime import date, datetime, time
 from typing import Any
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 
 from notify.core.errors import NotFound
 from notify.core.hours import Counter, Hours, SpecialDay
 from notify.core.shop import Shop, build_shop
 from notify.store import schema as s
 from notify.store.database import Database, Unit
+from notify.store.statements import given, where
+
+_SHOP = select(s.shops.c.id).where(s.shops.c.id == bindparam("the_shop_id"))
+_SETTINGS = (
+    select(s.shop_settings.c.key, s.shop_settings.c.value)
+    .where(*where(s.shop_settings), s.shop_settings.c.valid_from <= bindparam("today"))
+    .order_by(s.shop_settings.c.valid_from)
+)
+_HOURS = select(s.hours).where(*where(s.hours)).order_by(s.hours.c.weekday, s.hours.c.valid_from, s.hours.c.opens)
+_SPECIAL = select(s.special_days).where(*where(s.special_days)).order_by(s.special_days.c.day, s.special_days.c.opens)
 
 
 def shop_ids(db: Database) -> tuple[str, ...]:
@@ -28,12 +38,9 @@ def add_shop(unit: Unit, *, at: datetime) -> None:
 
 def get_shop(unit: Unit, *, today: date) -> Shop:
     """The shop as set on `today`; raises NotFound for an unknown shop."""
-    if unit.connection.execute(select(s.shops.c.id).where(s.shops.c.id == unit.shop_id)).first() is None:
+    if unit.connection.execute(_SHOP, given(unit)).first() is None:
         raise NotFound("There is no such shop", "Check the shop's identifier.")
-    t = s.shop_settings
-    rows = unit.connection.execute(
-        select(t.c.key, t.c.value).where(t.c.shop_id == unit.shop_id, t.c.valid_from <= today).order_by(t.c.valid_from)
-    )
+    rows = unit.connection.execute(_SETTINGS, {**given(unit), "today": today})
     return build_shop(unit.shop_id, {row.key: row.value for row in rows})
 
 
@@ -66,10 +73,7 @@ def get_counter(unit: Unit, shop: Shop) -> Counter:
 
 def list_hours(unit: Unit) -> tuple[tuple[str, Hours], ...]:
     """Every opening-hours row with its identifier, in week order."""
-    t = s.hours
-    rows = unit.connection.execute(
-        select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.weekday, t.c.valid_from, t.c.opens)
-    )
+    rows = unit.connection.execute(_HOURS, given(unit))
     return tuple(
         (
             row.id,
@@ -114,8 +118,7 @@ def drop_hours(unit: Unit, hours_id: str) -> None:
 
 def special_days(unit: Unit) -> tuple[tuple[str, Any, str], ...]:
     """(identifier, row with day opens closes capacity, reason) in order; a closed day has `opens` None."""
-    t = s.special_days
-    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.day, t.c.opens))
+    rows = unit.connection.execute(_SPECIAL, given(unit))
     return tuple((row.id, row, row.reason) for row in rows)
 
 

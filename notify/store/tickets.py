@@ -13,8 +13,22 @@ from notify.core.errors import Conflict, NotFound
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import given, where
 
 _TEXTS = ("device", "fault", "condition", "accessories", "token")
+_T = s.tickets
+_VISIT = select(s.visits).where(*where(s.visits, "id"))
+_PEOPLE = (
+    select(s.visit_people.c.role, s.visit_people.c.person_id)
+    .where(*where(s.visit_people, "visit_id"))
+    .order_by(s.visit_people.c.person_id)
+)
+_TICKET = select(_T).where(*where(_T, "id"))
+_TICKET_LOCKED = _TICKET.with_for_update()
+_BY_TOKEN = select(_T).where(*where(_T, "token_hash"))
+_OF_VISIT = select(_T).where(*where(_T, "visit_id")).order_by(_T.c.created_at, _T.c.number)
+_PHASES = select(_T.c.id, _T.c.phase).where(*where(_T, "visit_id"))
+_CHANGE = update(_T).where(*where(_T, "id", "version"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +87,7 @@ def add_visit(
 
 def get_visit(unit: Unit, visit_id: str) -> Any:
     """The visit's row (id, waits_here, opened_at); raises NotFound."""
-    t = s.visits
-    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == visit_id)).first()
+    row = unit.connection.execute(_VISIT, given(unit, id=visit_id)).first()
     if row is None:
         raise NotFound("There is no such visit", "Look the ticket up by its claim number.")
     return row
@@ -82,12 +95,7 @@ def get_visit(unit: Unit, visit_id: str) -> Any:
 
 def visit_people(unit: Unit, visit_id: str) -> Mapping[str, tuple[str, ...]]:
     """role -> person identifiers of a visit."""
-    t = s.visit_people
-    rows = unit.connection.execute(
-        select(t.c.role, t.c.person_id)
-        .where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id)
-        .order_by(t.c.person_id)
-    )
+    rows = unit.connection.execute(_PEOPLE, given(unit, visit_id=visit_id))
     out: dict[str, tuple[str, ...]] = {}
     for row in rows:
         out[row.role] = (*out.get(row.role, ()), row.person_id)
@@ -144,9 +152,7 @@ def number_taken(unit: Unit, number: str) -> bool:
 
 def get_ticket(unit: Unit, ticket_id: str, *, lock: bool = False) -> Ticket:
     """The ticket; raises NotFound. With `lock` nobody else can change it until the transaction ends."""
-    t = s.tickets
-    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.id == ticket_id)
-    row = unit.connection.execute(query.with_for_update() if lock else query).first()
+    row = unit.connection.execute(_TICKET_LOCKED if lock else _TICKET, given(unit, id=ticket_id)).first()
     if row is None:
         raise NotFound("There is no such ticket here", "Check the claim number.")
     return _opened(unit, row)
@@ -163,8 +169,7 @@ def find_by_number(unit: Unit, number: str) -> Ticket:
 
 def find_by_token_hash(unit: Unit, token_hash: str) -> Ticket:
     """The ticket whose claim secret has this hash; raises NotFound."""
-    t = s.tickets
-    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.token_hash == token_hash)).first()
+    row = unit.connection.execute(_BY_TOKEN, given(unit, token_hash=token_hash)).first()
     if row is None:
         raise NotFound("This claim link is not known here", "It may have been replaced; ask the shop for a new one.")
     return _opened(unit, row)
@@ -172,10 +177,7 @@ def find_by_token_hash(unit: Unit, token_hash: str) -> Ticket:
 
 def tickets_of_visit(unit: Unit, visit_id: str) -> tuple[Ticket, ...]:
     """Every ticket of a visit in the order of check-in."""
-    t = s.tickets
-    rows = unit.connection.execute(
-        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id).order_by(t.c.created_at, t.c.number)
-    )
+    rows = unit.connection.execute(_OF_VISIT, given(unit, visit_id=visit_id))
     return tuple(_opened(unit, row) for row in rows.all())
 
 
@@ -225,22 +227,15 @@ def tickets_in(unit: Unit, phases: Iterable[Phase], *, limit: int = 500) -> tupl
 
 def phases_of_visit(unit: Unit, visit_id: str) -> Mapping[str, Phase]:
     """ticket identifier -> phase, without opening anything."""
-    t = s.tickets
-    rows = unit.connection.execute(
-        select(t.c.id, t.c.phase).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id)
-    )
+    rows = unit.connection.execute(_PHASES, given(unit, visit_id=visit_id))
     return {row.id: Phase(row.phase) for row in rows}
 
 
 def change_ticket(unit: Unit, ticket: Ticket, *, texts: Mapping[str, str] | None = None, **columns: Any) -> Ticket:
     """Writes changed columns and texts, raises the version; raises Conflict when somebody was faster."""
-    t = s.tickets
     sealed = _sealed(unit, ticket.person_id, ticket.id, texts or {})
-    done = unit.connection.execute(
-        update(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.id == ticket.id, t.c.version == ticket.version)
-        .values(version=ticket.version + 1, **columns, **sealed)
-    ).rowcount
+    same = given(unit, id=ticket.id, version=ticket.version)
+    done = unit.connection.execute(_CHANGE, {**same, "version": ticket.version + 1, **columns, **sealed}).rowcount
     if done != 1:
         raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
     return get_ticket(unit, ticket.id)
