@@ -11,7 +11,20 @@ from dataclasses import dataclass, field
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
-from sqlalchemy import Column, Connection, Engine, LargeBinary, MetaData, String, Table, delete, insert, select, text
+from sqlalchemy import (
+    Column,
+    Connection,
+    Engine,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    bindparam,
+    delete,
+    insert,
+    select,
+    text,
+)
 from sqlalchemy.exc import OperationalError
 
 from notify.core.errors import Misconfigured, NotFound
@@ -25,6 +38,7 @@ data_keys = Table(
     Column("master_id", String(40), nullable=False),
     Column("wrapped", LargeBinary, nullable=False),
 )
+_KEY_OF = select(data_keys).where(data_keys.c.person_id == bindparam("person"))
 _NONCE = 12
 _VERSION = b"\x01"
 
@@ -93,7 +107,7 @@ class Vault:
     def data_key(self, person_id: str) -> bytes:
         """The person's data key; raises NotFound when it was destroyed."""
         with self._engine.connect() as connection:
-            row = connection.execute(select(data_keys).where(data_keys.c.person_id == person_id)).first()
+            row = connection.execute(_KEY_OF, {"person": person_id}).first()
         if row is None:
             raise NotFound("The data of this person were erased", "Nothing can bring them back.")
         return self._unwrap(row.person_id, row.master_id, row.wrapped)
