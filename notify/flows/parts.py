@@ -38,15 +38,18 @@ def need(ctx: Context, actor: Actor, ticket_id: str, *, name: str) -> str:
     if not words:
         raise Invalid("The part has no name", "Say in a few words which part.", field="part")
     with ctx.db.write(actor.shop_id) as unit:
-        ticket = tickets.get_ticket(unit, ticket_id)
-        if ticket.phase not in OPEN_PHASES:
-            raise Invalid("This ticket is closed", "Open a new one for another repair.", field="part")
-        while parts.label_taken(unit, label := claim_number.new_part_code(ctx.pick)):
-            pass
-        new = parts.add_part(unit, ticket_id=ticket_id, person_id=ticket.person_id, name=words, label=label,
-                             at=ctx.clock())  # fmt: skip
-        _record(ctx, unit, actor, "part_needed", parts.get_part(unit, new))
-        return new
+        return _add(ctx, unit, actor, ticket_id, words)
+
+
+def _add(ctx: Context, unit: Unit, actor: Actor, ticket_id: str, name: str) -> str:
+    ticket = tickets.get_ticket(unit, ticket_id)
+    if ticket.phase not in OPEN_PHASES:
+        raise Invalid("This ticket is closed", "Open a new one for another repair.", field="part")
+    while parts.label_taken(unit, label := claim_number.new_part_code(ctx.pick)):
+        pass
+    new = parts.add_part(unit, ticket_id=ticket_id, person_id=ticket.person_id, name=name, label=label, at=ctx.clock())
+    _record(ctx, unit, actor, "part_needed", parts.get_part(unit, new))
+    return new
 
 
 def order(ctx: Context, actor: Actor, part_id: str, *, supplier: str, due: datetime | None = None) -> datetime | None:
@@ -117,7 +120,7 @@ def dead_on_arrival(ctx: Context, actor: Actor, part_id: str) -> str:
         rules.check_move(part.state, PartState.DEAD)
         parts.change_part(unit, part, state=PartState.DEAD)
         _record(ctx, unit, actor, "part_dead", part)
-    return need(ctx, actor, part.ticket_id, name=part.name)
+        return _add(ctx, unit, actor, part.ticket_id, part.name)  # together: between the two it would seem free
 
 
 def not_needed(ctx: Context, actor: Actor, part_id: str) -> None:

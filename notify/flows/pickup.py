@@ -51,7 +51,7 @@ def book(ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: in
     """
     actor.need("book")
     with ctx.db.write(actor.shop_id) as unit:
-        if once and (known := idempotent.recall(unit, f"book:{once}")):
+        if once and (known := idempotent.recall(unit, f"book:{visit_id}:{once}")):
             return _must(unit, str(known["booking"]))
         if not _ready_since(unit, visit_id):
             raise Conflict("Nothing is ready to collect yet", "Choose a time once the shop says so.")
@@ -61,7 +61,7 @@ def book(ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: in
         _check_offered(slot, slots(counter, now=now))
         booking = _take(ctx, unit, actor, visit_id, slot)
         if once:
-            idempotent.keep(unit, f"book:{once}", {"booking": booking.id}, at=now)
+            idempotent.keep(unit, f"book:{visit_id}:{once}", {"booking": booking.id}, at=now)
         return booking
 
 

@@ -7,11 +7,13 @@ from datetime import datetime, timedelta
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid
 from notify.core.hours import open_spans
+from notify.core.messages import MessageState
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import outbox, parts, questions, shops, tickets
 from notify.store.database import Unit
+from notify.store.tickets import Ticket
 
 WHY = ("part_late", "part_dead", "part_missing", "question", "other_job", "bench_busy", "earlier", "other")
 TICK = timedelta(minutes=30)  # promises are told in half hours: no false precision (common practice, no source)
@@ -34,12 +36,22 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
         tickets.change_ticket(unit, ticket, promise_at=at)
         codes: dict[str, str | int] = {"new": at.isoformat(), "why": why}
         if old is not None:
-            codes["old"] = old.isoformat()
-            stale = [m.cause for m in outbox.messages_of_visit(unit, ticket.visit_id)
-                     if m.notice == "promise_changed" and m.about == f"ticket:{ticket.id}"]  # fmt: skip
-            outbox.withdraw(unit, causes=stale, now=ctx.clock(), reason="newer_promise")
-        kind = "promise_changed" if old is not None else "promise_made"
+            codes["old"] = _withdraw_unheard(ctx, unit, ticket) or old.isoformat()
+        # Back to what the customer last heard: there is nothing to tell.
+        news = old is not None and datetime.fromisoformat(str(codes["old"])) != at
+        kind = "promise_changed" if news else "promise_made"
         record(ctx, unit, actor, kind, visit_id=ticket.visit_id, ticket_id=ticket_id, codes=codes)
+
+
+def _withdraw_unheard(ctx: Context, unit: Unit, ticket: Ticket) -> str:
+    """Withdraws changes that were not told yet; the time that the customer last heard, empty when it stands."""
+    unheard = [
+        m for m in outbox.messages_of_visit(unit, ticket.visit_id)
+        if m.notice == "promise_changed" and m.about == f"ticket:{ticket.id}"
+        and m.state in (MessageState.WAITING, MessageState.TO_CALL) and not m.leased and not m.attempts
+    ]  # fmt: skip
+    outbox.withdraw(unit, causes=[m.cause for m in unheard], now=ctx.clock(), reason="newer_promise")
+    return str(unheard[0].refs["old"]) if unheard else ""
 
 
 def suggest(ctx: Context, actor: Actor, ticket_id: str) -> datetime | None:

@@ -13,7 +13,7 @@ from notify.core.text import clean_block, clean_line
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import outbox, parts, questions, tickets
+from notify.store import events, outbox, parts, questions, tickets
 from notify.store.database import Unit
 from notify.store.questions import Question
 
@@ -41,7 +41,7 @@ def ask(
         ends = until or now + timedelta(days=shop.question_days)
         if ends <= now:
             raise Invalid("The question would end in the past", "Name a later time.", field="until")
-        part = parts.get_part(unit, part_id).id if part_id else None
+        part = _own_part(unit, ticket_id, part_id)
         new = questions.add_question(
             unit, ticket_id=ticket_id, person_id=ticket.person_id, kind=kind, wording=words, price=amount,
             part_id=part, at=now, expires_at=ends, staff_id=actor.id,
@@ -49,6 +49,15 @@ def ask(
         record(ctx, unit, actor, "question_asked", visit_id=ticket.visit_id, ticket_id=ticket_id,
                codes={"question": new, "kind": kind}, expires={"question": ends})  # fmt: skip
         return new
+
+
+def _own_part(unit: Unit, ticket_id: str, part_id: str) -> str | None:
+    if not part_id:
+        return None
+    part = parts.get_part(unit, part_id)
+    if part.ticket_id != ticket_id:
+        raise Invalid("This part belongs to another ticket", "Choose one of this ticket's parts.", field="part")
+    return part.id
 
 
 def _check_may_ask(unit: Unit, ticket_id: str, kind: str, is_open: bool) -> None:
@@ -79,7 +88,27 @@ def answer(
             answered_how="staff" if by_staff else "claim_page", staff_id=actor.id if by_staff else question.staff_id,
         )  # fmt: skip
         _withdraw_unsent(ctx, unit, question)
-        _record(ctx, unit, actor, "question_answered", question, answer=answer)
+        before = _agree_price(unit, question, answer)
+        _record(ctx, unit, actor, "question_answered", question, answer=answer, **before)
+
+
+def _agree_price(unit: Unit, question: Question, answer: str) -> dict[str, int]:
+    """A yes to a price makes it the price agreed; what stood before goes into the event, so that it can come back."""
+    if question.price is None or not rules.is_yes(question.kind, answer):
+        return {}
+    ticket = tickets.get_ticket(unit, question.ticket_id, lock=True)
+    tickets.change_ticket(unit, ticket, price_agreed=question.price)
+    return {} if ticket.price_agreed is None else {"price_before": ticket.price_agreed}
+
+
+def _restore_price(unit: Unit, question: Question) -> None:
+    ticket = tickets.get_ticket(unit, question.ticket_id, lock=True)
+    if question.price is None or ticket.price_agreed != question.price:
+        return  # nobody agreed to a price, or the shop has noted another one since
+    story = events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)
+    answered = [e for e in story if e.kind == "question_answered" and e.codes.get("question") == question.id]
+    before = answered[-1].codes.get("price_before") if answered else None
+    tickets.change_ticket(unit, ticket, price_agreed=before)
 
 
 def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = "") -> None:
@@ -93,7 +122,10 @@ def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = 
         check_take_back(unit, question)
         again = question.expires_at > ctx.clock()
         state = QuestionState.OPEN if again else QuestionState.TAKEN_BACK
-        questions.change_question(unit, question, state=state, answer="", answered_at=None, answered_how="")
+        questions.change_question(
+            unit, question, state=state, answer="", answered_at=None, answered_how="", said_by_sealed=None
+        )
+        _restore_price(unit, question)
         _record(ctx, unit, actor, "answer_taken_back", question)
 
 
@@ -149,9 +181,7 @@ def _withdraw_unsent(ctx: Context, unit: Unit, question: Question) -> None:
         outbox.withdraw(unit, causes=causes, now=ctx.clock(), reason="question_closed")
 
 
-def _record(ctx: Context, unit: Unit, actor: Actor, kind: str, question: Question, *, answer: str = "") -> None:
+def _record(ctx: Context, unit: Unit, actor: Actor, kind: str, question: Question, **more: str | int) -> None:
     ticket = tickets.get_ticket(unit, question.ticket_id)
-    codes: dict[str, str | int] = {"question": question.id, "kind": question.kind}
-    if answer:
-        codes["answer"] = answer
+    codes: dict[str, str | int] = {"question": question.id, "kind": question.kind, **more}
     record(ctx, unit, actor, kind, visit_id=ticket.visit_id, ticket_id=ticket.id, codes=codes)

@@ -54,24 +54,28 @@ def _check_person(unit: Unit, visit_id: str, person_id: str) -> None:
 
 def set_contact(
     ctx: Context, actor: Actor, visit_id: str, person_id: str, *, channel: str, address: str,
-    purposes: tuple[str, ...] = PURPOSES, in_repaired_device: bool = False,
+    purposes: tuple[str, ...] | None = None, in_repaired_device: bool = False,
 ) -> str:  # fmt: skip
     """Replaces the person's address on a channel (empty removes it); messages waiting go to the new one.
 
-    Raises Invalid for an address that is none. The identifier of the new contact, empty when removed.
+    `purposes` are what the person allows the new one for; None leaves what they said about the channel as it
+    is (a corrected address must not undo a stop), or allows all where they never had one. Raises Invalid for
+    an address that is none. The identifier of the new contact, empty when removed.
     """
     actor.need("change_contact")
     with ctx.db.write(actor.shop_id) as unit:
         _check_person(unit, visit_id, person_id)
         parsed = _parse(ctx, unit, channel, address)
         now: datetime = ctx.clock()
+        asked_before = channel in people.allowed_uses(unit, [person_id]).get(person_id, {})
         for contact in people.contacts_of(unit, person_id):
             if contact.channel == channel:
                 people.replace_contact(unit, contact.id, at=now)
         new = ""
         if parsed:
             new = people.add_contact(unit, person_id, channel, parsed, at=now, in_repaired_device=in_repaired_device)
-            _write_uses(ctx, unit, actor, person_id, channel, purposes, allowed=True, how="counter")
+            given = purposes if purposes is not None else (() if asked_before else PURPOSES)
+            _write_uses(ctx, unit, actor, person_id, channel, given, allowed=True, how="counter")
         record(ctx, unit, actor, "contact_changed", visit_id=visit_id, codes={"channel": channel})
         return new
 

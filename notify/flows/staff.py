@@ -55,7 +55,12 @@ def sign_in(ctx: Context, shop_id: str, *, name: str, password: str, source: str
 
 
 def switch(ctx: Context, shop_id: str, old_secret: str, *, staff_id: str, pin: str, tries_an_hour: int) -> SignedIn:
-    """Another person takes the counter over with their PIN; the session before ends. Raises NotAllowed."""
+    """Another person takes the counter over with their PIN; the session before ends.
+
+    A PIN counts only where somebody is signed in: alone it is too short to be a way in. Raises NotAllowed.
+    """
+    if who(ctx, shop_id, old_secret) is None:
+        raise NotAllowed("Nobody is signed in here", "Sign in with your password.", field="pin")
     with ctx.db.read(shop_id) as unit:
         row = staff.get_staff(unit, staff_id)
     keys = _throttle(ctx, shop_id, ("pin", staff_id), limit=tries_an_hour)
@@ -100,10 +105,10 @@ def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str
     problems.extend(_weak(password, pin))
     if problems:
         raise Invalid.many(problems)
-    with ctx.db.write(actor.shop_id) as unit:
+    hashed, hashed_pin = _HASHER.hash(password), _HASHER.hash(pin) if pin else ""
+    with ctx.db.write(actor.shop_id) as unit:  # not before: hashing takes a third of a second
         return staff.add_staff(
-            unit, name=person, role=role, password_hash=_HASHER.hash(password),
-            pin_hash=_HASHER.hash(pin) if pin else "", at=ctx.clock(),
+            unit, name=person, role=role, password_hash=hashed, pin_hash=hashed_pin, at=ctx.clock()
         )  # fmt: skip
 
 
