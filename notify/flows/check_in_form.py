@@ -123,9 +123,8 @@ class CheckedForm:
 
     def _one_of(self, text: str, known: tuple[str, ...], field: str) -> str:
         if text not in known:
-            self._problems.append(
-                Invalid(f"{text[:40]!r} is not known here", f"Use one of: {', '.join(known)}.", field=field)
-            )
+            what = f"{text[:40]!r} is not known here" if text else "Nothing was chosen"
+            self._problems.append(Invalid(what, f"Use one of: {', '.join(known)}.", field=field))
         return text
 
     def _person(self, form: PersonForm, prefix: str) -> CheckedPerson:

@@ -81,7 +81,7 @@ def signed_in(app: Flask, house: Any) -> Browser:
 
 def sign_in(app: Flask, house: Any, *, role: str, name: str = "") -> Browser:
     """A browser of somebody with this role, by a row in the table of sessions."""
-    now, secret = house.clock(), f"session-of-{name or role}".ljust(32, "x")
+    now, secret = house.clock(), f"session-of-{name or role}".replace(" ", "-").ljust(32, "x")
     with house.ctx.db.write(house.shop_id) as unit:
         person = staff.add_staff(unit, name=name or f"Ada {role}", role=role, password_hash="", pin_hash="", at=now)
         staff.add_session(unit, session_hash=session_hash(secret), staff_id=person, at=now, expires_at=now + ABSOLUTE)

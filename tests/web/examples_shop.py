@@ -130,6 +130,7 @@ def _check_in(**more: Any) -> Page:
                 {"code": "wet", "label": "wet"},
             ],
             cautions=CAUTIONS,
+            once="example-once",
             currency="£",
             more_open=False,
         )

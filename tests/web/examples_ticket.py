@@ -38,7 +38,7 @@ def _device(**more: Any) -> Page:
 def _handover(**more: Any) -> Page:
     return staff_base(
         "",
-        refusal=None, visit_id="8", scanned="The claim code was scanned at 17:14.",
+        refusal=None, visit_id="8", asks_check=False, checked="", scanned="The claim code was scanned at 17:14.",
         devices=[
             _device(),
             _device(id="14", number="T3N-6W8L", device="Fenlight e-reader", sentence="Not repaired: the price was declined.",
@@ -102,6 +102,7 @@ def ticket_pages() -> dict[str, tuple[str, Page]]:
         "checked_in": ("checked_in.html", _taken_in()),
         "handover": ("handover.html", _handover()),
         "handover_one": ("handover.html", _handover(devices=[_device()])),
+        "handover_unscanned": ("handover.html", _handover(asks_check=True, scanned="No claim code was scanned, and a number alone does not release a device.")),
         "handover_refused": ("handover.html", _refused()),
         "ticket": ("ticket.html", _ticket()),
         "ticket_refused": ("ticket.html", _ticket(refused=refused, flag="Battery swollen", cautions=CAUTIONS)),

@@ -1,0 +1,98 @@
+"""What goes on paper for one ticket: the claim ticket, the label for the device, and the code they carry."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from notify.core.actors import Actor
+from notify.core.claim_number import show_number
+from notify.core.durations import parse_duration
+from notify.core.errors import NotFound
+from notify.core.money import show_amount
+from notify.core.shop import Shop
+from notify.flows.context import Context
+from notify.flows.view_visit import pieces
+from notify.render.claim_ticket import ClaimTicket
+from notify.render.dates import say_day, say_time
+from notify.render.labels import DeviceLabel
+from notify.render.moments import say_period
+from notify.render.paper_words import load_words
+from notify.render.words import Language
+from notify.store import people, tickets
+from notify.store.tickets import Ticket
+
+Speak = Callable[[str], Language]
+
+
+def claim_ticket(ctx: Context, actor: Actor, ticket_id: str, *, words: Speak, templates: Path) -> ClaimTicket:
+    """The claim ticket in the bringer's language. Raises NotFound once the claim was forgotten.
+
+    Without a public address there is no link on it, and its code is one that only the shop's scanner reads.
+    """
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        shop, ticket = ctx.shop(unit), tickets.get_ticket(unit, ticket_id)
+        language = people.get_person(unit, ticket.person_id).language
+    _check_claim(ticket)
+    w = words(language)
+    return ClaimTicket(
+        shop_name=shop.name, shop_lines=tuple(shop.address.splitlines()), shop_phone=shop.phone,
+        number=show_number(ticket.number), qr_text=ctx.claim_code(ticket.token), link=ctx.claim_link(ticket.token),
+        received=w("stub.received", day=say_day(ticket.created_at, zone=shop.zone, language=language),
+                   time=say_time(ticket.created_at, zone=shop.zone, language=language)),
+        device=ticket.device, accessories=pieces(ticket.accessories), fault=ticket.fault,
+        money_lines=_money(ticket, shop, w), promise_line=_promise(ticket, shop, w),
+        cautions=load_words(templates, language).caution_lines(ticket.safety),
+        privacy_lines=_privacy(ctx, shop, w), language=language,
+    )  # fmt: skip
+
+
+def device_label(ctx: Context, actor: Actor, ticket_id: str) -> tuple[DeviceLabel, str]:
+    """The label for the device, and the shop's language; it carries the number only, never the claim."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        shop, ticket = ctx.shop(unit), tickets.get_ticket(unit, ticket_id)
+    label = DeviceLabel(show_number(ticket.number), ticket.shelf, ticket.device, ticket.safety, ticket.number)
+    return label, shop.language
+
+
+def claim_code(ctx: Context, actor: Actor, visit_id: str) -> tuple[str, str]:
+    """What the QR code of a visit's first ticket holds, and that ticket's number; raises NotFound."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        tickets.get_visit(unit, visit_id)
+        ticket = tickets.tickets_of_visit(unit, visit_id)[0]
+    _check_claim(ticket)
+    return ctx.claim_code(ticket.token), show_number(ticket.number)
+
+
+def _check_claim(ticket: Ticket) -> None:
+    if not ticket.token:
+        raise NotFound("This repair is over and its claim was forgotten", "There is nothing to print any more.")
+
+
+def _money(ticket: Ticket, shop: Shop, w: Language) -> tuple[str, ...]:
+    amounts = (("price_agreed", ticket.price_agreed), ("price_limit", ticket.price_limit), ("deposit", ticket.deposit))
+    lines = [
+        w(f"stub.{name}", amount=show_amount(minor, currency=shop.currency, language=w.code))
+        for name, minor in amounts
+        if minor is not None
+    ]
+    return (*lines, *([w("stub.paid")] if ticket.paid else []))
+
+
+def _promise(ticket: Ticket, shop: Shop, w: Language) -> str:
+    if ticket.promise_at is None:
+        return ""
+    day = say_day(ticket.promise_at, zone=shop.zone, language=w.code)
+    time = say_time(ticket.promise_at, zone=shop.zone, language=w.code)
+    return w("stub.promise", when=w("said.promise_by", day=day, time=time))
+
+
+def _privacy(ctx: Context, shop: Shop, w: Language) -> tuple[str, ...]:
+    """Who keeps what, how long, and where the rest stands (GDPR article 13 asks for it when data are collected)."""
+    period = say_period(parse_duration(shop.keep_period), language=w.code)
+    page = f"{ctx.public_url.rstrip('/')}/privacy?language={w.code}" if ctx.public_url else ""
+    rest = w("stub.privacy_link", link=page) if page else w("stub.privacy_ask")
+    return w("stub.privacy_what"), w("stub.privacy_when", period=period), rest

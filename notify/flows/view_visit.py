@@ -1,0 +1,112 @@
+"""A visit as the shop sees it: its devices, and by which ways its people hear from us. Contacts are masked."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from notify.core.actors import Actor
+from notify.core.claim_number import show_number
+from notify.core.mask import mask_email, mask_phone
+from notify.core.tickets import Phase
+from notify.flows.context import Context
+from notify.store import people, tickets
+from notify.store.database import Unit
+from notify.store.tickets import Ticket
+
+_PIECES = re.compile(r"[,;\n]+")
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceView:
+    """One device. Amounts are minor units; `left` is what is still to pay, None while no price is agreed."""
+
+    id: str
+    number: str
+    device: str
+    device_class: str
+    phase: Phase
+    outcome: str
+    reason: str
+    promise_at: datetime | None
+    shelf: str
+    safety: tuple[str, ...]
+    accessories: tuple[str, ...]
+    left: int | None
+    paid: bool
+    has_claim: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReachView:
+    """One way to a person: masked address, allowed purposes, and whether it rests while the device is here."""
+
+    channel: str
+    address: str
+    purposes: tuple[str, ...]
+    rests: bool
+
+
+@dataclass(frozen=True, slots=True)
+class VisitView:
+    """One visit. `person` brought it, `told` is the name of who hears from us when that is somebody else."""
+
+    visit_id: str
+    person: str
+    told: str
+    reach: tuple[ReachView, ...]
+    devices: tuple[DeviceView, ...]
+
+
+def view_visit(ctx: Context, actor: Actor, visit_id: str) -> VisitView:
+    """The visit; raises NotFound."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        tickets.get_visit(unit, visit_id)
+        roles = tickets.visit_people(unit, visit_id)
+        bringer, told = roles["bringer"][0], roles["tell"][0]
+        return VisitView(
+            visit_id=visit_id,
+            person=people.get_person(unit, bringer).name,
+            told=people.get_person(unit, told).name if told != bringer else "",
+            reach=_reach(unit, told, with_us=tickets.is_device_with_us(unit, visit_id)),
+            devices=tuple(device_view(ticket) for ticket in tickets.tickets_of_visit(unit, visit_id)),
+        )
+
+
+def device_view(ticket: Ticket) -> DeviceView:
+    """A ticket without what only its own page shows; never the claim secret."""
+    return DeviceView(
+        id=ticket.id, number=show_number(ticket.number), device=ticket.device, device_class=ticket.device_class,
+        phase=ticket.phase, outcome=ticket.outcome, reason=ticket.reason, promise_at=ticket.promise_at,
+        shelf=ticket.shelf, safety=ticket.safety, accessories=pieces(ticket.accessories), left=left_to_pay(ticket),
+        paid=ticket.paid, has_claim=bool(ticket.token),
+    )  # fmt: skip
+
+
+def left_to_pay(ticket: Ticket) -> int | None:
+    """Minor units still to pay; None when no price was agreed and nothing was paid."""
+    if ticket.paid or ticket.price_agreed is None:
+        return 0 if ticket.paid else None
+    return max(0, ticket.price_agreed - (ticket.deposit or 0))
+
+
+def pieces(text: str) -> tuple[str, ...]:
+    """ "strap, charger" as its parts."""
+    return tuple(piece.strip() for piece in _PIECES.split(text) if piece.strip())
+
+
+def _reach(unit: Unit, person_id: str, *, with_us: bool) -> tuple[ReachView, ...]:
+    uses: Mapping[str, frozenset[str]] = people.allowed_uses(unit, (person_id,)).get(person_id, {})
+    return tuple(
+        ReachView(
+            channel=contact.channel,
+            address=(mask_phone if contact.channel == "sms" else mask_email)(contact.address),
+            purposes=tuple(sorted(uses.get(contact.channel, frozenset()))),
+            rests=contact.in_repaired_device and with_us,
+        )
+        for contact in people.contacts_of(unit, person_id)
+        if not contact.undeliverable
+    )

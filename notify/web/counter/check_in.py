@@ -1,0 +1,54 @@
+"""Check in: one screen for a visit of one or more devices; whatever is wrong, nothing typed is lost."""
+
+from __future__ import annotations
+
+from flask import Blueprint, request
+from werkzeug.wrappers import Response
+
+from notify.core.errors import Conflict, Invalid
+from notify.flows import check_in
+from notify.flows.check_in_form import DEVICE_CLASSES, LANGUAGES, SAFETY_FLAGS
+from notify.web.counter import lines
+from notify.web.counter.check_in_fields import Typed, page_errors
+from notify.web.errors import page_label
+from notify.web.here import ctx, current_actor
+from notify.web.pages import Problem, desk, redirect_with, render_page, say
+
+pages = Blueprint("check_in", __name__)
+
+
+@pages.get("/check-in")
+def show() -> Response:
+    """An empty form with a key of its own, so that a double click checks in once."""
+    return _form(Typed.empty(language=desk().shop.language, once=ctx().new_id()))
+
+
+@pages.post("/check-in")
+def take_in() -> Response:
+    """Takes the visit in; or adds or drops a device on the page and takes nothing in."""
+    typed = Typed.read(request.form)
+    if "add_device" in request.form:
+        return _form(typed.with_one_more())
+    if drop := request.form.get("drop_device", ""):
+        return _form(typed.without(drop))
+    try:
+        done = check_in.check_in(ctx(), current_actor(), typed.visit_form())
+    except (Invalid, Conflict) as error:
+        return _form(typed, errors=page_errors(error), status=422)
+    return redirect_with(f"/visits/{done.visit_id}", " ".join(done.warnings))
+
+
+def _form(typed: Typed, *, errors: list[Problem] | None = None, status: int = 200) -> Response:
+    w, problems = lines.words(), errors or []
+    kinds = [{"code": one, "label": lines.capital(w(f"device_class.{one}"))} for one in DEVICE_CLASSES]
+    return render_page(
+        "check_in.html", here="check_in", status=status, errors=problems, visit=typed.visit, devices=typed.devices,
+        once=typed.once, more_open=typed.names_others() or any(one["field"] in typed.OTHERS for one in problems),
+        languages=[{"code": one, "label": page_label(one)} for one in LANGUAGES],
+        classes=kinds, currency=say().sign, cautions=_usual_cautions(),
+        safety_kinds=[{"code": one, "label": w(f"safety.{one}").removeprefix("battery ")} for one in SAFETY_FLAGS],
+    )  # fmt: skip
+
+
+def _usual_cautions() -> list[str]:
+    return [f"{lines.flag((one,))}: {lines.cautions((one,))[0]}" for one in SAFETY_FLAGS]
