@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "serve": "serve:serve",
     "web": "serve:web",
     "worker": "serve:worker",
+    "demo": "demo:demo",
 }
 
 

@@ -24,15 +24,17 @@ _HEAD = """\
 """
 
 
-def write_first_installation(folder: Path, *, public_url: str, random_bytes: Callable[[int], bytes]) -> Path:
+def write_first_installation(
+    folder: Path, *, public_url: str, random_bytes: Callable[[int], bytes], changed: Mapping[str, Any] | None = None
+) -> Path:
     """Write config.toml, three key files and the data folder below `folder`; the path of config.toml is returned.
 
     `public_url` is the address that customers reach, or ""; https means one proxy with TLS in front.
-    `random_bytes(n)` gives n bytes fit for keys. Files get mode 0600, folders 0700, whatever the umask.
+    `random_bytes(n)` gives n bytes fit for keys, `changed` is settings that differ from their defaults. Files get mode 0600, folders 0700, whatever the umask.
     Raises Conflict, naming it, if one of the files is there: nothing is written then; Misconfigured
     for an impossible address or a folder that cannot be written to.
     """
-    text = first_config(public_url)
+    text = first_config(public_url, changed)
     problems = read(text, folder=folder).problems
     if problems:
         raise all_of(problems)
@@ -53,9 +55,10 @@ def write_first_installation(folder: Path, *, public_url: str, random_bytes: Cal
     return folder / CONFIG
 
 
-def first_config(public_url: str) -> str:
+def first_config(public_url: str, others: Mapping[str, Any] | None = None) -> str:
     """A settings file with every setting and its help; only what differs from its default is switched on."""
     changed: dict[str, Any] = {"web.public_url": public_url} if public_url else {}
+    changed |= others or {}
     if public_url.startswith("https://"):
         changed |= {"web.behind_tls": True, "web.trusted_proxies": 1}
     return _HEAD + _as_toml(changed) + "\n# A watched folder: config.example.toml shows one.\n"
