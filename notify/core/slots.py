@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from notify.core.errors import Invalid
+from notify.core.errors import Conflict, Invalid
 from notify.core.hours import MIDNIGHT, Counter, Hours, Span, SpecialDay, spans_with_rows
 from notify.core.instants import exists, instant, is_ambiguous, need_aware, zone
+
+
+class Taken(Conflict):
+    """The last place of a slot has gone to somebody else."""
 
 
 @dataclass(frozen=True, slots=True)

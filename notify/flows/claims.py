@@ -16,6 +16,10 @@ WINDOW = timedelta(hours=1)
 LONGEST_SECRET = 200
 
 
+class UnknownClaim(NotFound):
+    """No ticket has this secret: mistyped, made up or replaced; the answer is the same."""
+
+
 class Forgotten(NotFound):
     """The link was right once; the person it belonged to has been forgotten. `language` was theirs."""
 
@@ -25,13 +29,13 @@ class Forgotten(NotFound):
 
 
 def open_claim(ctx: Context, token: str) -> Claim:
-    """The claim behind a secret. Unknown, malformed and replaced ones raise NotFound after the same work.
+    """The claim behind a secret. Unknown, malformed and replaced ones raise UnknownClaim after the same work.
 
-    Raises Forgotten, a NotFound too, once the person was forgotten.
+    Raises Forgotten once the person was forgotten. Both are NotFound.
     """
     found = find_claim(ctx.db, token_hash(token[:LONGEST_SECRET]))
     if found is None:
-        raise NotFound("This claim link is not known here", "It may have been replaced; ask the shop for a new one.")
+        raise UnknownClaim("This claim link is not known here", "It may have been replaced; ask for a new one.")
     if found.forgotten:
         raise Forgotten(found.language)
     return found

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from notify.core import questions as rules
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.money import parse_amount
 from notify.core.questions import QuestionState
 from notify.core.text import clean_block, clean_line
@@ -81,6 +81,7 @@ def answer(
         raise Invalid("Who said so?", "Write the name and how they told you.", field="said_by")
     with ctx.db.write(actor.shop_id) as unit:
         question = _get(unit, question_id, ticket_id)
+        _check_price_is_shown(ctx, unit, actor, question)
         rules.check_answer(question.kind, answer)
         rules.check_open(question.state, expires_at=question.expires_at, now=ctx.clock())
         questions.change_question(
@@ -109,6 +110,13 @@ def _restore_price(unit: Unit, question: Question) -> None:
     answered = [e for e in story if e.kind == "question_answered" and e.codes.get("question") == question.id]
     before = answered[-1].codes.get("price_before") if answered else None
     tickets.change_ticket(unit, ticket, price_agreed=before)
+
+
+def _check_price_is_shown(ctx: Context, unit: Unit, actor: Actor, question: Question) -> None:
+    """A price that the claim page does not show cannot be agreed to there."""
+    limit = ctx.shop(unit).code_above
+    if actor.kind == "customer" and 0 < limit < (question.price or 0):
+        raise NotAllowed("This price is agreed by phone only", "Please call the shop.", field="answer")
 
 
 def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = "") -> None:

@@ -92,8 +92,21 @@ def _parse(ctx: Context, unit: Unit, channel: str, address: str) -> str:
 
 def set_language(ctx: Context, actor: Actor, visit_id: str, person_id: str, *, language: str) -> None:
     """Changes the language a person is written in."""
-    if language not in LANGUAGES:
-        raise Invalid(f"{language[:10]!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field="language")
+    _check_language(language)
     with ctx.db.write(actor.shop_id) as unit:
         _check_person(unit, visit_id, person_id)
         people.set_language(unit, person_id, language)
+
+
+def set_visit_language(ctx: Context, actor: Actor, visit_id: str, *, language: str) -> None:
+    """Changes the language of a claim page, and of what is written to those who are told about the visit."""
+    _check_language(language)
+    with ctx.db.write(actor.shop_id) as unit:
+        roles = tickets.visit_people(unit, visit_id)
+        for person_id in {*roles.get("bringer", ()), *roles.get("tell", ())}:
+            people.set_language(unit, person_id, language)
+
+
+def _check_language(language: str) -> None:
+    if language not in LANGUAGES:
+        raise Invalid(f"{language[:10]!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field="language")

@@ -27,6 +27,8 @@ class ContactLine:
     id: str
     sentence: str
     can_stop: bool
+    person_id: str
+    channel: str
 
 
 def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tuple[ContactLine, ...]:
@@ -39,7 +41,8 @@ def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tu
         for contact in people.contacts_of(unit, person_id):
             allowed = uses.get(person_id, {}).get(contact.channel, frozenset())
             key, can_stop = _use_of(contact, allowed, here=here, is_on=contact.channel in ctx.channels_on)
-            lines.append(ContactLine(contact.id, _say(key, contact, allowed, words), can_stop))
+            said = _say(key, contact, allowed, words)
+            lines.append(ContactLine(contact.id, said, can_stop, person_id, contact.channel))
     return tuple(lines)
 
 

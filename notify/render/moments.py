@@ -50,6 +50,11 @@ class Moments:
         """ "17:30"."""
         return say_time(moment, zone=self.zone, language=self.words.code)
 
+    @property
+    def tz(self) -> ZoneInfo:
+        """The shop's zone."""
+        return ZoneInfo(self.zone)
+
     def _say(self, how: str, moment: datetime) -> str:
         ahead = (self._local(moment).date() - self._local(self.now).date()).days
         if ahead in _NAMED:
@@ -57,7 +62,7 @@ class Moments:
         return self.words(f"date.{how}", day=self.day(moment), time=self.time(moment))
 
     def _local(self, moment: datetime) -> datetime:
-        return moment.astimezone(ZoneInfo(self.zone))
+        return moment.astimezone(self.tz)
 
 
 def say_period(period: Period, *, language: str) -> str:

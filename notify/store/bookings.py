@@ -9,8 +9,7 @@ from typing import Any
 
 from sqlalchemy import func, insert, select, update
 
-from notify.core.errors import Conflict
-from notify.core.slots import Slot
+from notify.core.slots import Slot, Taken
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import given, where
@@ -54,7 +53,7 @@ def taken_places(unit: Unit, first: datetime, last: datetime) -> Mapping[datetim
 
 
 def free_seat(unit: Unit, slot: Slot) -> int:
-    """The lowest free place of a slot; raises Conflict when it is full."""
+    """The lowest free place of a slot; raises Taken when it is full."""
     t = s.bookings
     used = set(
         unit.connection.execute(
@@ -64,13 +63,13 @@ def free_seat(unit: Unit, slot: Slot) -> int:
     for seat in range(slot.capacity):
         if seat not in used:
             return seat
-    raise Conflict("This time has just been taken", "Choose another one.", field="slot")
+    raise Taken("This time has just been taken", "Choose another one.", field="slot")
 
 
 def add_booking(
     unit: Unit, *, visit_id: str, person_id: str, slot: Slot, uid: str, organizer_token: str, at: datetime
 ) -> str:
-    """Takes a place; its identifier. Raises Conflict when the slot is full."""
+    """Takes a place; its identifier. Raises Taken when the slot is full."""
     new = unit.new_id()
     unit.connection.execute(
         insert(s.bookings).values(
@@ -91,7 +90,7 @@ def add_booking(
 
 
 def move_booking(unit: Unit, booking: Booking, slot: Slot, *, at: datetime) -> None:
-    """Takes a place in another slot and gives the old one up; raises Conflict when the new one is full."""
+    """Takes a place in another slot and gives the old one up; raises Taken when the new one is full."""
     _change(
         unit,
         booking,

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from tests.web.examples_claim import CLAIM, Page, base, words
+from markupsafe import Markup
+
+from notify.render.words import Words
+from tests.web.examples_claim import CLAIM, WORDS, Page, base, words
 
 
 def _day(label: str, free: str, times: list[str], *, date: str, is_open: bool) -> Page:
@@ -19,6 +22,8 @@ def _slots() -> Page:
         "en",
         number="K7M-2X9T",
         moving="",
+        is_ready=True,
+        once="example-once",
         back_href=CLAIM,
         slot_action=f"{CLAIM}/book",
         days=[
@@ -44,23 +49,17 @@ def _slots() -> Page:
 
 
 def _privacy() -> Page:
+    facts = {
+        "shop": {"name": "Tramstop Bench, Ada Quill", "address": "4 Ropewalk, Quillhaven", "phone": "+44 7700 900100",
+                 "email": "bench@tramstop.example.org", "representative": ""},
+        "officer": "", "providers": ["mail.example.net carries our e-mail."], "outside": "", "consents": [],
+        "periods": {"contact": "90 days", "records": "", "backups": ""},
+        "authority": {"name": "Harbour Data Office", "url": "https://data.example.org"}, "updated": "",
+    }  # fmt: skip
     return base(
         "en",
         language_action="",
-        responsible=["Tramstop Bench, Ada Quill", "4 Ropewalk, Quillhaven", "bench@tramstop.example.org"],
-        uses=[
-            {
-                "title": "Name, telephone number, e-mail address",
-                "text": "To tell you how the repair goes and to hand the device to the right person. "
-                "Ground: the repair contract (GDPR article 6(1)(b)); pickup reminders: your consent (article 6(1)(a)).",
-            },
-            {"title": "What you told us about the device", "text": "To repair it. Ground: the repair contract."},
-        ],
-        receivers=["The provider that carries our e-mail sees your address and the message."],
-        periods=[
-            "We forget who you are 90 days after the device is handed back. "
-            "Invoices are kept as long as tax law demands, outside this program."
-        ],
+        fragment=Markup(Words(WORDS).privacy("en", facts)),
         language_links=[{"label": "Deutsch", "code": "de", "href": "/privacy?language=de"}],
     )
 

@@ -1,0 +1,60 @@
+"""Opening hours as a shop writes them on its door: "Monday to Friday: 10:00 to 18:30"."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+from itertools import groupby
+from zoneinfo import ZoneInfo
+
+from babel.dates import get_day_names
+
+from notify.core.hours import Counter, Hours, SpecialDay, rows_on
+from notify.render.moments import Moments
+from notify.render.words import Language
+
+_LOCALES = {"en": "en_GB", "de": "de_DE"}
+AHEAD = 14  # days for which closed and special days are named
+
+
+def say_hours(counter: Counter, words: Language, moments: Moments) -> tuple[str, ...]:
+    """The weekly hours valid today, then the exceptions of the next two weeks; one line each."""
+    today = moments.now.astimezone(ZoneInfo(counter.zone)).date()
+    return (*_week(counter, today, words), *_exceptions(counter, today, words, moments))
+
+
+def _week(counter: Counter, today: date, words: Language) -> list[str]:
+    plain = replace(counter, closed=frozenset(), special=())
+    monday = today - timedelta(days=today.weekday())
+    week = [(day, _spans(rows_on(plain, monday + timedelta(days=day)), words)) for day in range(7)]
+    lines = []
+    for spans, of_it in groupby(week, key=lambda pair: pair[1]):
+        if spans:
+            lines.append(words("hours.line", days=_days([day for day, _ in of_it], words), spans=spans))
+    return lines
+
+
+def _days(days: Sequence[int], words: Language) -> str:
+    names = get_day_names("wide", locale=_LOCALES.get(words.code, "en_GB"))
+    first, last = str(names[days[0]]), str(names[days[-1]])
+    return first if first == last else words("hours.days", first=first, last=last)
+
+
+def _spans(rows: Sequence[Hours | SpecialDay], words: Language) -> str:
+    said = [words("hours.span", opens=_clock(row.opens), closes=_clock(row.closes)) for row in rows]
+    return words["hours.joined"].join(said)
+
+
+def _clock(at: time) -> str:
+    return f"{at:%H:%M}"
+
+
+def _exceptions(counter: Counter, today: date, words: Language, moments: Moments) -> list[str]:
+    lines = []
+    for day in sorted(counter.closed | {row.day for row in counter.special}):
+        if today <= day <= today + timedelta(days=AHEAD):
+            said = moments.day(datetime.combine(day, time(12), ZoneInfo(counter.zone)))
+            spans = _spans(rows_on(counter, day), words)
+            lines.append(words("hours.line", days=said, spans=spans) if spans else words("hours.closed", day=said))
+    return lines

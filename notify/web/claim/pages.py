@@ -1,0 +1,62 @@
+"""The claim page and its code. Looking changes nothing: mail scanners open every link."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, make_response, render_template
+from werkzeug.wrappers import Response
+
+from notify.flows.claims import open_claim
+from notify.flows.view_claim import ClaimView, Pickup, view_claim
+from notify.render.qr import qr_svg
+from notify.web.claim.frame import base, opens_claim, speech
+from notify.web.here import ctx
+
+pages = Blueprint("claim", __name__)
+
+
+@pages.get("/c/<token>")
+@opens_claim
+def show(token: str) -> Response:
+    """One sentence that answers, one action, and the story."""
+    view = view_claim(ctx(), token, speech())
+    return make_response(render_template("claim.html", **base(view.language, token=token), **_context(view, token)))
+
+
+@pages.get("/c/<token>/qr.svg")
+@opens_claim
+def code(token: str) -> Response:
+    """The claim code as an image, for the counter's scanner."""
+    open_claim(ctx(), token)
+    answer = make_response(qr_svg(ctx().claim_code(token)))
+    answer.mimetype = "image/svg+xml"
+    return answer
+
+
+def _context(view: ClaimView, token: str) -> dict[str, Any]:
+    home = f"/c/{token}"
+    return {
+        "number": view.number, "mark_name": view.mark, "sentence": view.sentence, "expect": view.expect,
+        "cautions": list(view.cautions),
+        "devices": [{"number": d.number, "mark": d.mark, "sentence": d.sentence} for d in view.devices],
+        "questions": [
+            {"id": q.id, "device": "", "wording": q.wording, "price": q.price, "until": q.until,
+             "options": [{"code": code, "label": label} for code, label in q.options]}
+            for q in view.questions
+        ],
+        "answered": [{"id": a.id, "sentence": a.sentence, "can_take_back": a.can_take_back} for a in view.answered],
+        "pickup": _pickup(view.pickup, home) if view.pickup else None, "show_code": view.show_code,
+        "qr_src": f"{home}/qr.svg", "answer_action": f"{home}/answer", "cancel_action": f"{home}/cancel",
+        "stop_action": f"{home}/stop",
+        "story": [{"when": step.when, "sentence": step.sentence} for step in view.story],
+        "collectors": list(view.collectors),
+        "contacts": [{"id": c.id, "sentence": c.sentence, "can_stop": c.can_stop} for c in view.contacts],
+        "known": list(view.known),
+    }  # fmt: skip
+
+
+def _pickup(pickup: Pickup, home: str) -> dict[str, str]:
+    return {
+        "state": pickup.state, "sentence": pickup.sentence, "slots_href": f"{home}/slots", "place": pickup.place,
+    }  # fmt: skip

@@ -1,0 +1,63 @@
+"""The page of data protection information (GDPR art. 13), made from the settings of shop and installation."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from flask import Blueprint, make_response, render_template, request
+from markupsafe import Markup
+from werkzeug.wrappers import Response
+
+from notify.config.settings import Settings
+from notify.core.durations import parse_duration
+from notify.core.shop import Shop
+from notify.flows.check_in_form import LANGUAGES
+from notify.flows.view_desk import view_shop
+from notify.render.moments import say_period
+from notify.render.words import Language
+from notify.web.claim.frame import base
+from notify.web.errors import asked_language, page_label
+from notify.web.here import ctx, services, shop_id
+
+pages = Blueprint("privacy", __name__)
+_LINK = re.compile(r"https?://[^\s\"'<>\\]+")
+
+
+@pages.get("/privacy")
+def show() -> Response:
+    """In the language asked for by the address, else the browser's."""
+    language = asked_language()
+    facts = _facts(view_shop(ctx(), shop_id()), services().settings, services().page_words.get(language))
+    # Our own template has escaped every value in it.
+    fragment = Markup(services().words.privacy(language, facts))  # noqa: S704
+    others = [
+        {"label": page_label(one), "code": one, "href": f"{request.path}?language={one}"}
+        for one in LANGUAGES if one != language
+    ]  # fmt: skip
+    return make_response(render_template("privacy.html", **base(language), fragment=fragment, language_links=others))
+
+
+def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
+    """The keys of render/shape.privacy_shape(); what no setting knows stays empty and its sentence says so."""
+    controller = {"name": shop.controller, "address": ""} if shop.controller else {}
+    own = {"name": shop.name, "address": shop.address, "phone": shop.phone, "email": shop.email, "representative": ""}
+    period = say_period(parse_duration(shop.keep_period), language=words.code)
+    link = _LINK.search(shop.authority)
+    return {
+        "shop": {**own, **controller}, "officer": "", "providers": _providers(settings, words), "outside": "",
+        "periods": {"contact": period, "records": "", "backups": ""}, "consents": [],
+        "authority": {"name": _LINK.sub("", shop.authority).strip(" ,;()") or shop.authority,
+                      "url": link[0].rstrip(".,;)") if link else ""},
+        "updated": "",
+    }  # fmt: skip
+
+
+def _providers(settings: Settings, words: Language) -> list[str]:
+    """Whose machines carry what is written to customers."""
+    found = []
+    if settings.mail.transport == "smtp":
+        found.append(words("provider.mail", host=settings.mail.host))
+    if settings.sms.transport == "mailgate":
+        found.append(words("provider.sms", host=settings.sms.template.rpartition("@")[2]))
+    return found
