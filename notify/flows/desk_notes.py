@@ -7,14 +7,17 @@ from typing import Any
 
 from notify.core import claim_number
 from notify.core.actors import Actor
-from notify.core.errors import Invalid
+from notify.core.errors import Invalid, NotFound
 from notify.core.money import parse_amount
 from notify.core.text import clean_block, clean_line
+from notify.core.tickets import OPEN_PHASES
 from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import SAFETY_FLAGS
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import notes, tickets
+from notify.store.database import Unit
+from notify.store.tickets import Ticket
 
 
 def add_note(ctx: Context, actor: Actor, ticket_id: str, *, text: str) -> None:
@@ -77,8 +80,24 @@ def replace_claim_link(ctx: Context, actor: Actor, ticket_id: str) -> str:
     """Revokes a lost claim ticket's secret and issues a new one; the new secret. The number stays."""
     actor.need("reissue")
     with ctx.db.write(actor.shop_id) as unit:
-        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
-        token = claim_number.new_token(ctx.pick)
-        tickets.change_ticket(unit, ticket, texts={"token": token}, token_hash=token_hash(token))
-        record(ctx, unit, actor, "claim_link_replaced", visit_id=ticket.visit_id, ticket_id=ticket.id)
-        return token
+        return _replace(ctx, unit, actor, tickets.get_ticket(unit, ticket_id, lock=True))
+
+
+def replace_claim_links(ctx: Context, actor: Actor, visit_id: str) -> int:
+    """The same for every ticket of a visit that is still with us, all or none; how many. Raises NotFound for none."""
+    actor.need("reissue")
+    with ctx.db.write(actor.shop_id) as unit:
+        tickets.get_visit(unit, visit_id)
+        here = [ticket for ticket in tickets.tickets_of_visit(unit, visit_id) if ticket.phase in OPEN_PHASES]
+        if not here:
+            raise NotFound("Nothing of this visit is with us any more", "There is nothing to hand back.")
+        for ticket in here:
+            _replace(ctx, unit, actor, ticket)
+        return len(here)
+
+
+def _replace(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> str:
+    token = claim_number.new_token(ctx.pick)
+    tickets.change_ticket(unit, ticket, texts={"token": token}, token_hash=token_hash(token))
+    record(ctx, unit, actor, "claim_link_replaced", visit_id=ticket.visit_id, ticket_id=ticket.id)
+    return token

@@ -82,8 +82,12 @@ class Typed:
 
 
 def page_errors(error: NotifyError) -> list[Problem]:
-    """Each problem beside its input: the flow counts devices from 0, the page from 1."""
-    return [{"field": _page_field(one.field), "text": str(one)} for one in error.problems]
+    """Each problem beside its input: the flow counts devices from 0, the page from 1 and shows no code words."""
+    return [{"field": (name := _page_field(one.field)), "text": _text(name, str(one))} for one in error.problems]
+
+
+def _text(name: str, text: str) -> str:
+    return "Choose what kind of device it is." if name.startswith("device_class-") else text
 
 
 def _page_field(name: str) -> str:

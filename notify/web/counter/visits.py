@@ -9,7 +9,9 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
-from notify.flows import handover
+from notify.core.roles import may
+from notify.core.tickets import OPEN_PHASES
+from notify.flows import desk_notes, handover
 from notify.flows.view_handover import Collector, HandoverView, view_handover
 from notify.flows.view_ticket_print import claim_code
 from notify.flows.view_visit import DeviceView, ReachView, VisitView, view_visit
@@ -32,8 +34,23 @@ def show(visit_id: str) -> Response:
     return render_page(
         "checked_in.html", here="check_in", visit_id=visit_id, person=visit.person, reach=reach_sentence(visit),
         tickets=[lines.slip(device, speak) for device in visit.devices],
-        qr_src=f"/visits/{visit_id}/qr.svg" if has_claim else "", qr_help=_qr_help(len(visit.devices)),
+        reissue=_may_reissue(visit), qr_src=f"/visits/{visit_id}/qr.svg" if has_claim else "",
+        qr_help=_qr_help(len(visit.devices)),
     )  # fmt: skip
+
+
+def _may_reissue(visit: VisitView) -> bool:
+    return may(current_actor().role, "reissue") and any(one.phase in OPEN_PHASES for one in visit.devices)
+
+
+@pages.post("/visits/<visit_id>/reissue")
+def reissue(visit_id: str) -> Response:
+    """New claim secrets in place of lost ones; the old ones stop working at once."""
+    count = desk_notes.replace_claim_links(ctx(), current_actor(), visit_id)
+    what = "ticket was" if count == 1 else f"{count} tickets were"
+    return redirect_with(
+        f"/visits/{visit_id}", f"The old claim {what} replaced. Print anew; old codes open nothing now."
+    )
 
 
 def _qr_help(devices: int) -> str:
