@@ -6,12 +6,14 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, text
 
 from notify.store.engine import open_engine
 from notify.store.vault import Opener, Place, Vault
+
+T = TypeVar("T")
 
 
 @dataclass(slots=True)
@@ -23,6 +25,15 @@ class Unit:
     opener: Opener
     new_id: Callable[[], str]
     vault: Vault = field(repr=False)
+    known: dict[tuple[str, str], Any] | None = field(default=None, repr=False)  # see read_ahead
+
+    def once(self, key: tuple[str, str], load: Callable[[], T]) -> T:
+        """What `load` gives; after `read_ahead`, what was read before under this key."""
+        if self.known is None:
+            return load()
+        if key not in self.known:
+            self.known[key] = load()
+        return self.known[key]  # type: ignore[no-any-return]
 
     def seal(self, person_id: str, table: str, row: str, column: str, plain: str | bytes) -> bytes:
         """Encrypts a text for the column `column` of one row."""

@@ -7,17 +7,40 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import func, insert, or_, select, update
+from sqlalchemy import bindparam, func, insert, or_, select, update
 
 from notify.core.messages import MessageState
 from notify.core.planner import Plan, Planned
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import given, where
 from notify.store.vault import Place
 
 WAITING = MessageState.WAITING
 CANNOT_COMPOSE, JOINED = "cannot_compose", "joined_to_newer"  # reason codes that the code itself reads
 HOLDS_BACK = timedelta(hours=12)
+_T = s.messages
+_IDENTITY = ("about", "cause", "notice", "person_id", "resend")
+_SAME = select(_T.c.id).where(*where(_T, *_IDENTITY, "channel"))
+# The next number is found in the same statement that uses it; writers of one shop follow each other.
+_NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
+_ADD = insert(_T).values(seq=_NEXT)
+_CHANGE = update(_T).where(*where(_T, "id"))
+_SETTLE = _CHANGE.where(_T.c.state.in_([WAITING, MessageState.TO_CALL]))
+_RECEIPT = insert(s.receipts)
+_BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
+_SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
+_MESSAGE = select(_T).where(*where(_T, "id"))
+_OTHER_WAYS = select(_T.c.channel).where(*where(_T, *_IDENTITY), _T.c.id != bindparam("this"))
+_NEWER = (
+    select(_T.c.id)
+    .where(
+        *where(_T, "about", "notice", "person_id"),
+        _T.c.seq > bindparam("than"),
+        _T.c.state.in_([WAITING, MessageState.TO_CALL]),
+    )
+    .limit(1)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,14 +83,12 @@ def add(
     resend: int = 0,
 ) -> tuple[str, ...]:
     """Writes a plan; a message with the same identity is never written twice. The identifiers written."""
-    t = s.messages
     written = []
     for item in plan:
         new = unit.new_id()
         values = _row(item, now=now) | {
             "shop_id": unit.shop_id,
             "id": new,
-            "seq": _next_seq(unit),
             "visit_id": visit_id,
             "resend": resend,
             "sealed_for": sealed_for,
@@ -76,12 +97,9 @@ def add(
             "attempts": 0,
             "ambiguous": 0,
         }
-        same = select(t.c.id).where(
-            t.c.shop_id == unit.shop_id,
-            *(t.c[name] == values[name] for name in ("about", "cause", "notice", "person_id", "channel", "resend")),
-        )
-        if unit.connection.execute(same).first() is None:
-            unit.connection.execute(insert(t).values(**values))
+        same = given(unit, **{name: values[name] for name in (*_IDENTITY, "channel")})
+        if unit.connection.execute(_SAME, same).first() is None:
+            unit.connection.execute(_ADD, {**given(unit), **values})
             written.append(new)
     return tuple(written)
 
@@ -106,12 +124,6 @@ def _row(item: Any, *, now: datetime) -> dict[str, Any]:
         "expires_at": now,
         "ended_at": now,
     }
-
-
-def _next_seq(unit: Unit) -> int:
-    t = s.messages
-    query = select(func.coalesce(func.max(t.c.seq), 0) + 1).where(t.c.shop_id == unit.shop_id)
-    return int(unit.connection.execute(query).scalar_one())
 
 
 def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 10) -> tuple[Message, ...]:
@@ -185,27 +197,20 @@ def keep_bytes(
     at: datetime,
 ) -> None:
     """Stores the exact bytes (sealed) and the identity under which they will be sent, before the first try."""
-    t = s.messages
-    unit.connection.execute(
-        update(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.id == message.id)
-        .values(
-            bytes_sealed=unit.seal(message.sealed_for, "messages", message.id, "bytes", data),
-            sentence_sealed=unit.seal(message.sealed_for, "messages", message.id, "sentence", sentence),
-            message_id=message_id,
-            channel=channel,
-            contact_id=contact_id or None,
-            composed_at=at,
-        )
-    )
+    values = {
+        "bytes_sealed": unit.seal(message.sealed_for, "messages", message.id, "bytes", data),
+        "sentence_sealed": unit.seal(message.sealed_for, "messages", message.id, "sentence", sentence),
+        "message_id": message_id,
+        "channel": channel,
+        "contact_id": contact_id or None,
+        "composed_at": at,
+    }
+    unit.connection.execute(_CHANGE, {**given(unit, id=message.id), **values})
 
 
 def get_bytes(unit: Unit, message: Message) -> bytes:
     """The stored bytes of a composed message; empty when there are none (or the person was forgotten)."""
-    t = s.messages
-    sealed = unit.connection.execute(
-        select(t.c.bytes_sealed).where(t.c.shop_id == unit.shop_id, t.c.id == message.id)
-    ).scalar()
+    sealed = unit.connection.execute(_BYTES, given(unit, id=message.id)).scalar()
     if not sealed:
         return b""
     return unit.opener.open_bytes(message.sealed_for, Place("messages", message.id, "bytes"), sealed)
@@ -213,10 +218,7 @@ def get_bytes(unit: Unit, message: Message) -> bytes:
 
 def get_sentence(unit: Unit, message: Message) -> str:
     """The plain sentence of a composed message: the body text, or what staff say on the phone."""
-    t = s.messages
-    sealed = unit.connection.execute(
-        select(t.c.sentence_sealed).where(t.c.shop_id == unit.shop_id, t.c.id == message.id)
-    ).scalar()
+    sealed = unit.connection.execute(_SENTENCE, given(unit, id=message.id)).scalar()
     return unit.open(message.sealed_for, "messages", message.id, "sentence", sealed)
 
 
@@ -232,39 +234,32 @@ def settle(
     ambiguous: bool = False,
 ) -> bool:
     """Ends a claim: into `state`, or back to waiting with a new due time. False when it was withdrawn meanwhile."""
-    t = s.messages
-    ended = None if state in (WAITING, MessageState.TO_CALL) else now
-    done = unit.connection.execute(
-        update(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.id == message.id, t.c.state.in_([WAITING, MessageState.TO_CALL]))
-        .values(
-            state=state,
-            reason=reason,
-            ended_at=ended,
-            due_at=due_at or message.due_at,
-            lease_by=None,
-            lease_until=None,
-            attempts=message.attempts + int(tried),
-            ambiguous=message.ambiguous + int(ambiguous),
-        )
-    ).rowcount
-    return done == 1
+    values = {
+        "state": state,
+        "reason": reason,
+        "ended_at": None if state in (WAITING, MessageState.TO_CALL) else now,
+        "due_at": due_at or message.due_at,
+        "lease_by": None,
+        "lease_until": None,
+        "attempts": message.attempts + int(tried),
+        "ambiguous": message.ambiguous + int(ambiguous),
+    }
+    return unit.connection.execute(_SETTLE, {**given(unit, id=message.id), **values}).rowcount == 1
 
 
 def add_receipt(unit: Unit, message: Message, *, verdict: str, code: str, text: str, at: datetime) -> None:
     """Keeps what the channel said about one try."""
-    unit.connection.execute(
-        insert(s.receipts).values(
-            shop_id=unit.shop_id,
-            id=unit.new_id(),
-            message_id=message.id,
-            at=at,
-            attempt=message.attempts + 1,
-            verdict=verdict,
-            code=code[:40],
-            text=text[:200],
-        )
-    )
+    values = {
+        "shop_id": unit.shop_id,
+        "id": unit.new_id(),
+        "message_id": message.id,
+        "at": at,
+        "attempt": message.attempts + 1,
+        "verdict": verdict,
+        "code": code[:40],
+        "text": text[:200],
+    }
+    unit.connection.execute(_RECEIPT, values)
 
 
 def receipts_of(unit: Unit, message_id: str) -> tuple[Any, ...]:
@@ -322,35 +317,14 @@ def anybody_told(unit: Unit, visit_id: str, causes: Iterable[str]) -> bool:
 
 def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
     """The channels of the other messages that say the same to the same person."""
-    t = s.messages
-    rows = unit.connection.execute(
-        select(t.c.channel).where(
-            t.c.shop_id == unit.shop_id,
-            *(t.c[name] == getattr(message, name) for name in ("about", "cause", "notice", "person_id", "resend")),
-            t.c.id != message.id,
-        )
-    )
-    return frozenset(rows.scalars())
+    same = given(unit, **{name: getattr(message, name) for name in _IDENTITY})
+    return frozenset(unit.connection.execute(_OTHER_WAYS, {**same, "this": message.id}).scalars())
 
 
 def newer_waiting(unit: Unit, message: Message) -> bool:
     """Whether a later message of the same notice to the same person about the same thing still waits."""
-    t = s.messages
-    return (
-        unit.connection.execute(
-            select(t.c.id)
-            .where(
-                t.c.shop_id == unit.shop_id,
-                t.c.about == message.about,
-                t.c.notice == message.notice,
-                t.c.person_id == message.person_id,
-                t.c.seq > message.seq,
-                t.c.state.in_([WAITING, MessageState.TO_CALL]),
-            )
-            .limit(1)
-        ).first()
-        is not None
-    )
+    same = given(unit, about=message.about, notice=message.notice, person_id=message.person_id)
+    return unit.connection.execute(_NEWER, {**same, "than": message.seq}).first() is not None
 
 
 def calls_to_make(unit: Unit) -> tuple[Message, ...]:
@@ -361,9 +335,10 @@ def calls_to_make(unit: Unit) -> tuple[Message, ...]:
 
 
 def get_message(unit: Unit, message_id: str) -> Message | None:
-    """One message, or None."""
-    t = s.messages
-    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == message_id)).first()
+    """One message, or None; an empty identifier is none."""
+    if not message_id:
+        return None
+    row = unit.connection.execute(_MESSAGE, given(unit, id=message_id)).first()
     return _message(row) if row else None
 
 

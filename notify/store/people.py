@@ -74,7 +74,7 @@ def add_person(unit: Unit, *, name: str, language: str, at: datetime) -> str:
 
 def get_person(unit: Unit, person_id: str) -> Person:
     """The person; raises NotFound."""
-    row = unit.connection.execute(_PERSON, given(unit, id=person_id)).first()
+    row = unit.once(("person", person_id), lambda: unit.connection.execute(_PERSON, given(unit, id=person_id)).first())
     if row is None:
         raise NotFound("There is no such person", "Look the ticket up again.")
     return _person(unit, row)
@@ -129,7 +129,10 @@ def add_contact(
 
 def contacts_of(unit: Unit, person_id: str) -> tuple[Contact, ...]:
     """The current contacts of a person, oldest first."""
-    rows = unit.connection.execute(_CONTACTS, given(unit, person_id=person_id)).all()
+    rows = unit.once(
+        ("contacts", person_id),
+        lambda: unit.connection.execute(_CONTACTS, given(unit, person_id=person_id)).all(),
+    )
     return tuple(
         Contact(
             row.id,
@@ -241,6 +244,12 @@ def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[
 def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:
     """What the planner needs to know about each person; opens no address."""
     ids = list(person_ids)
+    if unit.known is not None and all(("recipient", person_id) in unit.known for person_id in ids):
+        return tuple(unit.known["recipient", person_id] for person_id in ids)
+    return _read_recipients(unit, ids)
+
+
+def _read_recipients(unit: Unit, ids: list[str]) -> tuple[Recipient, ...]:
     uses = allowed_uses(unit, ids)
     people = unit.connection.execute(_KNOWN, {**given(unit), "any_id": ids}).all()
     rows = unit.connection.execute(_WAYS, {**given(unit), "any_person_id": ids}).all()

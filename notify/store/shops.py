@@ -38,6 +38,10 @@ def add_shop(unit: Unit, *, at: datetime) -> None:
 
 def get_shop(unit: Unit, *, today: date) -> Shop:
     """The shop as set on `today`; raises NotFound for an unknown shop."""
+    return unit.once(("shop", today.isoformat()), lambda: _read_shop(unit, today))
+
+
+def _read_shop(unit: Unit, today: date) -> Shop:
     if unit.connection.execute(_SHOP, given(unit)).first() is None:
         raise NotFound("There is no such shop", "Check the shop's identifier.")
     rows = unit.connection.execute(_SETTINGS, {**given(unit), "today": today})
@@ -55,6 +59,10 @@ def put_settings(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> 
 
 def get_counter(unit: Unit, shop: Shop) -> Counter:
     """The counter's hours with closed and special days, ready for core/hours and core/slots."""
+    return unit.once(("counter", shop.id), lambda: _read_counter(unit, shop))
+
+
+def _read_counter(unit: Unit, shop: Shop) -> Counter:
     days = special_days(unit)
     return Counter(
         zone=shop.zone,

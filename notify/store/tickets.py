@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -87,7 +87,7 @@ def add_visit(
 
 def get_visit(unit: Unit, visit_id: str) -> Any:
     """The visit's row (id, waits_here, opened_at); raises NotFound."""
-    row = unit.connection.execute(_VISIT, given(unit, id=visit_id)).first()
+    row = unit.once(("visit", visit_id), lambda: unit.connection.execute(_VISIT, given(unit, id=visit_id)).first())
     if row is None:
         raise NotFound("There is no such visit", "Look the ticket up by its claim number.")
     return row
@@ -95,7 +95,9 @@ def get_visit(unit: Unit, visit_id: str) -> Any:
 
 def visit_people(unit: Unit, visit_id: str) -> Mapping[str, tuple[str, ...]]:
     """role -> person identifiers of a visit."""
-    rows = unit.connection.execute(_PEOPLE, given(unit, visit_id=visit_id))
+    rows = unit.once(
+        ("visit_people", visit_id), lambda: unit.connection.execute(_PEOPLE, given(unit, visit_id=visit_id)).all()
+    )
     out: dict[str, tuple[str, ...]] = {}
     for row in rows:
         out[row.role] = (*out.get(row.role, ()), row.person_id)
@@ -152,7 +154,11 @@ def number_taken(unit: Unit, number: str) -> bool:
 
 def get_ticket(unit: Unit, ticket_id: str, *, lock: bool = False) -> Ticket:
     """The ticket; raises NotFound. With `lock` nobody else can change it until the transaction ends."""
-    row = unit.connection.execute(_TICKET_LOCKED if lock else _TICKET, given(unit, id=ticket_id)).first()
+
+    def load() -> Any:
+        return unit.connection.execute(_TICKET_LOCKED if lock else _TICKET, given(unit, id=ticket_id)).first()
+
+    row = load() if lock else unit.once(("ticket", ticket_id), load)
     if row is None:
         raise NotFound("There is no such ticket here", "Check the claim number.")
     return _opened(unit, row)
@@ -177,8 +183,7 @@ def find_by_token_hash(unit: Unit, token_hash: str) -> Ticket:
 
 def tickets_of_visit(unit: Unit, visit_id: str) -> tuple[Ticket, ...]:
     """Every ticket of a visit in the order of check-in."""
-    rows = unit.connection.execute(_OF_VISIT, given(unit, visit_id=visit_id))
-    return tuple(_opened(unit, row) for row in rows.all())
+    return tuple(_opened(unit, row) for row in _rows_of_visit(unit, visit_id))
 
 
 def tickets_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Ticket]:
@@ -227,8 +232,17 @@ def tickets_in(unit: Unit, phases: Iterable[Phase], *, limit: int = 500) -> tupl
 
 def phases_of_visit(unit: Unit, visit_id: str) -> Mapping[str, Phase]:
     """ticket identifier -> phase, without opening anything."""
+    if unit.known is not None:
+        return {row.id: Phase(row.phase) for row in _rows_of_visit(unit, visit_id)}
     rows = unit.connection.execute(_PHASES, given(unit, visit_id=visit_id))
     return {row.id: Phase(row.phase) for row in rows}
+
+
+def _rows_of_visit(unit: Unit, visit_id: str) -> Sequence[Any]:
+    return unit.once(
+        ("tickets_of_visit", visit_id),
+        lambda: unit.connection.execute(_OF_VISIT, given(unit, visit_id=visit_id)).all(),
+    )
 
 
 def change_ticket(unit: Unit, ticket: Ticket, *, texts: Mapping[str, str] | None = None, **columns: Any) -> Ticket:
