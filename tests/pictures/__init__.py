@@ -1,0 +1,1 @@
+"""The pictures of the README, and the script that takes them."""

@@ -1,0 +1,200 @@
+"""Takes the pictures of the README: the demo at one fixed moment, in Chromium. `python -m tests.pictures [NAME …]`"""
+
+from __future__ import annotations
+
+import io
+import itertools
+import random
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from PIL import Image
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from notify.cli import demo_bench, demo_past
+from notify.cli.demo import OPENED
+from notify.cli.demo_shop import PEOPLE, open_shop
+from notify.cli.demo_stage import MovedClock, Stage, play
+from notify.cli.server import open_socket
+from notify.config.first_setup import write_first_installation
+from notify.config.load import load
+from notify.core.tickets import OPEN_PHASES
+from notify.store import tickets
+from notify.store.tickets import Ticket
+from notify.wiring import build
+from tests.parts.browser import CHROMIUM, FLAGS
+from tests.parts.live import serving, switch_on
+from tests.parts.print_lab import raster
+
+FOLDER = Path(__file__).parent
+NOW = datetime(2026, 11, 25, 14, 10, tzinfo=UTC)  # a Wednesday afternoon; every run shows the same one
+PORT = 8600
+LARGEST = 150_000  # bytes
+COLOURS = 96
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """The demo's shop as it is served, and a browser."""
+
+    stage: Stage
+    base: str
+    browser: Browser
+
+    def page(self, width: int, *, height: int = 860) -> Page:
+        """A fresh page of that width, in CSS pixels."""
+        return self.browser.new_context(viewport={"width": width, "height": height}, locale="en-GB").new_page()
+
+    def desk(self, width: int = 1280, *, height: int = 860) -> Page:
+        """The counter's page with the owner signed in."""
+        page, (name, _, password, _) = self.page(width, height=height), PEOPLE[0]
+        page.goto(f"{self.base}/sign-in")
+        page.fill("#name", name)
+        page.fill("#password", password)
+        with page.expect_navigation():
+            page.press("#password", "Enter")
+        return page
+
+    def open(self, page: Page, path: str) -> Page:
+        """Opens a page and stops everything if it is not there."""
+        answer = page.goto(path if path.startswith("http") else f"{self.base}{path}")
+        if answer is None or answer.status != 200:
+            sys.exit(f"{path} answers {answer.status if answer else 'nothing'}: no picture is taken")
+        return page
+
+    def ticket(self, device: str) -> Ticket:
+        """The ticket of a device in the demo's stories that is still here."""
+        with self.stage.ctx.db.read(self.stage.shop_id) as unit:
+            return next(one for one in tickets.tickets_in(unit, OPEN_PHASES) if one.device == device)
+
+    def claim(self, words: str) -> str:
+        """The claim page that the demo names with these words."""
+        return self.stage.links[words]
+
+
+@contextmanager
+def scene() -> Iterator[Scene]:
+    """Plays the demo's past up to NOW with numbers from a seed, and serves it."""
+    dice, ids = random.Random(23), itertools.count(1)
+    with tempfile.TemporaryDirectory() as home, ExitStack() as stack:
+        listening = stack.enter_context(open_socket("127.0.0.1", PORT))
+        listening.listen()
+        base = f"http://127.0.0.1:{PORT}"
+        config = write_first_installation(Path(home) / "demo", public_url=base, random_bytes=dice.randbytes)
+        switch_on(config, {
+            "mail.sender_name": "Tramstop Bench", "mail.sender_address": "counter@example.org",
+            "sms.transport": "mailgate", "sms.template": "{digits}@sms.example.org",
+            "bell.quiet_from": "00:00", "bell.quiet_until": "00:00",
+        })  # fmt: skip
+        clock = MovedClock(NOW - OPENED)
+        services = build(
+            load(config), clock=clock, new_id=lambda: f"00000000-0000-4000-8000-{next(ids):012x}",
+            pick=dice.randrange, jitter=lambda: 0.5, upgrade=True,
+        )  # fmt: skip
+        stack.callback(services.close)
+        stage = open_shop(services, clock, NOW)
+        play(stage, [story(stage) for story in (*demo_past.STORIES, *demo_bench.STORIES)])
+        stack.enter_context(serving(services, listening, demo=True))
+        browser = stack.enter_context(sync_playwright()).chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        stack.callback(browser.close)
+        yield Scene(stage, base, browser)
+
+
+def shot(page: Page, *, full: bool = False) -> bytes:
+    """What the page shows, without the text cursor."""
+    return page.screenshot(full_page=full, caret="hide", animations="disabled")
+
+
+def check_in(s: Scene) -> bytes:
+    """Half typed."""
+    page = s.open(s.desk(height=900), "/check-in")
+    for field, text in {
+        "name": "Pat Moss", "phone": "07700 900456", "email": "pat@example.net", "device-1": "Kestrel pocket radio",
+        "fault-1": "No sound from the left; the cat was involved", "price_limit-1": "35", "shelf-1": "B4",
+    }.items():  # fmt: skip
+        page.fill(f"#{field}", text)
+    for box in ("phone_purposes-repair", "phone_purposes-pickup", "email_purposes-repair", "email_purposes-pickup"):
+        page.check(f"#{box}")
+    page.select_option("#device_class-1", "radio")
+    page.evaluate("scrollTo(0, 0)")
+    return shot(page)
+
+
+def claim_ticket(s: Scene) -> bytes:
+    """The paper, as its printer's dots."""
+    page, ticket = s.desk(), s.ticket("Marlinspike camera")
+    pdf = page.context.request.get(f"{s.base}/tickets/{ticket.id}/print/roll80.pdf").body()
+    out = io.BytesIO()
+    Image.fromarray(raster(pdf, dots_per_inch=130)[0]).save(out, "PNG")
+    return out.getvalue()
+
+
+def handover(s: Scene) -> bytes:
+    """Opened by a scan, as a scanner types it."""
+    page = s.open(s.desk(height=640), "/")
+    page.fill("#scan", s.claim("two devices, one of them ready: choose a pickup time"))
+    with page.expect_navigation():
+        page.press("#scan", "Enter")
+    return shot(page)
+
+
+def staff(path: str, *, height: int = 860) -> Callable[[Scene], bytes]:
+    """A page of the counter."""
+    return lambda s: shot(s.open(s.desk(height=height), path))
+
+
+def customer(words: str, *, more: str = "", height: int = 760) -> Callable[[Scene], bytes]:
+    """A customer's page on a phone."""
+    return lambda s: shot(s.open(s.page(360, height=height), s.claim(words) + more))
+
+
+def ticket(s: Scene) -> bytes:
+    """A ticket that waits for its customer."""
+    return shot(s.open(s.desk(height=760), f"/tickets/{s.ticket('Barnacle film camera').id}"))
+
+
+PICTURES: Mapping[str, Callable[[Scene], bytes]] = {
+    "check_in": check_in,
+    "claim_ticket": claim_ticket,
+    "day_sheet": staff("/", height=1000),
+    "ticket": ticket,
+    "claim_question": customer("a question about the price: answer it"),
+    "deliveries": staff("/deliveries", height=520),
+    "mail": staff("/demo/mail", height=700),
+    "claim_ready": customer("two devices, one of them ready: choose a pickup time"),
+    "slots": customer("two devices, one of them ready: choose a pickup time", more="/slots"),
+    "claim_booked_german": customer("in German: unrepaired, a pickup booked"),
+    "pickups": staff("/pickups", height=520),
+    "handover": handover,
+    "calls": staff("/calls", height=560),
+}
+
+
+def small(png: bytes) -> bytes:
+    """The same picture with few colours; ends the run if it is still too large for a README."""
+    out = io.BytesIO()
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(
+        out, "PNG", optimize=True
+    )
+    if len(out.getvalue()) > LARGEST:
+        sys.exit(f"a picture has {len(out.getvalue())} bytes, more than {LARGEST}")
+    return out.getvalue()
+
+
+def main(wanted: list[str]) -> None:
+    """Takes the named pictures, or all."""
+    with scene() as s:
+        for name in wanted or PICTURES:
+            file = FOLDER / f"{name}.png"
+            file.write_bytes(small(PICTURES[name](s)))
+            file.chmod(0o644)  # the running service keeps new files to itself
+            print(name)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
