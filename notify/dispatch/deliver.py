@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
@@ -23,6 +23,7 @@ from notify.store import outbox, people, shops
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
 from notify.store.outbox import Message
+from notify.store.read_ahead import read_ahead
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
 SEND_WITHIN = timedelta(minutes=4)  # a send begun by then ends, dot and all (10 minutes), before the lease does
@@ -66,6 +67,8 @@ class Dispatcher:
         now = self.clock()
         with self.db.write_beside(shop_id) as unit:
             claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=GROUP)
+            if claimed:
+                read_ahead(unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed))
             prepared = [self._prepare_safely(unit, message, now=now) for message in claimed]
         self.fault("after_claim")
         results = [item if isinstance(item, Result) else self._send(*item, claimed_at=now) for item in prepared]
@@ -176,3 +179,8 @@ class Dispatcher:
         if again is None:
             return Result(message, MessageState.GIVEN_UP, reason="no_use_any_more", **ways)  # type: ignore[arg-type]
         return Result(message, MessageState.WAITING, reason="try_later", due_at=again, **ways)  # type: ignore[arg-type]
+
+
+def _people_of(claimed: Sequence[Message]) -> list[str]:
+    """Whom the messages go to, and under whose keys they are sealed."""
+    return [one for m in claimed for one in (m.person_id, m.sealed_for) if one]
