@@ -87,6 +87,15 @@ def parse_phone(text: str, *, region: str | None) -> Phone:
     return Phone(e164=e164, possible=True, valid=valid, kind=kind, warnings=warnings)
 
 
+def show_phone(e164: str) -> str:
+    """ "+447700900123" -> "+44 7700 900123", as people read it aloud; what is no number stays as it is."""
+    try:
+        number = phonenumbers.parse(e164, None)
+    except NumberParseException:
+        return e164
+    return str(phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.INTERNATIONAL))
+
+
 def _phone_text(text: str) -> str:
     typed = text.strip(" \u00a0")
     if not typed:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.core import claim_number
@@ -31,14 +31,22 @@ class Arrived:
     bench: str
 
 
-def need(ctx: Context, actor: Actor, ticket_id: str, *, name: str) -> str:
-    """Notes that a part is missing and gives it a label for its bag; the identifier."""
+def need(
+    ctx: Context, actor: Actor, ticket_id: str, *, name: str, supplier: str = "", due: datetime | date | None = None
+) -> str:
+    """Notes that a part is missing and gives it a label for its bag; the identifier.
+
+    With a supplier it is ordered in the same step; then `order` says what is raised.
+    """
     actor.need("order_part")
     words = clean_line(name, field="part")
     if not words:
         raise Invalid("The part has no name", "Say in a few words which part.", field="part")
     with ctx.db.write(actor.shop_id) as unit:
-        return _add(ctx, unit, actor, ticket_id, words)
+        new = _add(ctx, unit, actor, ticket_id, words)
+        if supplier:
+            _order(ctx, unit, actor, parts.get_part(unit, new), supplier=supplier, due=due)
+        return new
 
 
 def _add(ctx: Context, unit: Unit, actor: Actor, ticket_id: str, name: str) -> str:
@@ -52,20 +60,38 @@ def _add(ctx: Context, unit: Unit, actor: Actor, ticket_id: str, name: str) -> s
     return new
 
 
-def order(ctx: Context, actor: Actor, part_id: str, *, supplier: str, due: datetime | None = None) -> datetime | None:
-    """Notes the order; when it is due comes from `due` or the supplier's habits. The due instant."""
+def order(
+    ctx: Context, actor: Actor, part_id: str, *, supplier: str, due: datetime | date | None = None
+) -> datetime | None:
+    """Notes the order; when it is due comes from `due` or the supplier's habits. The due instant.
+
+    A `due` that is a day only takes the supplier's usual hour. Raises Invalid for a time that is past.
+    """
     actor.need("order_part")
     with ctx.db.write(actor.shop_id) as unit:
-        part = parts.get_part(unit, part_id, lock=True)
-        rules.check_move(part.state, PartState.ORDERED)
-        shop, now = ctx.shop(unit), ctx.clock()
-        found = shops.find_supplier(unit, supplier)
-        expected = due or usual_delivery(found, now=now, zone=shop.zone)
-        if expected <= now:
-            raise Invalid("The part would be due in the past", "Name a later time.", field="due")
-        parts.change_part(unit, part, state=PartState.ORDERED, supplier_id=found.id, ordered_at=now, due_at=expected)
-        _record(ctx, unit, actor, "part_ordered", part)
-        return expected
+        return _order(ctx, unit, actor, parts.get_part(unit, part_id, lock=True), supplier=supplier, due=due)
+
+
+def _order(
+    ctx: Context, unit: Unit, actor: Actor, part: Part, *, supplier: str, due: datetime | date | None
+) -> datetime:
+    rules.check_move(part.state, PartState.ORDERED)
+    shop, now = ctx.shop(unit), ctx.clock()
+    found = shops.find_supplier(unit, supplier)
+    expected = due_instant(due, found, zone=shop.zone) if due else usual_delivery(found, now=now, zone=shop.zone)
+    if expected <= now:
+        raise Invalid("The part would be due in the past", "Name a later time.", field="due")
+    parts.change_part(unit, part, state=PartState.ORDERED, supplier_id=found.id, ordered_at=now, due_at=expected)
+    _record(ctx, unit, actor, "part_ordered", part)
+    return expected
+
+
+def due_instant(due: datetime | date, supplier: object, *, zone: str) -> datetime:
+    """An instant as it is; a day at the supplier's usual hour, 10:00 where none is known."""
+    if isinstance(due, datetime):
+        return due
+    at = getattr(supplier, "delivers_at", None) or time(10)
+    return datetime.combine(due, at.replace(tzinfo=None), ZoneInfo(zone))
 
 
 def usual_delivery(supplier: object, *, now: datetime, zone: str) -> datetime:
@@ -73,7 +99,7 @@ def usual_delivery(supplier: object, *, now: datetime, zone: str) -> datetime:
 
     Monday to Friday count; a simple habit until lead times are learned. Common practice, no source.
     """
-    cutoff, delivers_at, days = supplier.cutoff, supplier.delivers_at, supplier.days  # type: ignore[attr-defined]
+    cutoff, days = supplier.cutoff, supplier.days  # type: ignore[attr-defined]
     local = now.astimezone(ZoneInfo(zone))
     left = days + (1 if cutoff is not None and local.time() >= cutoff else 0)
     day = local.date()
@@ -81,18 +107,18 @@ def usual_delivery(supplier: object, *, now: datetime, zone: str) -> datetime:
         day += timedelta(days=1)
         if day.weekday() < 5:
             left -= 1
-    at = delivers_at.replace(tzinfo=None) if delivers_at else local.time().replace(hour=10, minute=0)
-    return datetime.combine(day, at, ZoneInfo(zone))
+    return due_instant(day, supplier, zone=zone)
 
 
-def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime) -> None:
-    """Notes another delivery time."""
+def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime | date) -> None:
+    """Notes another delivery time; a day only takes the supplier's usual hour."""
     actor.need("order_part")
     with ctx.db.write(actor.shop_id) as unit:
         part = parts.get_part(unit, part_id, lock=True)
         if part.state != PartState.ORDERED:
             raise Invalid(f"A part that is {part.state} has no delivery time", "Order it first.", field="due")
-        parts.change_part(unit, part, due_at=due)
+        found = next((row for row in shops.list_suppliers(unit) if row.id == part.supplier_id), None)
+        parts.change_part(unit, part, due_at=due_instant(due, found, zone=ctx.shop(unit).zone))
         _record(ctx, unit, actor, "part_due_changed", part)
 
 

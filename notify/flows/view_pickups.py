@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from notify.core.actors import Actor
+from notify.core.errors import NotFound
 from notify.core.hours import spans_on
 from notify.core.messages import MessageState
 from notify.core.tickets import Phase
@@ -70,6 +71,15 @@ def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
         is_open = bool(spans_on(shops.get_counter(unit, shop), wanted))
         unbooked = tuple(one for one in shelf(ctx, unit, lines) if one.booked_at is None)
         return Pickups(wanted, today, is_open, pickups_of(ctx, unit, lines, wanted), unbooked)
+
+
+def visit_of(ctx: Context, actor: Actor, booking_id: str) -> tuple[str, date]:
+    """The visit of a booking and its day at the shop; raises NotFound."""
+    with ctx.db.read(actor.shop_id) as unit:
+        booking = bookings.get_booking(unit, booking_id)
+        if booking is None:
+            raise NotFound("There is no such booking", "Look at the list of pickups.")
+        return booking.visit_id, date.fromisoformat(booking.local_start[:10])
 
 
 def pickups_of(ctx: Context, unit: Unit, lines: Lines, day: date) -> tuple[Pickup, ...]:
