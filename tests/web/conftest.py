@@ -35,14 +35,18 @@ class Browser:
             name = cookie_name(NAME, services_of(app).settings.web)
             self.http.set_cookie(name, f"{shop_id}.{secret}", domain=HOST, secure=name.startswith("__Host-"))
 
+    def open(self, method: str, path: str, **options: Any) -> TestResponse:
+        """Any method with the right host, and no token added."""
+        return self.http.open(path, method=method, base_url=BASE, buffered=True, **options)
+
     def get(self, path: str, **options: Any) -> TestResponse:
         """GET with the right host."""
-        return self.http.get(path, base_url=BASE, **options)
+        return self.open("GET", path, **options)
 
     def post(self, path: str, data: Mapping[str, Any] | None = None, *, seen: str = "", **options: Any) -> TestResponse:
         """POST with the token of the page `seen` (the sign-in page unless signed in: then any page)."""
         token = self.token(seen or ("/who" if self.secret else "/sign-in"))
-        return self.http.post(path, base_url=BASE, data={"csrf_token": token, **(data or {})}, **options)
+        return self.open("POST", path, data={"csrf_token": token, **(data or {})}, **options)
 
     def token(self, path: str) -> str:
         """The form token on a page."""

@@ -1,0 +1,76 @@
+"""Every route of the application with real identifiers of one shop filled in, so that later routes are covered too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Flask
+from werkzeug.routing import Rule
+
+from notify.core.messages import MessageState
+from notify.flows import moves, parts, pickup, questions, set_up
+from notify.flows.check_in_form import DeviceForm
+from notify.store import outbox, tickets
+from notify.web.routes import ROUTES, UNSAFE
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One method of one route with its address filled in; `who` as in the list of routes."""
+
+    method: str
+    rule: str
+    path: str
+    who: str
+
+
+def fill_house(house: Any) -> dict[str, str]:
+    """A shop with one of everything; variable of a rule -> identifier."""
+    ctx, owner = house.ctx, house.actor()
+    set_up.put_supplier(ctx, owner, name="Lantern Spares", cutoff=None, delivers_at=None, days=1)
+    radio = house.check_in(
+        DeviceForm("Kestrel pocket radio", device_class="radio", fault="no sound", price_agreed="30")
+    )
+    for phase in ("inspecting", "in_line", "on_bench", "on_shelf"):
+        moves.move(ctx, owner, radio.ticket_ids[0], phase)
+    slot = pickup.offers(ctx, owner, radio.visit_id)[0].slot
+    booking = pickup.book(ctx, owner, radio.visit_id, slot.local, fold=slot.fold)
+    camera = house.check_in(DeviceForm("Otter camera", device_class="camera"), email="", phone="", name="Noor Vale")
+    question = questions.ask(ctx, owner, camera.ticket_ids[0], kind="price", wording="New shutter?", price="40")
+    part = parts.need(ctx, owner, camera.ticket_ids[0], name="Shutter")
+    parts.order(ctx, owner, part, supplier="Lantern Spares")
+    house.deliver(after=91)
+    with house.read() as unit:
+        sent = outbox.list_messages(unit, states=(MessageState.SENT,))
+        calls = outbox.list_messages(unit, states=(MessageState.TO_CALL,))
+        token = tickets.get_ticket(unit, radio.ticket_ids[0]).token
+    return {
+        "token": token, "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
+        "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
+        "paper": "roll80", "filename": "shelfbell.css",
+    }  # fmt: skip
+
+
+def every(app: Flask, values: dict[str, str], *, methods: frozenset[str] | None = None) -> Iterator[Asked]:
+    """Each route and method; HEAD and OPTIONS too. A route with a variable that nobody filled is an error."""
+    for rule in sorted(app.url_map.iter_rules(), key=lambda one: one.rule):
+        access = ROUTES.get(rule.rule)
+        for method in sorted(rule.methods or ()):
+            if methods is None or method in methods:
+                yield Asked(method, rule.rule, _fill(rule, values), access.who if access else "unlisted")
+
+
+def unsafe(app: Flask, values: dict[str, str]) -> list[Asked]:
+    """Each route and method that may change something."""
+    return list(every(app, values, methods=UNSAFE))
+
+
+def _fill(rule: Rule, values: dict[str, str]) -> str:
+    path = rule.rule
+    for name in rule.arguments:
+        value = values["call_id"] if rule.rule.startswith("/calls/") and name == "message_id" else values[name]
+        path = path.replace(f"<path:{name}>", value).replace(f"<{name}>", value)
+    assert "<" not in path, f"{rule.rule}: a variable has no value here"
+    return path

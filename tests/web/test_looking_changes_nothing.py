@@ -1,0 +1,38 @@
+"""GET, HEAD and OPTIONS change nothing but sign-in sessions and throttle counters, on every route (D3)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Flask
+
+from notify.flows import moves
+from tests.web.conftest import Browser
+from tests.web.database_digest import changed_tables, digest
+from tests.web.every_route import every, fill_house
+
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+MAY_CHANGE = {"sessions", "throttles"}
+
+
+def test_no_look_at_any_page_changes_the_database(app: Flask, house: Any, signed_in: Browser, client: Browser) -> None:
+    asked = list(every(app, fill_house(house), methods=SAFE))
+    before, broken = digest(house), []
+    for browser in (client, signed_in):
+        for one in asked:
+            house.clock.advance(400)  # long enough for a session to be noted as in use
+            answer = browser.open(one.method, one.path)
+            if answer.status_code >= 500:
+                broken.append(f"{one.method} {one.path}: {answer.status_code}")
+    changed = changed_tables(before, digest(house))
+    print(f"FIGURE looking_changes_nothing routes={len(asked)} tables_changed={len(changed - MAY_CHANGE)}")
+    assert not broken
+    assert "sessions" in changed, "the digest sees changes"
+    assert not changed - MAY_CHANGE
+
+
+def test_the_digest_sees_a_move(house: Any) -> None:
+    values = fill_house(house)
+    before = digest(house)
+    moves.move(house.ctx, house.actor(), values["ticket_id"], "in_line", reason="wrong_shelf")
+    assert {"tickets", "events"} <= changed_tables(before, digest(house))
