@@ -386,7 +386,9 @@ messages = _table(
     UniqueConstraint(
         "shop_id", "about", "cause", "notice", "person_id", "channel", "resend", name="uq_messages_identity"
     ),
+    UniqueConstraint("shop_id", "seq"),
     Index("ix_messages_visit", "shop_id", "visit_id", "seq"),
+    Index("ix_messages_cause", "shop_id", "cause"),
     CheckConstraint("state in ('waiting','sent','to_call','called','dropped','skipped','given_up')", name="state"),
     CheckConstraint("state in ('waiting','to_call') or ended_at is not null", name="ended"),
     CheckConstraint("state not in ('dropped','skipped','given_up') or reason <> ''", name="reason"),

@@ -7,6 +7,7 @@ from alembic import op
 
 import notify.store.types
 
+
 revision = "0001"
 down_revision = None
 branch_labels = None
@@ -308,8 +309,10 @@ def upgrade() -> None:
         sa.UniqueConstraint(
             "shop_id", "about", "cause", "notice", "person_id", "channel", "resend", name="uq_messages_identity"
         ),
+        sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_messages_shop_id_seq")),
     )
     with op.batch_alter_table("messages", schema=None) as batch_op:
+        batch_op.create_index("ix_messages_cause", ["shop_id", "cause"], unique=False)
         batch_op.create_index(
             "ix_messages_due",
             ["due_at"],
