@@ -190,7 +190,7 @@ def test_what_is_kept_names_the_day_and_says_why_it_is_kept_longer(house: Any) -
 def test_an_unrepaired_device_keeps_its_reason_through_an_undone_handover(house: Any) -> None:
     ticket_id = house.check_in(DeviceForm("Radio", device_class="radio")).ticket_ids[0]
     moves.move(house.ctx, house.actor(), ticket_id, "on_shelf", outcome="unrepaired", reason="not_repairable")
-    said = "Your radio is ready to be collected. It is not repaired: it cannot be repaired."
+    said = "Your radio is ready to be collected, but not repaired: nothing can be done about this fault."
     assert view(house, ticket_id).sentence == said
     handover.hand_back(house.ctx, house.actor(), ticket_ids=[ticket_id], token=token_of(house, ticket_id))
     handover.undo_handover(house.ctx, house.actor(), ticket_id, reason="wrong_device")
