@@ -39,7 +39,7 @@ PURE_STANDARD = frozenset(
     "statistics string textwrap types typing unicodedata urllib.parse uuid zoneinfo".split()
 )
 # The short list of pure third-party libraries; each is data and arithmetic only.
-PURE_LIBRARIES = frozenset({"isodate", "phonenumbers", "stdnum"})
+PURE_LIBRARIES = frozenset({"phonenumbers", "stdnum"})
 LAW = Law(
     package="notify",
     floors=FLOORS,
