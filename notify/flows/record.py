@@ -9,6 +9,7 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.events import Codes, Event
 from notify.core.planner import plan
+from notify.core.rules import notices_for
 from notify.flows.context import Context
 from notify.store import events, outbox, tickets
 from notify.store.database import Unit
@@ -52,6 +53,8 @@ def record(
 def _tell(
     ctx: Context, unit: Unit, event: Event, *, now: datetime, expires: Mapping[str, datetime], cause: str
 ) -> None:
+    if not notices_for(event.kind):
+        return
     facts = gather(unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires)
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)

@@ -9,8 +9,6 @@ from sqlalchemy import DateTime, String
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
-_FORM = "%Y-%m-%dT%H:%M:%S.%fZ"
-
 
 class Instant(TypeDecorator[datetime]):
     """An aware instant in UTC; a naive one is refused.
@@ -34,12 +32,14 @@ class Instant(TypeDecorator[datetime]):
         if value.tzinfo is None:
             raise ValueError("an instant needs a time zone")
         utc = value.astimezone(UTC)
-        return utc.strftime(_FORM) if dialect.name == "sqlite" else utc
+        if dialect.name != "sqlite":
+            return utc
+        return utc.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
     def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
         """Aware UTC on the way out."""
         if value is None:
             return None
         if isinstance(value, str):
-            return datetime.strptime(value, _FORM).replace(tzinfo=UTC)
+            return datetime.fromisoformat(value)  # a tenth of strptime's time
         return value.astimezone(UTC)  # type: ignore[no-any-return]
