@@ -92,6 +92,7 @@ def _set_up(home: Path, port: int) -> Path:
         changed={
             "web.port": port, "mail.sender_name": "Tramstop Bench", "mail.sender_address": "counter@example.org",
             "sms.transport": "mailgate", "sms.template": "{digits}@sms.example.org",
+            "log.level": "warning",
             "bell.quiet_from": "00:00", "bell.quiet_until": "00:00",
         },
     )  # fmt: skip

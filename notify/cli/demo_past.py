@@ -6,9 +6,8 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.cli.demo_stage import ZONE, Stage, Story, Visit
-from notify.flows import calls, desk_notes, moves, questions
+from notify.flows import calls, desk_notes, moves, questions, view_calls
 from notify.flows.check_in_form import DeviceForm
-from notify.flows.view_list import list_calls
 
 
 def _repaired(visit: Visit, which: int = 0) -> None:
@@ -77,8 +76,8 @@ def call_task(s: Stage) -> Story:
     yield s.ago(190)
     _repaired(visit)
     yield s.ago(120)
-    for line in list_calls(s.ctx, s.counter)[:1]:
-        calls.log_call(s.ctx, s.counter, line.id, result="nobody_there", note="The stall was closed.")
+    for line in view_calls.view(s.ctx, s.counter).calls[:1]:
+        calls.log_call(s.ctx, s.counter, line.message_id, result="nobody_there", note="The stall was closed.")
 
 
 def two_devices(s: Stage) -> Story:

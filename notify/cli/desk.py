@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 from enum import Enum
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
@@ -16,7 +17,9 @@ from notify.config.load import find, load
 from notify.config.settings import Settings
 from notify.core.actors import Actor
 from notify.core.errors import Invalid
-from notify.flows.view_lookup import acting_staff
+from notify.flows.context import Context
+from notify.flows.view_desk import view_shop
+from notify.flows.view_lookup import Meant, acting_staff, find_ticket
 from notify.wiring import Services, build
 
 
@@ -38,6 +41,7 @@ class Desk:
         self._environment, self._here = environment, here
         self._services: Services | None = None
         self._actor: Actor | None = None
+        self._zone: ZoneInfo | None = None
 
     @property
     def config_file(self) -> Path:
@@ -59,7 +63,7 @@ class Desk:
         return self._services
 
     @property
-    def ctx(self) -> Any:
+    def ctx(self) -> Context:
         """What flows are handed."""
         return self.services.context
 
@@ -79,6 +83,29 @@ class Desk:
         if not found:
             raise Invalid("There is no such shop here", "Run `shelfbell init` to make one.", field="shop")
         raise Invalid("There are several shops here", f"Add --shop with one of: {', '.join(found)}.", field="shop")
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The shop's zone."""
+        if self._zone is None:
+            self._zone = ZoneInfo(view_shop(self.ctx, self.shop_id).zone)
+        return self._zone
+
+    def when(self, moment: datetime | None) -> str:
+        """ "Wed 25 Nov 14:30" by the shop's clock; "-" for none."""
+        return moment.astimezone(self.zone).strftime("%a %d %b %H:%M") if moment else "-"
+
+    def instant(self, text: str, *, field: str) -> datetime:
+        """The instant of a typed time, by the shop's clock when it names no zone; raises Invalid."""
+        try:
+            moment = datetime.fromisoformat(text.strip())
+        except ValueError:
+            raise Invalid(f"{text[:40]!r} is no time", "Write it as 2026-11-26T11:30.", field=field) from None
+        return moment if moment.tzinfo else moment.replace(tzinfo=self.zone)
+
+    def meant(self, number: str) -> Meant:
+        """The ticket with this claim number; raises Invalid or NotFound."""
+        return find_ticket(self.ctx, self.actor, number)
 
     def close(self) -> None:
         """Gives connections back."""

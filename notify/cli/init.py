@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import secrets
 import shutil
-import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, time
@@ -15,10 +14,11 @@ from typing import IO
 import click
 
 from notify.cli.desk import Command, Desk, pass_desk
+from notify.cli.passwords import Secret, at_terminal, read_password
 from notify.config.first_setup import CONFIG, write_first_installation
 from notify.config.load import load
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, Invalid
+from notify.core.errors import Conflict
 from notify.flows import set_up, staff
 from notify.wiring import Services, build
 
@@ -26,12 +26,6 @@ from notify.wiring import Services, build
 _WEEK = [(day, time(9), time(18)) for day in range(5)] + [(5, time(9), time(13))]
 _CAPACITY = 2
 _MADE = ("keys", "data")
-_WORDS = (
-    "amber anchor apron barge basin beacon brass bridge canal candle cedar chain cobble copper cradle crane dial "
-    "ferry fiddle flint gable garnet glass hammer harbour hinge ivory kettle ladder lantern linen maple marble mast "
-    "mortar needle oar otter paddle pebble pewter pillar plum quay quill raft ribbon rope saddle sail slate spindle "
-    "spool stone tallow timber valve velvet wharf willow window"
-).split()
 
 
 @click.command("init", cls=Command)
@@ -59,25 +53,25 @@ def init(desk: Desk, /, folder: Path, public_url: str, shop_name: str, owner: st
     home = folder.absolute()
     _check_free(home)
     values = {"name": shop_name or _asked("Name of the shop", "My repair counter"), **shop}
-    password, made = _password(password_file)
+    secret = read_password(password_file, whose="the owner")
     with _undone_on_error(home):
         config = write_first_installation(home, public_url=public_url, random_bytes=secrets.token_bytes)
         services = build(load(config), upgrade=True)
         try:
-            shop_id = make_first_shop(services, values, owner=owner, password=password)
+            shop_id = make_first_shop(services, values, owner=owner, secret=secret)
         finally:
             services.close()
     where = os.path.relpath(config) if config.is_relative_to(Path.cwd()) else str(config)
-    shown = {"config": str(config), "shop": shop_id, "owner": owner, **({"password": password} if made else {})}
-    desk.show(shown, *_told(where, owner, password if made else ""))
+    shown = {"config": str(config), "shop": shop_id, "owner": owner, **secret.shown()}
+    desk.show(shown, *_told(where, owner, secret))
 
 
-def make_first_shop(services: Services, values: Mapping[str, str], *, owner: str, password: str) -> str:
+def make_first_shop(services: Services, values: Mapping[str, str], *, owner: str, secret: Secret) -> str:
     """The shop with its usual hours and its first owner; the shop's identifier. Raises Invalid for wrong values."""
     ctx = services.context
     shop_id = set_up.make_shop(ctx, settings={key: value for key, value in values.items() if value})
     first = Actor(shop_id, "staff", "first-set-up", "owner")
-    staff.add_staff(ctx, first, name=owner, role="owner", password=password)
+    staff.add_staff(ctx, first, name=owner, role="owner", password=secret.password, pin=secret.pin)
     for weekday, opens, closes in _WEEK:
         set_up.add_hours(ctx, first, weekday=weekday, opens=opens, closes=closes, capacity=_CAPACITY,
                          valid_from=date(2000, 1, 1))  # fmt: skip
@@ -92,31 +86,7 @@ def _check_free(home: Path) -> None:
 
 
 def _asked(question: str, default: str) -> str:
-    return str(click.prompt(question, default=default)) if _at_terminal() else default
-
-
-def _at_terminal() -> bool:
-    return sys.stdin.isatty() and sys.stdout.isatty()
-
-
-def _password(file: IO[str] | None) -> tuple[str, bool]:
-    """The owner's password, and whether it was made here. Never an option: other users see the options of a process."""
-    if file is not None:
-        word = str(file.read()).split("\n", 1)[0].rstrip("\r")
-        if len(word) < staff.PASSWORD_LEAST:
-            raise Invalid(f"The password is shorter than {staff.PASSWORD_LEAST} characters", "Use several words.",
-                          field="password")  # fmt: skip
-        return word, False
-    if not _at_terminal():
-        return new_password(), True
-    typed = click.prompt("Password for the owner (Enter: make one)", default="", hide_input=True, show_default=False,
-                         confirmation_prompt=True)  # fmt: skip
-    return (typed, False) if typed else (new_password(), True)
-
-
-def new_password() -> str:
-    """Five words and two digits, about 36 bits: enough behind a throttled sign-in with Argon2id."""
-    return "-".join(secrets.choice(_WORDS) for _ in range(5)) + f"-{secrets.randbelow(90) + 10}"
+    return str(click.prompt(question, default=default)) if at_terminal() else default
 
 
 @contextmanager
@@ -137,13 +107,10 @@ def _undone_on_error(home: Path) -> Iterator[None]:
         raise
 
 
-def _told(config: str, owner: str, password: str) -> list[str]:
-    lines = [f"Written: {config}, keys/ and data/ beside it, readable by you only.", ""]
-    lines.append(f"Sign in as {owner!r}" + (f" with the password: {password}" if password else "."))
-    if password:
-        lines.append("It is shown only now; change it with `shelfbell staff change`.")
+def _told(config: str, owner: str, secret: Secret) -> list[str]:
     return [
-        *lines, "",
+        f"Written: {config}, keys/ and data/ beside it, readable by you only.", "",
+        f"Sign in as {owner!r}.", *secret.lines(), "",
         "Keep a copy of keys/ in a safe place, apart from backups of data/: without the keys nothing can be read.",
         "Next: shelfbell check, then shelfbell serve.",
     ]  # fmt: skip

@@ -22,11 +22,26 @@ FAULT, BUSY, INTERRUPTED = 70, 75, 130
 # name -> where the command lives. Loaded when it is called: `shelfbell --help` need not open a database.
 COMMANDS: dict[str, str] = {
     "init": "init:init",
+    "check": "check:check",
     "upgrade": "upgrade:upgrade",
     "serve": "serve:serve",
     "web": "serve:web",
     "worker": "serve:worker",
     "demo": "demo:demo",
+    "check-in": "check_in:check_in",
+    "ticket": "ticket:ticket",
+    "question": "question:question",
+    "part": "part:part",
+    "promise": "promise:promise",
+    "pickup": "pickup:pickup",
+    "handover": "handover:handover",
+    "call": "call:call",
+    "message": "message:message",
+    "person": "person:person",
+    "forget": "forget:forget",
+    "staff": "staff:staff",
+    "shop": "shop:shop",
+    "print": "print:print_",
 }
 
 

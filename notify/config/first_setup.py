@@ -30,7 +30,8 @@ def write_first_installation(
     """Write config.toml, three key files and the data folder below `folder`; the path of config.toml is returned.
 
     `public_url` is the address that customers reach, or ""; https means one proxy with TLS in front.
-    `random_bytes(n)` gives n bytes fit for keys, `changed` is settings that differ from their defaults. Files get mode 0600, folders 0700, whatever the umask.
+    `random_bytes(n)` gives n bytes fit for keys; `changed` are settings that differ from their defaults.
+    Files get mode 0600, folders 0700, whatever the umask.
     Raises Conflict, naming it, if one of the files is there: nothing is written then; Misconfigured
     for an impossible address or a folder that cannot be written to.
     """

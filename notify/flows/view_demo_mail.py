@@ -39,4 +39,7 @@ def _letter(unit: Unit, message: outbox.Message) -> Letter:
     body = mail.get_body(("plain",))
     sms = str(body.get_content()).strip() if message.channel == "sms" and body else ""
     when = message.ended_at or message.due_at
-    return Letter(message.id, when, str(mail["To"]), str(mail["Subject"] or ""), message.channel, sms)
+    to = str(mail["To"])
+    # A gateway's address begins with the digits of the number: the reader is a phone.
+    reader = f"+{to.partition('@')[0]}" if message.channel == "sms" else to
+    return Letter(message.id, when, reader, str(mail["Subject"] or ""), message.channel, sms)

@@ -1,0 +1,105 @@
+"""Say everything that is wrong with an installation, and how to put it right; send a test message to the shop only."""
+
+from __future__ import annotations
+
+import sqlite3
+import uuid
+from dataclasses import asdict
+
+import click
+
+from notify.channels.base import Outgoing, Verdict
+from notify.cli.desk import Command, Desk, pass_desk
+from notify.config.checks import Finding, check_file, known_wal_race
+from notify.config.load import load
+from notify.core.errors import Misconfigured, NotifyError
+from notify.flows.check_in_form import LANGUAGES
+from notify.flows.view_desk import view_shop
+from notify.paths import templates_folder
+from notify.render.email import Mailbox, compose_mail
+from notify.render.texts import Texts
+from notify.render.words import Words
+from notify.wiring import build, system_clock
+
+BAD = 6  # the exit code of a wrong installation
+
+
+@click.command("check", cls=Command)
+@click.option("--send-test", is_flag=True, help="Send a test message to the shop's own address, and to nobody else.")
+@pass_desk
+def check(desk: Desk, send_test: bool) -> int:
+    """Look at settings, keys, folders, texts and database; every problem at once, each with its cure.
+
+    Shows no secret. Ends with 6 when something must be put right before the service may start.
+    """
+    found = [*check_file(desk.config_file, now=system_clock()), *_texts()]
+    if not any(one.refuses for one in found):
+        found += _database(desk)
+    good = not any(one.refuses for one in found)
+    told = [_line(one) for one in sorted(found, key=lambda one: not one.refuses)]
+    sent = [_send_test(desk)] if send_test and good else []
+    shown = {"good": good, "findings": [asdict(one) for one in found], "sqlite": sqlite_said(), "test_message": sent}
+    end = "Everything is as it should be." if good else "The service will not start before that is put right."
+    desk.show(shown, *told, f"SQLite {sqlite_said()['version']}: {sqlite_said()['said']}.", *sent, end)
+    return 0 if good else BAD
+
+
+def sqlite_said() -> dict[str, str]:
+    """The version in use and whether it is among those with the WAL-reset race (config/checks.py has the source)."""
+    race = known_wal_race(sqlite3.sqlite_version_info)
+    said = "has the known WAL race; one process checkpoints here, which avoids it" if race else "has no known WAL race"
+    return {"version": sqlite3.sqlite_version, "said": said}
+
+
+def _line(one: Finding) -> str:
+    return f"{'WRONG' if one.refuses else 'mind '}  {one.what}. {one.cure}"
+
+
+def _texts() -> list[Finding]:
+    templates = templates_folder()
+    wrong = [*Texts(templates / "messages", LANGUAGES).problems(), *Words(templates / "words").problems(LANGUAGES)]
+    return [Finding("templates", line.rstrip("."), "Correct that line.") for line in wrong]
+
+
+def _database(desk: Desk) -> list[Finding]:
+    try:
+        services = build(load(desk.config_file))
+    except Misconfigured as problem:
+        return [Finding(problem.field or "database.url", problem.what, problem.advice)]
+    except Exception as error:
+        if type(error).__module__.partition(".")[0] != "sqlalchemy":
+            raise
+        return [Finding("database.url", "database.url: the database cannot be reached", "Is its server running?")]
+    try:
+        if not services.shop_ids():
+            return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
+        return []
+    finally:
+        services.close()
+
+
+def _send_test(desk: Desk) -> str:
+    """One mail through the channel that customers' mails take, to the address that the shop set for itself."""
+    shop = view_shop(desk.ctx, desk.shop_id)
+    if not shop.email:
+        raise Misconfigured(
+            "The shop has no e-mail address of its own", "Run: shelfbell shop set email=…", field="email"
+        )
+    receipt = desk.services.dispatcher.try_out(_test_mail(desk, shop.name, shop.email))
+    if receipt.verdict is not Verdict.ACCEPTED:
+        raise NotifyError(
+            f"The test message was not accepted ({receipt.code}: {receipt.text.rstrip('.')})", "Look at [mail]."
+        )
+    return "A test message went to the shop's own address. Look whether it came."
+
+
+def _test_mail(desk: Desk, shop_name: str, to: str) -> Outgoing:
+    mail = desk.settings.mail
+    now = desk.ctx.clock()
+    message_id = f"<{uuid.uuid4()}@{mail.sender_address.rpartition('@')[2]}>"
+    payload = compose_mail(
+        sender=Mailbox(mail.sender_name or shop_name, mail.sender_address), to=to, reply_to=mail.reply_to or None,
+        subject="Test message of Shelfbell", html=None, message_id=message_id, date=now, language="en",
+        text="This is the test that `shelfbell check --send-test` sends. If you can read it, mail works.\n",
+    )  # fmt: skip
+    return Outgoing(message_id, to, mail.sender_address, payload)

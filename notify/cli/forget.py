@@ -1,0 +1,59 @@
+"""Forget the people whose time is over, or one person at once."""
+
+from __future__ import annotations
+
+import click
+
+from notify.cli.desk import Command, Desk, pass_desk
+from notify.core.errors import NotifyError
+from notify.flows import forget as flow
+from notify.flows.view_lookup import find_person
+from notify.schedule.jobs import drop_copies_of
+
+
+@click.command("forget", cls=Command)
+@click.option("--dry-run", is_flag=True, help="Only say how many would go and who stays for what reason.")
+@click.option("--person", "number", default="", help="Forget the people of the visit with this claim number at once.")
+@click.option(
+    "--who", type=click.Choice(["bringer", "tell", "payer", "collector"]), default="bringer", show_default=True
+)
+@click.option("--yes", is_flag=True, help="Do not ask before --person.")
+@pass_desk
+def forget(desk: Desk, dry_run: bool, number: str, who: str, yes: bool) -> None:
+    """Forget people: their keys are destroyed, their rows overwritten, and the files rewritten.
+
+    Without options this does what happens every night: who was handed everything back longer ago than the shop
+    keeps contact data is forgotten. The story of the repairs stays, without a person in it.
+    """
+    if number:
+        _one(desk, number, who, yes=yes, dry_run=dry_run)
+        return
+    done = flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=drop_copies_of(desk.services))
+    kept = [f"  kept: {reason}" for _, reason in done.kept]
+    if dry_run:
+        desk.show(
+            done,
+            f"{len(done.due)} people would be forgotten, {len(done.kept)} stay although their time is over.",
+            *kept,
+        )
+        return
+    desk.show(done, f"{len(done.due)} people forgotten, {len(done.kept)} kept.", *kept, _proof(done.confirmed))
+
+
+def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None:
+    found = find_person(desk.ctx, desk.actor, desk.meant(number).visit_id, who)
+    if dry_run:
+        desk.show({"would_forget": 1}, "This person would be forgotten.")
+        return
+    if not yes:
+        click.confirm("This cannot be taken back. Forget this person now?", abort=True)
+    proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=drop_copies_of(desk.services))
+    desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved))
+    if not proved and desk.options.json:
+        raise NotifyError("It is not proved yet that nothing is left", "The next nightly run proves it.")
+
+
+def _proof(confirmed: bool) -> str:
+    if confirmed:
+        return "It is proved that nothing readable is left in the database files."
+    return "It is not proved yet, because somebody was reading just now; the next run proves it."

@@ -1,0 +1,63 @@
+"""How a person may be reached: correct an address, stop or allow its uses, change the language."""
+
+from __future__ import annotations
+
+import click
+
+from notify.cli.desk import Desk, Group, pass_desk
+from notify.core.notices import PURPOSES, REACH_CHANNELS
+from notify.flows import reach
+from notify.flows.view_lookup import find_person
+
+_WHO = click.option("--who", type=click.Choice(["bringer", "tell", "payer", "collector"]), default="tell",
+                    show_default=True, help="Which person of the visit.")  # fmt: skip
+_CHANNEL = click.Choice(REACH_CHANNELS)
+
+
+@click.group("person", cls=Group)
+def person() -> None:
+    """How people are reached. NUMBER is a claim number of their visit."""
+
+
+@person.command("contact")
+@click.argument("number")
+@click.argument("channel", type=_CHANNEL)
+@click.argument("address", default="")
+@click.option("--in-device", is_flag=True, help="The number is in the device that is here.")
+@_WHO
+@pass_desk
+def contact(desk: Desk, number: str, channel: str, address: str, in_device: bool, who: str) -> None:
+    """Replace the address or number on a channel; left out, it is removed. What waits goes to the new one."""
+    visit = desk.meant(number).visit_id
+    found = find_person(desk.ctx, desk.actor, visit, who)
+    reach.set_contact(desk.ctx, desk.actor, visit, found, channel=channel, address=address,
+                      in_repaired_device=in_device)  # fmt: skip
+    desk.show({"changed": True}, "Changed." if address else "Removed.")
+
+
+@person.command("stop")
+@click.argument("number")
+@click.argument("channel", type=_CHANNEL)
+@click.option("--for", "purposes", multiple=True, type=click.Choice(PURPOSES), help="Everything if left out.")
+@click.option("--allow", is_flag=True, help="Allow it again instead.")
+@_WHO
+@pass_desk
+def stop(desk: Desk, number: str, channel: str, purposes: tuple[str, ...], allow: bool, who: str) -> None:
+    """Stop using a channel; messages that wait are not sent by it."""
+    visit = desk.meant(number).visit_id
+    found = find_person(desk.ctx, desk.actor, visit, who)
+    reach.set_use(desk.ctx, desk.actor, visit, found, channel=channel, purposes=purposes or PURPOSES, allowed=allow,
+                  how="counter")  # fmt: skip
+    desk.show({"allowed": allow}, "Allowed again." if allow else "Stopped.")
+
+
+@person.command("language")
+@click.argument("number")
+@click.argument("language")
+@_WHO
+@pass_desk
+def language(desk: Desk, number: str, language: str, who: str) -> None:
+    """Write to a person in another language."""
+    visit = desk.meant(number).visit_id
+    reach.set_language(desk.ctx, desk.actor, visit, find_person(desk.ctx, desk.actor, visit, who), language=language)
+    desk.show({"language": language}, "Changed.")
