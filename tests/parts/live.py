@@ -59,7 +59,7 @@ class Live:
 
 @contextmanager
 def serving(services: wiring.Services, listening: Any, *, demo: bool = False) -> Iterator[None]:
-    """Answers requests on `listening` in a thread; ended from inside its own loop, since a signal needs the main one."""
+    """Answers requests on `listening` in a thread, whose loop is ended from inside: only the main one gets signals."""
     server = create_server(create_app(services, demo=demo), sockets=[listening], threads=4, ident="")
     thread = threading.Thread(target=server.run, name="pages-for-tests", daemon=True)
     thread.start()
@@ -70,6 +70,7 @@ def serving(services: wiring.Services, listening: Any, *, demo: bool = False) ->
         server.trigger.pull_trigger(lambda: _close_all(server))
         thread.join(timeout=10)
         server.task_dispatcher.shutdown()
+        listening.close()
 
 
 def _close_all(server: Any) -> None:
