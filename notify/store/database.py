@@ -93,8 +93,12 @@ class Database:
         PostgreSQL's usual level gives each statement a snapshot of its own, so it is told otherwise there.
         """
         options = {} if self._is_sqlite else {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
-        with self.engine.connect().execution_options(**options) as connection, connection.begin():
-            yield self._unit(connection, shop_id)
+        with self.engine.connect().execution_options(**options) as connection:
+            transaction = connection.begin()
+            try:
+                yield self._unit(connection, shop_id)
+            finally:
+                transaction.rollback()
 
     @contextmanager
     def _connection(self, *, writes: bool) -> Iterator[Connection]:

@@ -1,0 +1,232 @@
+"""TESTPLAN D16 at the store: a shop's unit finds and changes nothing of another shop, whatever function is asked."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import inspect
+import pkgutil
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import fields, is_dataclass
+from datetime import date, time, timedelta
+from typing import Any
+
+import pytest
+from sqlalchemy import LargeBinary, select
+from sqlalchemy.exc import IntegrityError, InternalError
+
+import notify.store
+from notify.core.actors import Actor
+from notify.core.errors import NotFound, NotifyError
+from notify.core.events import Event
+from notify.core.hours import Hours
+from notify.core.messages import MessageState
+from notify.core.planner import Planned
+from notify.core.tickets import Phase
+from notify.flows import moves, parts, pickup, promises, questions, set_up, staff
+from notify.flows.check_in_form import DeviceForm
+from notify.store import bookings, outbox, people, schema, shops, tickets
+from notify.store import parts as part_rows
+from notify.store import questions as question_rows
+from notify.store.database import Unit
+from tests.parts.house import SHOP
+
+# Functions whose first argument is a unit but which look at no row.
+NO_ROWS = {"statements.given"}
+
+
+def full_shop(house: Any) -> dict[str, Any]:
+    """Shop A with something in every table that the flows fill; what a curious caller may know of it."""
+    ctx, owner = house.ctx, house.actor()
+    staff_id = staff.add_staff(ctx, owner, name="Odile Wren", role="technician", password="four kind words", pin="4711")
+    set_up.put_supplier(ctx, owner, name="Lantern Parts", cutoff=time(16), delivers_at=time(9), days=1)
+    set_up.add_special_day(ctx, owner, date(2026, 12, 24), reason="holiday")
+    done = house.check_in(
+        DeviceForm("Kestrel radio", fault="hums", price_agreed="30", promise="2026-11-27T11:30"), once="key-1"
+    )
+    ticket = done.ticket_ids[0]
+    part = parts.need(ctx, owner, ticket, name="speaker cone")
+    parts.order(ctx, owner, part, supplier="Lantern Parts")
+    question = questions.ask(ctx, owner, ticket, kind="price", wording="It costs more. Go on?", price="45")
+    questions.answer(ctx, owner, question, answer="accept", said_by="Ines, by phone")
+    promises.promise(ctx, owner, ticket, house.clock() + timedelta(days=2))
+    parts.arrive(ctx, owner, part)
+    for phase in ("in_line", "on_bench", "on_shelf"):
+        moves.move(ctx, owner, ticket, phase)
+    slot = pickup.offers(ctx, owner, done.visit_id)[0].slot
+    booked = pickup.book(ctx, owner, done.visit_id, slot.local)
+    house.deliver(after=120)
+    with house.read() as unit:
+        whole = tickets.get_ticket(unit, ticket)
+        message = outbox.messages_of_visit(unit, done.visit_id)[0]
+        mine = {
+            "ticket": whole, "message": message, "booking": bookings.get_booking(unit, booked.id),
+            "part": part_rows.get_part(unit, part), "question": question_rows.get_question(unit, question),
+            "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
+        }  # fmt: skip
+    return mine | {
+        "supplier_id": mine["part"].supplier_id,
+        "ticket_id": ticket, "visit_id": done.visit_id, "person_id": whole.person_id, "number": whole.number,
+        "token": whole.token, "token_hash": hashlib.sha256(whole.token.encode()).hexdigest(), "part_id": part,
+        "question_id": question, "booking_id": booked.id, "message_id": message.id, "staff_id": staff_id, "slot": slot,
+    }  # fmt: skip
+
+
+def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
+    """A value for every name of a parameter in the store: identifiers are shop A's."""
+    now = house.clock()
+    planned = Planned("ready", mine["person_id"], "sms", mine["contact_id"], f"visit:{mine['visit_id']}", "x", now, now)
+    return mine | {
+        "person_ids": [mine["person_id"]], "ids": [mine["person_id"], mine["ticket_id"], mine["visit_id"]],
+        "ticket_ids": [mine["ticket_id"]], "visit_ids": [mine["visit_id"]], "event_id": "e", "follows_id": None,
+        "people": {"bringer": [mine["person_id"]], "tell": [mine["person_id"]]}, "role": "tell", "roles": ("tell",),
+        "at": now, "now": now, "until": now, "first": now - timedelta(days=40), "last": now + timedelta(days=40),
+        "moment": now - timedelta(days=40), "today": now.date(), "valid_from": now.date(), "day": now.date(),
+        "expired_at": None, "expires_at": now, "recorded_at": now, "since": now - timedelta(days=40),
+        "channel": "sms", "address": "+447700900123", "purpose": "repair", "allowed": True, "basis": "contract",
+        "wording": "w", "language": "en", "how": "counter", "name": "Odile Wren", "name_or_id": "Lantern Parts",
+        "kind": "price", "price": 1, "texts": {"device": "x"}, "text": "x", "label": mine["part"].label,
+        "plan": (planned,), "sealed_for": mine["person_id"], "refs": {}, "by": "w", "data": b"x", "sentence": "s",
+        "state": MessageState.SENT, "states": (), "reason": "r", "causes": [mine["message"].cause], "limit": 50,
+        "verdict": "accepted", "code": "c", "phases": list(Phase), "waits_here": False, "key": "check_in:key-1",
+        "result": {}, "password_hash": "h", "pin_hash": "h", "session_hash": "h", "window": timedelta(hours=1),
+        "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
+        "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s", "digest": "d", "row_key": "k",
+        "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
+        "event": Event("e-new", "checked_in", now, mine["visit_id"], mine["ticket_id"]), "notice": "ready",
+        "before": now + timedelta(days=40),
+        "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
+        "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
+                     valid_until=None),
+    }  # fmt: skip
+
+
+OTHER = SHOP | {
+    "name": "Ferry Slip Repairs", "address": "9 Net Loft, Quillhaven", "email": "slip@example.net",
+    "phone": "+44 1632 960999",
+}  # fmt: skip
+# How the store says no: there is no such thing, or the composite key does not exist, or (PostgreSQL) only reading.
+REFUSALS = (NotifyError, IntegrityError, InternalError)
+COLUMNS: dict[str, dict[str, Any]] = {
+    "change_part": {"state": "dead"}, "change_question": {"state": "expired"}, "mark": {"reminded": True},
+    "change_ticket": {"paid": True}, "add_ticket": {"safety": [], "device_class": "radio"},
+    "change_staff": {"active": False},
+}  # fmt: skip
+
+
+def store_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
+    """Every public function of the store whose first argument is a unit."""
+    for module in pkgutil.iter_modules(notify.store.__path__):
+        if module.ispkg:
+            continue
+        room = importlib.import_module(f"notify.store.{module.name}")
+        for name, found in inspect.getmembers(room, inspect.isfunction):
+            first = next(iter(inspect.signature(found).parameters.values()), None)
+            mine = found.__module__ == room.__name__ and not name.startswith("_")
+            if mine and first is not None and first.name == "unit" and f"{module.name}.{name}" not in NO_ROWS:
+                yield f"{module.name}.{name}", found
+
+
+def call(found: Callable[..., Any], unit: Unit, known: dict[str, Any]) -> Any:
+    args: list[Any] = []
+    named: dict[str, Any] = {}
+    known = known | {"shop": shops.get_shop(unit, today=known["today"])}
+    for parameter in list(inspect.signature(found).parameters.values())[1:]:
+        if parameter.kind is parameter.VAR_KEYWORD:
+            named |= COLUMNS.get(found.__name__, {})
+        elif parameter.name in known and parameter.kind is parameter.KEYWORD_ONLY:
+            named[parameter.name] = known[parameter.name]
+        elif parameter.name in known:
+            args.append(known[parameter.name])
+        elif parameter.default is parameter.empty:
+            raise LookupError(f"give `arguments` a value for {parameter.name!r} of {found.__name__}")
+    return found(unit, *args, **named)
+
+
+def told(thing: Any) -> Iterator[str]:
+    """Every text in an answer, however deep."""
+    if isinstance(thing, str):
+        yield thing
+    elif isinstance(thing, dict):
+        for key, value in thing.items():
+            yield from told(key)
+            yield from told(value)
+    elif is_dataclass(thing) and not isinstance(thing, type):
+        for one in fields(thing):
+            yield from told(getattr(thing, one.name))
+    elif hasattr(thing, "_mapping"):
+        yield from told(dict(thing._mapping))
+    elif isinstance(thing, (list, tuple, set, frozenset)):
+        for one in thing:
+            yield from told(one)
+
+
+def rows_of(connection: Any, shop_id: str) -> tuple[str, set[str]]:
+    """A digest of everything a shop has, and the identifiers and texts in it that are its own."""
+    whole, own = hashlib.sha256(), set()
+    for table in schema.metadata.sorted_tables:
+        if "shop_id" not in table.c:
+            continue
+        rows = connection.execute(select(table).where(table.c.shop_id == shop_id)).mappings().all()
+        whole.update(repr(sorted(repr(dict(row)) for row in rows)).encode())
+        for row in rows:
+            for column in table.c:
+                text = isinstance(row[column.name], str) and not isinstance(column.type, LargeBinary)
+                if text and len(row[column.name]) >= 16:
+                    own.add(row[column.name])
+    return whole.hexdigest(), own - {shop_id}
+
+
+@pytest.fixture
+def second(house: Any) -> Actor:
+    other = set_up.make_shop(house.ctx, settings=OTHER)
+    return Actor(other, "staff", "staff-b", "owner")
+
+
+def test_no_function_of_the_store_finds_or_changes_anything_of_another_shop(house: Any, second: Actor) -> None:
+    known = arguments(full_shop(house), house)
+    with house.read() as unit:
+        before, own = rows_of(unit.connection, house.shop_id)
+    secrets = own | {"Ines Farrow", "ines@example.org", "+447700900123", "Kestrel radio", "hums", known["token"]}
+    asked = found_own = changed = 0
+    leaks: list[str] = []
+    for found in dict(store_functions()).values():
+        asked += 1
+        # The same question inside the own shop must find something: a proof of the question.
+        with house.read() as unit, suppress(*REFUSALS):
+            found_own += any(text in secrets for text in told(call(found, unit, known)))
+        answer: list[str] = []
+        with suppress(*REFUSALS), house.ctx.db.write(second.shop_id) as unit:
+            answer = list(told(call(found, unit, known)))
+        if any(text in secrets for text in answer):
+            leaks.append(f"{found.__module__}.{found.__name__}")
+        with house.read() as unit:
+            now, _ = rows_of(unit.connection, house.shop_id)
+            changed, before = changed + (now != before), now
+    print(f"FIGURE D16_store functions={asked} found_own={found_own} leaks={len(leaks)} changed={changed}")
+    assert asked >= 80 and found_own >= 20 and not leaks and changed == 0, leaks
+
+
+def test_another_shops_person_cannot_be_forgotten_and_keeps_their_key(house: Any, second: Actor) -> None:
+    from notify.flows import forget
+
+    done = house.check_in()
+    with house.read() as unit:
+        person = tickets.get_ticket(unit, done.ticket_ids[0]).person_id
+    with pytest.raises(NotFound):
+        forget.erase_person(house.ctx, second, person)
+    with house.read() as unit:
+        assert people.get_person(unit, person).name == "Ines Farrow"
+
+
+def test_a_request_key_repeated_in_another_shop_or_visit_is_no_repetition(house: Any, second: Actor) -> None:
+    from notify.flows import check_in
+    from notify.flows.check_in_form import PersonForm, VisitForm
+
+    mine = house.check_in(once="key-1")
+    form = VisitForm(bringer=PersonForm("Bo Marsh"), devices=(DeviceForm("reader"),), once="key-1")
+    theirs = check_in.check_in(house.ctx, second, form)
+    assert theirs.visit_id != mine.visit_id and house.check_in(once="key-1").visit_id == mine.visit_id
+    long = "k" * 90
+    assert house.check_in(once=long + "1").visit_id != house.check_in(once=long + "2").visit_id
