@@ -38,9 +38,9 @@ def offers_within(ctx: Context, unit: Unit, visit_id: str) -> tuple[Offer, ...]:
     found = slots(shops.get_counter(unit, shop), now=now)
     if not found:
         return ()
-    taken = bookings.taken_places(unit, found[0].start, found[-1].start)
+    taken = bookings.occupied(unit, found[0].start, found[-1].end, but_for=visit_id)
     own = bookings.live_booking(unit, visit_id)
-    offered = (Offer(slot, slot.capacity - taken.get(slot.start, 0)) for slot in found)
+    offered = (Offer(slot, slot.capacity - taken.during(slot)) for slot in found)
     return tuple(offer for offer in offered if offer.free > 0 and not (own and own.start_at == offer.slot.start))
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from itertools import count
 from typing import Any
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import insert, select, update
 
 from notify.core.slots import Slot, Taken
 from notify.store import schema as s
@@ -41,29 +43,46 @@ class Booking:
     reminded: bool
 
 
-def taken_places(unit: Unit, first: datetime, last: datetime) -> Mapping[datetime, int]:
-    """slot start -> places taken, for slots starting within [first, last]."""
+class Occupied:
+    """The places taken in a stretch of time, counted for any slot in it.
+
+    A booking counts for every slot it overlaps, since hours and the length of slots may have changed since.
+    """
+
+    def __init__(self, spans: Iterable[tuple[datetime, datetime]]) -> None:
+        self._spans = sorted(spans)
+        self._starts = [start for start, _ in self._spans]
+        self._longest = max((end - start for start, end in self._spans), default=timedelta(0))
+
+    def during(self, slot: Slot) -> int:
+        """How many bookings overlap this slot."""
+        first = bisect_right(self._starts, slot.start - self._longest)
+        last = bisect_left(self._starts, slot.end)
+        return sum(1 for _, end in self._spans[first:last] if end > slot.start)
+
+
+def occupied(unit: Unit, first: datetime, last: datetime, *, but_for: str = "") -> Occupied:
+    """What is booked between two instants; `but_for` leaves out the booking of one visit, which would move."""
     t = s.bookings
     rows = unit.connection.execute(
-        select(t.c.start_at, func.count())
-        .where(t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at >= first, t.c.start_at <= last)
-        .group_by(t.c.start_at)
-    )
-    return {row[0]: row[1] for row in rows}
+        select(t.c.start_at, t.c.end_at).where(
+            t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at < last, t.c.end_at > first,
+            t.c.visit_id != but_for,
+        )
+    )  # fmt: skip
+    return Occupied((row.start_at, row.end_at) for row in rows)
 
 
-def free_seat(unit: Unit, slot: Slot) -> int:
-    """The lowest free place of a slot; raises Taken when it is full."""
+def free_seat(unit: Unit, slot: Slot, *, but_for: str = "") -> int:
+    """A free place of a slot; raises Taken when it is full."""
+    if occupied(unit, slot.start, slot.end, but_for=but_for).during(slot) >= slot.capacity:
+        raise Taken("This time has just been taken", "Choose another one.", field="slot")
     t = s.bookings
-    used = set(
-        unit.connection.execute(
-            select(t.c.seat).where(t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at == slot.start)
-        ).scalars()
-    )
-    for seat in range(slot.capacity):
-        if seat not in used:
-            return seat
-    raise Taken("This time has just been taken", "Choose another one.", field="slot")
+    same_start = select(t.c.seat).where(
+        t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at == slot.start
+    )  # fmt: skip
+    used = set(unit.connection.execute(same_start).scalars())
+    return next(seat for seat in count() if seat not in used)
 
 
 def add_booking(
@@ -97,7 +116,7 @@ def move_booking(unit: Unit, booking: Booking, slot: Slot, *, at: datetime) -> N
         revision=booking.revision + 1,
         changed_at=at,
         reminded=False,
-        **_place(slot, free_seat(unit, slot)),
+        **_place(slot, free_seat(unit, slot, but_for=booking.visit_id)),
     )
 
 
