@@ -60,7 +60,7 @@ def full_shop(house: Any) -> dict[str, Any]:
     with house.read() as unit:
         whole = tickets.get_ticket(unit, ticket)
         message = outbox.messages_of_visit(unit, done.visit_id)[0]
-        mine = {
+        mine: dict[str, Any] = {
             "ticket": whole, "message": message, "booking": bookings.get_booking(unit, booked.id),
             "part": part_rows.get_part(unit, part), "question": question_rows.get_question(unit, question),
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
