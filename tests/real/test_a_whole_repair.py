@@ -78,7 +78,7 @@ def test_a_repair_by_keyboard_at_the_counter_and_two_taps_on_the_phone(
     work(live, code, "inspecting")
     ask(live, code)
     live.deliver()
-    assert any("speaker is torn" in words for words in letters(live)), letters(live)
+    assert any("a question about your Kestrel 40" in words and code in words for words in letters(live))
 
     phone.goto(code)
     assert "£38.00" in phone.inner_text("main")
