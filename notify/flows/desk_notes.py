@@ -53,7 +53,7 @@ def record_money(
         columns: dict[str, Any] = {}
         for name, text in (("price_agreed", price_agreed), ("deposit", deposit)):
             if text.strip():
-                columns[name] = parse_amount(text, currency=currency)
+                columns[name] = _amount(text, currency=currency, field=name)
         if paid is not None:
             columns["paid"] = paid
         if not columns:
@@ -61,6 +61,13 @@ def record_money(
         tickets.change_ticket(unit, ticket, **columns)
         record(ctx, unit, actor, "money_recorded", visit_id=ticket.visit_id, ticket_id=ticket.id,
                codes=dict.fromkeys(columns, 1))  # fmt: skip
+
+
+def _amount(text: str, *, currency: str, field: str) -> int:
+    try:
+        return parse_amount(text, currency=currency)
+    except Invalid as problem:
+        raise Invalid(problem.what, problem.advice, field=field) from problem
 
 
 def set_safety(ctx: Context, actor: Actor, ticket_id: str, *, flags: Sequence[str]) -> None:

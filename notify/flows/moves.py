@@ -23,10 +23,11 @@ UNDO_WITHIN = timedelta(seconds=90)
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """The ticket after the move and the event that tells it."""
+    """The ticket after the move and the event that tells it: identifier and kind."""
 
     ticket: Ticket
     event_id: str
+    kind: str
 
 
 def move(
@@ -83,7 +84,7 @@ def take_step(
                        staff_id=staff_id, event_id=event.id)  # fmt: skip
     if step.event == "called_back":
         _give_up_pickup(ctx, unit, actor, ticket, event.id)
-    return Moved(changed, event.id)
+    return Moved(changed, event.id, event.kind)
 
 
 def _outcome_after(step: Move, ticket: Ticket, reason: str) -> tuple[str, str]:
@@ -178,7 +179,7 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, last: Eve
                        staff_id=actor.id, event_id=event.id)  # fmt: skip
     if ticket.phase is Phase.ON_SHELF:
         _give_up_pickup(ctx, unit, actor, ticket, event.id)
-    return Moved(changed, event.id)
+    return Moved(changed, event.id, event.kind)
 
 
 def _take_pickup_up_again(unit: Unit, ticket: Ticket, last: Event, *, now: datetime) -> None:

@@ -74,6 +74,10 @@ def _day() -> Page:
             line("Fenlight e-reader", "Does not charge. Promised tomorrow by 17:00.", mark="in_line", number="T3N-6W8L",
                  href="/tickets/14", place="metal box", flag="Battery swollen: do not charge", buttons=[_move("Take to the bench", "on_bench")]),
         ],
+        asked=[
+            line("Harbour 2 radio", "Asked about the price yesterday at 16:10. It stays open until Tuesday, 1 December, 16:10.", mark="question",
+                 number="R7T-2K5M", href="/tickets/19"),
+        ],
         shelf=[
             line("Pebble game handheld", "Repaired. Nobody has chosen a time yet; told yesterday at 16:05.", mark="on_shelf",
                  number="H6X-3K2P", href="/tickets/16", place="shelf C2"),
@@ -92,7 +96,7 @@ def _day() -> Page:
 
 
 def _empty_day() -> Page:
-    lists: Page = {name: [] for name in ("answered", "deliveries", "bench", "shelf", "pickups", "calls")}
+    lists: Page = {name: [] for name in ("answered", "deliveries", "bench", "asked", "shelf", "pickups", "calls")}
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True,
             "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0}}  # fmt: skip
 

@@ -60,6 +60,13 @@ def _refused() -> Page:
     )  # fmt: skip
 
 
+def _move(
+    event: str, to: str, label: str, *, main: bool = False, outcome: str = "", reasons: tuple[str, ...] | list[str] = ()
+) -> Page:
+    return {"event": event, "to": to, "outcome": outcome, "label": label, "main": main, "anyway": False, "asks": bool(reasons),
+            "reasons": [{"code": f"reason_{i}", "label": reason} for i, reason in enumerate(reasons)]}  # fmt: skip
+
+
 def _ticket(**more: Any) -> Page:
     return staff_base(
         "",
@@ -69,24 +76,31 @@ def _ticket(**more: Any) -> Page:
         money=["Agreed £38.00, deposit £10.00, £28.00 still to pay."], promise="Promised for today by 11:30.",
         facts=[{"name": "Brought by", "value": "Pat Marlow"}, {"name": "Reached by", "value": "text message to +44 •••• ••• 123"},
                {"name": "Condition", "value": "Scratched dial glass"}, {"name": "Left with it", "value": "leather strap, mains lead"}],
+        gone="", version=7, hand_over_href="", not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
+        promised=True, booked="", may_reissue=True, links=[{"label": "T3N-6W8L Fenlight e-reader", "href": "/tickets/14"}],
+        undo_offer={"event": "401", "sentence": "Taken to the bench: a mistake? It can be taken back for 62 more seconds.", "needs_reason": False},
+        move_typed={"event": "", "reason": "", "note": ""},
         moves=[
-            {"to": "proving", "outcome": "", "reason": "", "label": "Repaired, try it out", "main": True, "asks": False},
-            {"to": "in_line", "outcome": "", "reason": "", "label": "Put it back in line", "main": False, "asks": False},
-            {"to": "on_shelf", "outcome": "unrepaired", "reason": "not_repairable", "label": "Give it back unrepaired", "main": False, "asks": True},
+            _move("repair_done", "proving", "Repaired, try it out", main=True),
+            _move("put_back", "in_line", "Put it back in line", reasons=["Part was dead on arrival", "A part is missing"]),
+            _move("shelved_unrepaired", "on_shelf", "Give it back unrepaired", outcome="unrepaired", reasons=["Cannot be repaired"]),
         ],
         refused="",
         questions=[{"id": "7", "sentence": "The case came in grey instead of green. Shall we fit the grey one? £38.00", "until": "Open until tomorrow 18:30.",
                     "options": [{"code": "yes", "label": "Yes"}, {"code": "wait", "label": "Wait for green"}, {"code": "give_back", "label": "Give back unrepaired"}],
-                    "withdraw": True}],
+                    "withdraw": True, "said_by": ""}],
         asked=[{"sentence": "Yesterday 17:45: up to £40? Pat said yes at the counter."}],
         kinds=[{"code": "price", "label": "The price"}, {"code": "substitute", "label": "Another part"}, {"code": "give_back", "label": "Give back unrepaired"}],
-        question={"kind": "price", "wording": "", "price": "", "until": ""},
+        question={"kind": "price", "wording": "", "price": "", "until": "", "open": False},
         parts=[{"id": "30", "sentence": "Green case, ordered from Harbour Radio Works, due Tuesday, two days late.",
-                "buttons": [button("/parts/30/arrived", "It is here", main=True)]}],
-        part={"part": "", "supplier": "", "due": ""},
+                "buttons": [button("/parts/30/arrived", "It is here", main=True)], "label_href": "/parts/30/label.pdf", "order": False, "delay": True,
+                "back": "/tickets/12", "supplier": "", "due": ""}],
+        part={"part": "", "supplier": "", "due": "", "open": False},
         suppliers=[{"code": "1", "label": "Lantern Spares"}, {"code": "2", "label": "Harbour Radio Works"}],
-        promise_value="2026-11-26T11:30", promise_help="Most such repairs here took until 11:00.",
+        promise_value="2026-11-26T11:30", promise_help="Suggested: today, by 11:00", why="other", whys=[{"code": "other", "label": "No reason is told"}],
         book_action="/visits/8/book", slots=[{"code": "2026-11-26T17:30/0", "label": "Thursday, 26 November, 17:30"}], slot="",
+        price_agreed="38.00", deposit="10.00", paid=False, currency="£", shelf="shelf B3",
+        safety=[{"code": "swollen", "label": "Battery swollen", "on": False}, {"code": "wet", "label": "Has been wet", "on": False}],
         notes=[{"when": "yesterday, 18:02", "by": "Ben", "text": "Aerial socket loose as well."}], note="",
         messages=[{"when": "today, 9:07", "sentence": "Asked about the grey case, by text message.", "href": "/messages/88"},
                   {"when": "yesterday, 17:43", "sentence": "The welcome was not sent: Pat waited here.", "href": ""}],
@@ -102,7 +116,12 @@ def ticket_pages() -> dict[str, tuple[str, Page]]:
         "checked_in": ("checked_in.html", _taken_in()),
         "handover": ("handover.html", _handover()),
         "handover_one": ("handover.html", _handover(devices=[_device()])),
-        "handover_unscanned": ("handover.html", _handover(asks_check=True, scanned="No claim code was scanned, and a number alone does not release a device.")),
+        "handover_unscanned": (
+            "handover.html",
+            _handover(
+                asks_check=True, scanned="No claim code was scanned, and a number alone does not release a device."
+            ),
+        ),
         "handover_refused": ("handover.html", _refused()),
         "ticket": ("ticket.html", _ticket()),
         "ticket_refused": ("ticket.html", _ticket(refused=refused, flag="Battery swollen", cautions=CAUTIONS)),

@@ -1,0 +1,194 @@
+"""The day sheet: what needs hands now, in the order to be done, each line a sentence with what to do."""
+
+from __future__ import annotations
+
+from flask import Blueprint, request
+from werkzeug.wrappers import Response
+
+from notify.core.contacts import show_phone
+from notify.core.roles import may
+from notify.core.tickets import Phase
+from notify.flows.view_calls import Call
+from notify.flows.view_day_sheet import Asked, DaySheet, view
+from notify.flows.view_deliveries import Box, PartLine
+from notify.flows.view_lines import TicketLine
+from notify.flows.view_pickups import Pickup, Shelved
+from notify.web.counter import desk_words as d
+from notify.web.here import ctx, current_actor
+from notify.web.pages import render_page, say
+from notify.web.say import Say
+
+pages = Blueprint("day_sheet", __name__)
+# The step that a phase usually leads to: the one button of a line.
+NEXT = {
+    Phase.TAKEN_IN: ("inspection_began", Phase.INSPECTING), Phase.INSPECTING: ("work_agreed", Phase.IN_LINE),
+    Phase.IN_LINE: ("bench_began", Phase.ON_BENCH), Phase.ON_BENCH: ("repair_done", Phase.PROVING),
+    Phase.PROVING: ("shelved", Phase.ON_SHELF),
+}  # fmt: skip
+
+
+@pages.get("/")
+def show() -> Response:
+    """The whole sheet; it renews itself unless `paused`."""
+    sheet, speak, actor = view(ctx(), current_actor()), say(), current_actor()
+    calls = sheet.calls if may(actor.role, "see_contact") else ()
+    first = sheet.bench[0].ticket_id if sheet.bench else ""
+    return render_page(
+        "day_sheet.html", here="day", today=speak.day(sheet.now), summary=summary(sheet),
+        seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1",
+        answered=[answered_line(one, speak) for one in sheet.answered],
+        deliveries=[*(box_line(box, sheet, speak) for box in due_boxes(sheet)),
+                    *(unordered_line(part) for part in sheet.deliveries.unordered)],
+        bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
+        asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
+        pickups=[pickup_line(one, speak) for one in sheet.pickups], calls=[call_line(one, speak) for one in calls],
+        resting=resting(sheet.resting),
+    )  # fmt: skip
+
+
+def summary(sheet: DaySheet) -> str:
+    """One sentence over the whole sheet."""
+    boxes = len(due_boxes(sheet))
+    parts = [
+        d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
+        d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
+        d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
+        d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",
+        d.count(len(sheet.calls), "person to call", "people to call") if sheet.calls else "",
+    ]
+    said = d.joined(parts)
+    return f"{d.capital(said)}." if said else "Nothing needs hands right now."
+
+
+def resting(number: int) -> str:
+    """What needs nothing now."""
+    if not number:
+        return ""
+    verb = "waits for its part and needs" if number == 1 else "wait for their parts and need"
+    return f"{d.capital(d.count(number, 'device', 'devices'))} {verb} nothing now."
+
+
+def due_boxes(sheet: DaySheet) -> tuple[Box, ...]:
+    """Boxes that should be here by the end of today."""
+    return tuple(b for b in sheet.deliveries.boxes if b.late or (b.day is not None and b.day <= sheet.today))
+
+
+def answered_line(one: Asked, speak: Say) -> d.Line:
+    """What the customer said, when, and what to do about it."""
+    if one.state == "answered":
+        label, act = d.staff_word("answer", one.answer), d.words()(f"act.{one.kind}_{one.answer}")
+        by = f" by {one.said_by}" if one.said_by else ""
+        said = f"“{label}”{by}, {d.at(speak, one.answered_at or one.asked_at)}. {act}"
+    else:
+        said = f"{d.capital(d.words()(f'question_state.{one.state}'))}. {d.words()(f'act.{one.state}')}"
+    price = f" ({speak.money(one.price)})" if one.price is not None else ""
+    return d.ticket_line(one.ticket, f"Asked about {d.words()(f'question.{one.kind}')}{price}: {said}", mark="question")
+
+
+def box_line(box: Box, sheet: DaySheet, speak: Say) -> d.Line:
+    """One expected or late box, what it frees, and a button for when it is here."""
+    names = d.joined(f"{part.name or 'a part'} for {part.ticket.number}" for part in box.parts)
+    frees = d.joined(part.ticket.number for part in box.parts if part.frees)
+    sentence = f"{expected(box, sheet.today, speak)} {d.capital(names)}.{f' It frees {frees}.' if frees else ''}"
+    here = d.button("/deliveries/arrived", "It is here", main=True, back="/")
+    here["fields"] += [{"name": "part", "value": part.part_id} for part in box.parts]
+    head = f"{d.capital(d.count(len(box.parts), 'part', 'parts'))} from {box.supplier or 'a supplier'}"
+    return d.sheet_line(head, sentence, mark="part", href="/deliveries", buttons=[here])
+
+
+def expected(box: Box, today: object, speak: Say) -> str:
+    """ "Expected today, by 10:00." or "Late: it was due yesterday, 10:00. Call them."."""
+    if box.due_at is None:
+        return "No day was named."
+    if box.late:
+        return f"Late: it was due {d.at(speak, box.due_at)}. Ask {box.supplier or 'the supplier'} where it is."
+    return f"Expected {'today' if box.day == today else 'on ' + speak.day(box.due_at)}, by {speak.time(box.due_at)}."
+
+
+def unordered_line(part: PartLine) -> d.Line:
+    """A part that somebody still has to order."""
+    return d.ticket_line(part.ticket, f"It needs {part.name or 'a part'}, and nobody has ordered it. Order it.",
+                         mark="part", place="", flag="")  # fmt: skip
+
+
+def bench_line(one: TicketLine, speak: Say, *, main: bool) -> d.Line:
+    """Where it stands and what was promised, with the usual next step."""
+    event, to = NEXT[one.phase]
+    in_hand = one.phase in (Phase.ON_BENCH, Phase.PROVING)
+    doing = f"{d.words()(f'event.{event_of(one.phase)}')} {d.at(speak, one.since)}{_with(one)}." if in_hand else ""
+    waits = d.words()(f"waits.{one.waits_on}") if in_hand and one.waits_on.value in ("customer", "part") else ""
+    fault = "" if in_hand or not one.fault else f"{d.capital(one.fault.splitlines()[0].rstrip('.'))}."
+    since = "" if in_hand or one.promise_at else f"Here since {speak.when(one.created_at)}; no time is promised."
+    sentence = " ".join(part for part in (doing, waits, fault, d.promise(one, speak), since) if part)
+    press = d.button(f"/tickets/{one.ticket_id}/move", d.words()(f"move.{event}"), main=main, to=to.value, back="/")
+    return d.ticket_line(one, sentence, buttons=[press])
+
+
+def event_of(phase: Phase) -> str:
+    """The event that leads into a phase of the bench."""
+    return {Phase.ON_BENCH: "bench_began", Phase.PROVING: "repair_done"}[phase]
+
+
+def _with(one: TicketLine) -> str:
+    return f", {one.technician}" if one.technician else ""
+
+
+def asked_line(one: Asked, speak: Say) -> d.Line:
+    """A question that is still open, and until when."""
+    sentence = (
+        f"Asked about {d.words()(f'question.{one.kind}')} {d.at(speak, one.asked_at)}. "
+        f"Nothing to do unless they call; it stays open until {speak.when(one.expires_at)}."
+    )
+    return d.ticket_line(one.ticket, sentence, mark="question")
+
+
+def shelf_line(one: Shelved, speak: Say) -> d.Line:
+    """What it is, how its owner was told, and when they come."""
+    done = "Not repaired." if one.ticket.outcome == "unrepaired" else "Repaired."
+    come = f"Comes {d.at(speak, one.booked_at)}." if one.booked_at else "Nobody has chosen a time yet."
+    days = f" On the shelf for {one.days} days." if one.days > 1 else ""
+    return d.ticket_line(one.ticket, f"{done} {told(one, speak)} {come}{days}")
+
+
+def told(one: Shelved, speak: Say) -> str:
+    """How and when the owner learned of it."""
+    if one.told in ("", "skipped", "dropped", "given_up") or one.told_at is None:
+        return "They have not been told."
+    if one.told == "to_call":
+        return "They have to be called."
+    verb = {"waiting": "They are told", "called": "Told on the phone"}.get(one.told, "Told")
+    return f"{verb} {d.at(speak, one.told_at)}."
+
+
+def pickup_line(one: Pickup, speak: Say) -> d.Line:
+    """Who comes when for what, what is to pay, and from where it is fetched."""
+    names = d.joined(d.device(line) for line in one.ready) or "nothing on the shelf yet"
+    waiting = d.joined(d.device(line) for line in one.waiting)
+    also = f" Not ready: {waiting}." if waiting else ""
+    others = f" {d.joined(one.collectors)} may come instead." if one.collectors else ""
+    late = " They were due and have not come." if one.end_at < speak.now else ""
+    first = one.ready[0] if one.ready else (one.waiting[0] if one.waiting else None)
+    places = ", ".join(dict.fromkeys(line.shelf for line in one.ready if line.shelf))
+    flags = {flag for line in one.ready for flag in line.safety}
+    pay = d.left(one.left, speak) if one.ready else ""
+    return d.sheet_line(
+        d.person(one.person), f"{d.capital(names)}. {pay}{also}{others}{late}".rstrip(), mark="slot",
+        clock=speak.time(one.start_at), number=first.number if first else "", href=f"/visits/{one.visit_id}",
+        place=places, flag=d.flag(sorted(flags)),
+    )  # fmt: skip
+
+
+def call_line(one: Call, speak: Say) -> d.Line:
+    """Whom to call about what; the sentence to say is on the list of calls."""
+    again = f" Nobody answered {d.at(speak, one.tried_at)}; again after {speak.time(one.again_at)}." if (
+        one.tried_at and one.again_at) else ""  # fmt: skip
+    about = f"{d.staff_word('notice', one.notice)}: {d.device(one.ticket)}."
+    return d.sheet_line(
+        d.person(one.person), f"{about} {d.word('why_call', one.why)}{again}", mark="call", number=one.ticket.number,
+        href=f"/calls#call-{one.message_id}", phone=dial(one.phone)[0], phone_href=dial(one.phone)[1],
+    )  # fmt: skip
+
+
+def dial(phone: str) -> tuple[str, str]:
+    """A number as people read it, and the link that dials it."""
+    return (show_phone(phone), f"tel:{phone}") if phone else ("", "")

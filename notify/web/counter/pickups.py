@@ -1,0 +1,80 @@
+"""Pickups: who comes when on a day, and who has something ready without a time."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+
+from flask import Blueprint, request
+from werkzeug.wrappers import Response
+
+from notify.core.errors import Conflict, NotFound
+from notify.core.instants import instant, zone
+from notify.flows import pickup
+from notify.flows.view_pickups import Pickup, Pickups, view, visit_of
+from notify.web.counter import desk_words as d
+from notify.web.counter.back import back_to
+from notify.web.counter.day_sheet import pickup_line, shelf_line
+from notify.web.here import ctx, current_actor
+from notify.web.pages import redirect_with, render_page, say
+from notify.web.say import Say
+
+pages = Blueprint("pickups", __name__)
+
+
+@pages.get("/pickups")
+def show() -> Response:
+    """One day; today when the address names none that can be read."""
+    seen, speak = view(ctx(), current_actor(), day=_asked_day()), say()
+    before, after = seen.day - timedelta(days=1), seen.day + timedelta(days=1)
+    return render_page(
+        "pickups.html", here="pickups", day=_name(seen.day, speak), sentence=_sentence(seen, speak),
+        earlier_href=f"/pickups?day={before}", earlier_label=_name(before, speak),
+        later_href=f"/pickups?day={after}", later_label=_name(after, speak),
+        lines=[_line(one, speak) for one in seen.pickups], ready=[shelf_line(one, speak) for one in seen.ready],
+        closed="" if seen.is_open else _closed(seen),
+    )  # fmt: skip
+
+
+def _asked_day() -> date | None:
+    try:
+        found = date.fromisoformat(request.args.get("day", ""))
+    except ValueError:
+        return None
+    return found if 2000 <= found.year <= 2100 else None
+
+
+def _name(day: date, speak: Say) -> str:
+    return speak.day(instant(datetime.combine(day, time(12)), zone(speak.zone)))
+
+
+def _line(one: Pickup, speak: Say) -> d.Line:
+    return {**pickup_line(one, speak), "buttons": [d.button(f"/bookings/{one.booking_id}/cancel", "Give the time up")]}
+
+
+def _closed(seen: Pickups) -> str:
+    booked = len(seen.pickups)
+    if not booked:
+        return "The counter is closed on this day."
+    return f"The counter is closed on this day, and {d.count(booked, 'pickup is', 'pickups are')} booked. Call them."
+
+
+def _sentence(seen: Pickups, speak: Say) -> str:
+    if not seen.pickups:
+        return "Nobody has chosen a time on this day."
+    said = f"{d.capital(d.count(len(seen.pickups), 'person has', 'people have'))} a time"
+    coming = [one for one in seen.pickups if one.start_at >= speak.now]
+    if seen.day != seen.today or not coming:
+        return f"{said}."
+    return f"{said}; the next is due at {speak.time(coming[0].start_at)}."
+
+
+@pages.post("/bookings/<booking_id>/cancel")
+def cancel(booking_id: str) -> Response:
+    """Gives the place up; the customer is told."""
+    visit_id, day = visit_of(ctx(), current_actor(), booking_id)
+    usual = back_to(f"/pickups?day={day}")
+    try:
+        pickup.cancel(ctx(), current_actor(), visit_id, why="other")
+    except (Conflict, NotFound) as error:
+        return redirect_with(usual, str(error))
+    return redirect_with(usual, "The time is given up, and the customer is told.")

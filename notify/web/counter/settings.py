@@ -1,0 +1,221 @@
+"""Settings of the shop: the page, and what each of its forms changes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime, time
+from typing import Any
+
+from flask import Blueprint, request
+from werkzeug.wrappers import Response
+
+from notify.core.errors import Invalid, NotifyError
+from notify.core.hours import Hours
+from notify.core.instants import instant, zone
+from notify.core.roles import STAFF_ROLES, may
+from notify.flows import set_up, staff
+from notify.flows.set_hours import HoursRow, set_hours
+from notify.flows.view_settings import Day, Settings, Supplier, view
+from notify.web.counter import desk_words as d
+from notify.web.counter import fields
+from notify.web.here import ctx, current_actor
+from notify.web.pages import ROLES, Problem, problems_of, redirect_with, render_page, say
+from notify.web.say import Say
+
+pages = Blueprint("settings", __name__)
+WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
+SHOP = ("name", "phone", "email", "region", "address")
+PICKUP = ("slot_minutes", "lead_minutes", "horizon_days")
+MOST_ROWS = 60
+
+
+@pages.get("/settings")
+def show() -> Response:
+    """Everything the shop sets for itself."""
+    return _page()
+
+
+def _page(*, errors: list[Problem] | None = None, status: int = 200, **typed: Any) -> Response:
+    seen, speak = view(ctx(), current_actor()), say()
+    stored = {
+        "shop": {name: getattr(seen.shop, name) for name in (*SHOP, "zone")},
+        "hours": [_stored_row(i, row) for i, (_, row) in enumerate(seen.hours, 1)],
+        "pickup": {name: str(getattr(seen.shop, name)) for name in PICKUP},
+        "special": {"day": "", "opens": "", "closes": "", "reason": ""},
+        "person": {"name": "", "role": "counter"},
+        "supplier": {"name": "", "cutoff": "", "delivers_at": "", "days": ""},
+        "days_typed": _days(seen.shop.keep_period),
+    }
+    shown = {name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()}
+    shown["hours"] = [*shown["hours"], _empty_row(len(shown["hours"]) + 1)]
+    return render_page(
+        "settings.html", here="settings", status=status, errors=errors,
+        may_change=may(current_actor().role, "settings"),
+        weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
+        closed=[_closed(one, speak) for one in seen.days], people=_people(seen),
+        roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
+        suppliers=[
+            {"id": s.id, "name": s.name, "sentence": _habits(s), "may_drop": not s.in_use} for s in seen.suppliers
+        ],
+        retention={"days": shown.pop("days_typed"), "sentence": _forgetting(seen), "source": seen.keep_source}, **shown,
+    )  # fmt: skip
+
+
+def _over(stored: Any, typed: Any) -> Any:
+    return {**stored, **typed} if isinstance(stored, dict) else typed
+
+
+def _stored_row(i: int, row: Hours) -> d.Line:
+    return {
+        "i": i, "weekday": str(row.weekday), "opens": f"{row.opens:%H:%M}", "closes": f"{row.closes:%H:%M}",
+        "capacity": str(row.capacity), "valid_from": str(row.valid_from), "valid_until": str(row.valid_until or ""),
+    }  # fmt: skip
+
+
+def _empty_row(i: int) -> d.Line:
+    return {"i": i, **dict.fromkeys(ROW, "")}
+
+
+def _closed(one: Day, speak: Say) -> dict[str, str]:
+    noon = instant(datetime.combine(one.day, time(12)), zone(speak.zone))
+    year = f" {one.day.year}" if one.day.year != speak.local(speak.now).year else ""
+    open_from = f", open {one.opens:%H:%M} to {one.closes:%H:%M}" if one.opens and one.closes else ", closed"
+    why = f" ({one.reason})" if one.reason else ""
+    return {"day": one.id, "label": f"{speak.day(noon)}{year}{open_from}{why}"}
+
+
+def _people(seen: Settings) -> list[d.Line]:
+    me = current_actor().id
+    return [{"id": p.id, "name": p.name, "role_words": ROLES[p.role], "you": p.id == me} for p in seen.people]
+
+
+def _habits(one: Supplier) -> str:
+    by = f"Order by {one.cutoff:%H:%M}, here" if one.cutoff else "Here"
+    names = {0: "the same day", 1: "the next working day"}
+    at = f", about {one.delivers_at:%H:%M}" if one.delivers_at else ""
+    return f"{by} {names.get(one.days, f'after {one.days} working days')}{at}."
+
+
+def _days(period: str) -> str:
+    """ "P90D" -> "90"; another period as it stands."""
+    plain = period.removeprefix("P").removesuffix("D")
+    return plain if plain.isdigit() and period == f"P{plain}D" else period
+
+
+def _forgetting(seen: Settings) -> str:
+    due = d.capital(d.count(seen.due, "person would be forgotten tonight", "people would be forgotten tonight"))
+    kept = f" {d.capital(d.count(seen.kept, 'person stays', 'people stay'))} longer: not paid or never collected."
+    return f"{due}.{kept if seen.kept else ''}"
+
+
+def _change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str, str] | None = None,
+            **typed: Any) -> Response:  # fmt: skip
+    """Carries a change out, or shows the page again with the fields of its form named and everything typed."""
+    try:
+        do()
+    except NotifyError as error:
+        known = named or {}
+        errors = [
+            {**one, "field": known.get(one["field"], f"{prefix}-{one['field']}" if one["field"] else "")}
+            for one in problems_of(error)
+        ]
+        return _page(errors=errors, status=422, **typed)
+    return redirect_with("/settings", said)
+
+
+@pages.post("/settings/shop")
+def shop() -> Response:
+    """Name, phone, e-mail, region, address."""
+    typed = {name: request.form.get(name, "") for name in SHOP}
+    return _change(
+        lambda: set_up.change_settings(ctx(), current_actor(), typed), "The shop is kept.", prefix="shop", shop=typed
+    )
+
+
+@pages.post("/settings/hours")
+def hours() -> Response:
+    """The whole week at once, with how pickups are cut."""
+    rows = _typed_rows()
+    pickup = {name: request.form.get(name, "") for name in PICKUP}
+    return _change(
+        lambda: set_hours(ctx(), current_actor(), [HoursRow(**row) for row in rows], pickups=pickup),
+        "The hours are kept. Pickups already booked stay; look at the days that changed.",
+        prefix="hours", named={"opens": "", "closes": ""}, hours=rows, pickup=pickup,
+    )  # fmt: skip
+
+
+def _typed_rows() -> list[d.Line]:
+    """The rows in the order of the page, empty ones left out, numbered anew."""
+    numbers = sorted({int(name[8:]) for name in request.form if name.startswith("weekday-") and name[8:].isdigit()})
+    rows = [{name: request.form.get(f"{name}-{i}", "") for name in ROW} for i in numbers[:MOST_ROWS]]
+    kept = [row for row in rows if row["weekday"] or row["opens"] or row["closes"]]
+    return [{"i": i, **row} for i, row in enumerate(kept, 1)]
+
+
+@pages.post("/settings/closed")
+def closed() -> Response:
+    """Closes a day, gives it special hours, or opens it after all."""
+    form = request.form
+    if form.get("open_again"):
+        return _change(
+            lambda: set_up.drop_special_day(ctx(), current_actor(), form["open_again"]),
+            "That day is as every week again.", prefix="closed",
+        )  # fmt: skip
+    typed = {name: form.get(name, "") for name in ("day", "opens", "closes", "reason")}
+    return _change(lambda: _special(typed), "The day is noted. Pickups booked on it stay until you move them.",
+                   prefix="closed", special=typed)  # fmt: skip
+
+
+def _special(typed: dict[str, str]) -> None:
+    chosen: date | None = fields.day(typed["day"], field="day")
+    if chosen is None:
+        raise Invalid("No day was named", "Choose one.", field="day")
+    opens, closes = fields.clock(typed["opens"], field="opens"), fields.clock(typed["closes"], field="closes")
+    set_up.add_special_day(ctx(), current_actor(), chosen, opens=opens, closes=closes, reason=typed["reason"])
+
+
+@pages.post("/settings/staff")
+def people() -> Response:
+    """Takes somebody on, or notes that somebody has left."""
+    form = request.form
+    if form.get("leave"):
+        return _change(lambda: staff.change_staff(ctx(), current_actor(), form["leave"], active=False),
+                       "They can no longer sign in.", prefix="staff")  # fmt: skip
+    typed = {"name": form.get("name", ""), "role": form.get("role", "")}
+    secrets = {name: form.get(name, "") for name in ("password", "pin")}
+    return _change(
+        lambda: staff.add_staff(ctx(), current_actor(), **typed, **secrets),
+        f"{typed['name'].strip()[:80]} can sign in now.", prefix="staff", person=typed,
+    )  # fmt: skip
+
+
+@pages.post("/settings/suppliers")
+def suppliers() -> Response:
+    """Adds or changes a supplier, or drops one that no part names."""
+    form = request.form
+    if form.get("drop"):
+        return _change(lambda: set_up.drop_supplier(ctx(), current_actor(), form["drop"]),
+                       "The supplier is gone from the list.", prefix="supplier", named={"supplier": ""})  # fmt: skip
+    typed = {name: form.get(name, "") for name in ("name", "cutoff", "delivers_at", "days")}
+    return _change(lambda: _supplier(typed), "The supplier is kept.", prefix="supplier",
+                   named={"supplier": "supplier-name"}, supplier=typed)  # fmt: skip
+
+
+def _supplier(typed: dict[str, str]) -> None:
+    set_up.put_supplier(
+        ctx(), current_actor(), name=typed["name"], cutoff=fields.clock(typed["cutoff"], field="cutoff"),
+        delivers_at=fields.clock(typed["delivers_at"], field="delivers_at"),
+        days=fields.whole(typed["days"], field="days", most=365),
+    )  # fmt: skip
+
+
+@pages.post("/settings/retention")
+def retention() -> Response:
+    """How long contact data are kept: a number of days, or a period such as P3M."""
+    text = request.form.get("days", "").strip()
+    period = f"P{text}D" if text.isascii() and text.isdigit() else text
+    return _change(
+        lambda: set_up.change_settings(ctx(), current_actor(), {"keep_period": period}),
+        "The period is kept.", prefix="retention", named={"keep_period": "retention-days"}, days_typed=text,
+    )  # fmt: skip

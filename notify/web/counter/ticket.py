@@ -1,0 +1,173 @@
+"""One ticket: everything about it on one page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint
+from werkzeug.wrappers import Response
+
+from notify.core.questions import ANSWERS
+from notify.core.roles import may
+from notify.flows.promises import WHY
+from notify.flows.view_deliveries import PartLine
+from notify.flows.view_ticket import QuestionLine, TicketView, view
+from notify.web.counter import desk_words as d
+from notify.web.counter import ticket_says as says
+from notify.web.here import ctx, current_actor
+from notify.web.pages import Problem, render_page, say
+from notify.web.say import Say
+
+pages = Blueprint("ticket", __name__)
+PAPERS = (("roll80", "Claim ticket, 80 mm"), ("roll58", "Claim ticket, 58 mm"), ("a6", "Claim ticket, A6"),
+          ("label", "Label for the device"))  # fmt: skip
+SAFETY = ("swollen", "hot", "leaking", "wet")
+Typed = dict[str, Any]
+
+
+@pages.get("/tickets/<ticket_id>")
+def show(ticket_id: str) -> Response:
+    """The whole ticket."""
+    return page(ticket_id)
+
+
+def page(
+    ticket_id: str, *, errors: list[Problem] | None = None, refused: str = "", status: int = 200,
+    typed: Typed | None = None,
+) -> Response:  # fmt: skip
+    """The ticket's page; `typed` keeps what stood in a form that was refused, by the names of its fields."""
+    seen, speak = view(ctx(), current_actor(), ticket_id), say()
+    return render_page(
+        "ticket.html", status=status, errors=errors, refused=refused, ticket_id=ticket_id, version=seen.version,
+        **_head(seen, speak), **_moves(seen, speak, typed or {}), **_questions(seen, speak, typed or {}),
+        **_parts(seen, speak, typed or {}), **_promise(seen, speak, typed or {}), **_known(seen, speak, typed or {}),
+        messages=says.messages(seen, speak), story=says.story(seen, speak),
+    )  # fmt: skip
+
+
+def _head(seen: TicketView, speak: Say) -> dict[str, Any]:
+    line = seen.line
+    return {
+        "number": line.number, "device": d.device(line), "mark_name": line.phase.value,
+        "sentence": d.stands(line, speak),
+        "waits_on": says.waits(seen, speak), "place": line.shelf, "promise": _promised(seen, speak),
+        "flag": d.flag(line.safety), "cautions": [d.staff_word("staff_caution", one) for one in line.safety],
+        "gone": "The person was forgotten: name, contacts and all words about the device were erased. "
+                "What happened to it stays." if line.forgotten else "",
+    }  # fmt: skip
+
+
+def _promised(seen: TicketView, speak: Say) -> str:
+    in_work = seen.line.phase in ("taken_in", "inspecting", "in_line", "on_bench", "proving")
+    return d.promise(seen.line, speak) if in_work else ""
+
+
+def _moves(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
+    kept = {name: typed.get(name, "") for name in ("event", "reason", "note")}
+    offered = [says.move(one, seen) for one in seen.moves if one.event != "handed_back"]
+    hand_over = any(one.event == "handed_back" for one in seen.moves)
+    return {
+        "moves": offered, "not_now": says.refusals(seen.refused), "undo_offer": _undo(seen, speak),
+        "hand_over_href": f"/visits/{seen.line.visit_id}/handover" if hand_over else "",
+        "move_typed": kept, "undo_reason": typed.get("undo_reason", ""),
+    }  # fmt: skip
+
+
+def _undo(seen: TicketView, speak: Say) -> dict[str, Any] | None:
+    if seen.undo is None:
+        return None
+    did = d.words()(f"event.{seen.undo.event}")
+    left = int((seen.undo.until - speak.now).total_seconds())
+    said = f"{did}: a mistake? It can be taken back for {left} more seconds, before anybody is told."
+    if seen.undo.needs_reason:
+        said = f"{did}: was that a mistake? An owner may take it back with a reason; what was told stays told."
+    return {"event": seen.undo.event_id, "sentence": said, "needs_reason": seen.undo.needs_reason}
+
+
+def _questions(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
+    role = current_actor().role
+    open_ones = [one for one in seen.questions if one.state == "open"]
+    blank = {"kind": "price", "wording": "", "price": "", "until": "", "open": False}
+    return {
+        "questions": [_question(one, speak, typed) for one in open_ones],
+        "asked": [{"sentence": says.closed_question(one, speak)} for one in seen.questions if one.state != "open"],
+        "kinds": [{"code": code, "label": d.capital(d.words()(f"question.{code}"))} for code in ANSWERS],
+        "question": {**blank, **typed.get("question", {})},
+        "may_ask": may(role, "ask") and seen.line.phase not in ("handed_back", "left_behind"),
+    }  # fmt: skip
+
+
+def _question(one: QuestionLine, speak: Say, typed: Typed) -> dict[str, Any]:
+    said_by = typed["said_by"] if typed.get("answering") == one.id else ""
+    return {
+        "id": one.id, "sentence": says.question(one, speak),
+        "until": f"Asked {d.at(speak, one.asked_at)}; open until {speak.when(one.expires_at)}.",
+        "options": [{"code": code, "label": d.staff_word("answer", code)} for code in one.options],
+        "withdraw": may(current_actor().role, "ask"), "said_by": said_by,
+    }  # fmt: skip
+
+
+def _parts(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
+    return {
+        "parts": [_part(one, seen, speak, typed) for one in seen.parts],
+        "part": {"part": "", "supplier": "", "due": "", "open": False, **typed.get("part", {})},
+        "suppliers": [{"code": code, "label": name} for code, name in seen.suppliers],
+        "may_order": may(current_actor().role, "order_part") and seen.line.phase not in ("handed_back", "left_behind"),
+    }  # fmt: skip
+
+
+def _part(one: PartLine, seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
+    back, base = f"/tickets/{seen.line.ticket_id}", f"/parts/{one.part_id}"
+    here = d.button(f"{base}/arrived", "It is here", main=True, back=back)
+    drop = d.button(f"{base}/not-needed", "Not needed", back=back)
+    faulty = d.button(f"{base}/dead", "It is faulty", back=back)
+    by_state = {"needed": [here, drop], "ordered": [here, drop], "arrived": [faulty, drop]}
+    mine = typed.get("part_id") == one.part_id
+    return {
+        "id": one.part_id, "sentence": says.part(one, speak), "buttons": by_state.get(one.state, []),
+        "label_href": f"{base}/label.pdf" if one.state in ("ordered", "arrived") else "",
+        "order": one.state == "needed" and bool(seen.suppliers), "delay": one.state == "ordered", "back": back,
+        "supplier": typed.get("supplier", "") if mine else "", "due": typed.get("due", "") if mine else "",
+    }  # fmt: skip
+
+
+def _promise(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
+    kept = seen.line.promise_at or seen.suggested
+    hint = f"Suggested: {speak.by(seen.suggested)}" if seen.suggested else "No time can be suggested now"
+    in_work = seen.line.phase not in ("on_shelf", "handed_back", "left_behind")
+    return {
+        "may_promise": in_work, "promise_value": typed.get("promise", speak.for_input(kept)),
+        "promise_help": hint if in_work else "", "why": typed.get("why", "other"),
+        "promised": bool(seen.line.promise_at),
+        "whys": [{"code": code, "label": d.words()(f"why.{code}")} for code in WHY],
+        "book_action": f"/visits/{seen.line.visit_id}/book", "slot": "",
+        "slots": [
+            {"code": f"{one.local:%Y-%m-%dT%H:%M}/{one.fold}", "label": speak.when(one.start)} for one in seen.slots
+        ],
+        "booked": f"They come {d.at(speak, seen.booked_at)}." if seen.booked_at else "",
+    }  # fmt: skip
+
+
+def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
+    line = seen.line
+    links = [{"label": f"{one.number} {d.device(one)}", "href": f"/tickets/{one.ticket_id}"} for one in seen.others]
+    if seen.follows:
+        links.append({"label": f"Follows {seen.follows.number}", "href": f"/tickets/{seen.follows.ticket_id}"})
+    return {
+        "fault": line.fault or ("" if line.forgotten else "No fault was noted."), "facts": says.facts(seen, speak),
+        "money": says.money(seen, speak), "paid": typed.get("paid", seen.paid), "links": links,
+        "price_agreed": typed.get("price_agreed", _amount(seen.price_agreed, speak)),
+        "deposit": typed.get("deposit", _amount(seen.deposit, speak)), "currency": speak.sign,
+        "shelf": typed.get("shelf", line.shelf), "visit_href": f"/visits/{line.visit_id}",
+        "safety": [{"code": one, "label": d.words()(f"safety.{one}"), "on": one in line.safety} for one in SAFETY],
+        "notes": [{"when": speak.when(n.at), "by": n.by or "somebody", "text": n.text} for n in reversed(seen.notes)],
+        "note": typed.get("new_note", ""), "may_reissue": may(current_actor().role, "reissue") and not line.forgotten,
+        "prints": [] if line.forgotten else [
+            {"label": label, "href": f"/tickets/{line.ticket_id}/print/{paper}.pdf"} for paper, label in PAPERS
+        ],
+    }  # fmt: skip
+
+
+def _amount(minor: int | None, speak: Say) -> str:
+    """An amount as it is typed: its sign stands in the label."""
+    return "" if minor is None else speak.money(minor).replace(speak.sign, "").strip()

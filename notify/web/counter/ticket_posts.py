@@ -1,0 +1,151 @@
+"""What the buttons of a ticket's page do: moves and their undoing, notes, place, money, safety, a new claim ticket."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from flask import Blueprint, request
+from werkzeug.wrappers import Response
+
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotifyError
+from notify.flows import desk_notes, handover, moves, pickup
+from notify.flows.view_ticket import number_of
+from notify.web.counter import desk_words as d
+from notify.web.counter.back import back_to
+from notify.web.counter.ticket import Typed, page
+from notify.web.here import ctx, current_actor
+from notify.web.pages import problems_of, redirect_with, say
+from notify.web.say import until
+
+pages = Blueprint("ticket_posts", __name__)
+
+
+def again(ticket_id: str, error: NotifyError, typed: Typed, *, fields: dict[str, str] | None = None) -> Response:
+    """The page once more with what is wrong beside its field, and everything typed."""
+    return page(ticket_id, errors=problems_of(error, fields=fields), status=422, typed=typed)
+
+
+@pages.post("/tickets/<ticket_id>/move")
+def move(ticket_id: str) -> Response:
+    """One move; undoing a handover is one too. A refused one says what is allowed instead."""
+    form, reason, note = request.form, request.form.get("reason", ""), request.form.get("note", "")
+    try:
+        event_id, kind = _take(ticket_id, reason, note)
+    except Invalid as error:
+        event = form.get("event", "")
+        fields = {"note": f"note-{event}", "reason": f"reason-{event}", "to": ""}
+        return again(ticket_id, error, {"event": event, "reason": reason, "note": note}, fields=fields)
+    except (NotAllowed, Conflict) as error:
+        return page(ticket_id, refused=str(error), status=409)
+    said = d.words()(f"moved.{kind}", number=number_of(ctx(), current_actor(), ticket_id))
+    ends = until(ctx().clock(), seconds=int(moves.UNDO_WITHIN.total_seconds()))
+    undo = {"action": f"/tickets/{ticket_id}/undo", "event": event_id, "label": f"Undo, until {_seconds(ends)}"}
+    return redirect_with(back_to(f"/tickets/{ticket_id}"), said, undo=undo if event_id else None)
+
+
+def _seconds(moment: datetime) -> str:
+    return say().local(moment).strftime("%H:%M:%S")
+
+
+def _take(ticket_id: str, reason: str, note: str) -> tuple[str, str]:
+    """Carries the move out; its event (none to undo after a handover was undone) and its kind."""
+    form, to = request.form, request.form.get("to", "")
+    if form.get("event") == "handover_undone":
+        handover.undo_handover(ctx(), current_actor(), ticket_id, reason=reason)
+        if note.strip():
+            desk_notes.add_note(ctx(), current_actor(), ticket_id, text=note)
+        return "", "handover_undone"
+    seen = form.get("version", "")
+    done = moves.move(
+        ctx(), current_actor(), ticket_id, to, reason=reason, outcome=form.get("outcome", ""), note=note,
+        anyway=form.get("anyway") == "1", seen_version=int(seen) if seen.isascii() and seen.isdigit() else None,
+    )  # fmt: skip
+    return done.event_id, done.kind
+
+
+@pages.post("/tickets/<ticket_id>/undo")
+def undo(ticket_id: str) -> Response:
+    """Takes the last move back; later than 90 seconds an owner must say why."""
+    reason = request.form.get("reason", "")
+    try:
+        moves.undo(ctx(), current_actor(), ticket_id, reason=reason, event_id=request.form.get("event", ""))
+    except Invalid as error:
+        return again(ticket_id, error, {"undo_reason": reason}, fields={"reason": "undo-reason"})
+    except (NotAllowed, Conflict) as error:
+        return page(ticket_id, refused=str(error), status=409, typed={"undo_reason": reason})
+    return redirect_with(
+        back_to(f"/tickets/{ticket_id}"),
+        d.words()("moved.corrected", number=number_of(ctx(), current_actor(), ticket_id)),
+    )
+
+
+@pages.post("/tickets/<ticket_id>/notes")
+def note(ticket_id: str) -> Response:
+    """Keeps a note."""
+    text = request.form.get("note", "")
+    try:
+        desk_notes.add_note(ctx(), current_actor(), ticket_id, text=text)
+    except Invalid as error:
+        return again(ticket_id, error, {"new_note": text})
+    return redirect_with(f"/tickets/{ticket_id}", "The note is kept.")
+
+
+@pages.post("/tickets/<ticket_id>/place")
+def place(ticket_id: str) -> Response:
+    """Notes where the device lies."""
+    shelf = request.form.get("shelf", "")
+    try:
+        desk_notes.set_place(ctx(), current_actor(), ticket_id, shelf=shelf)
+    except Invalid as error:
+        return again(ticket_id, error, {"shelf": shelf})
+    return redirect_with(f"/tickets/{ticket_id}", "The place is noted.")
+
+
+@pages.post("/tickets/<ticket_id>/paid")
+def paid(ticket_id: str) -> Response:
+    """Notes price, deposit and whether it is paid."""
+    form = request.form
+    typed = {"price_agreed": form.get("price_agreed", ""), "deposit": form.get("deposit", "")}
+    is_paid = form.get("paid") == "yes"
+    try:
+        desk_notes.record_money(ctx(), current_actor(), ticket_id, paid=is_paid, **typed)
+    except Invalid as error:
+        return again(ticket_id, error, {**typed, "paid": is_paid})
+    return redirect_with(f"/tickets/{ticket_id}", "The money is noted.")
+
+
+@pages.post("/tickets/<ticket_id>/safety")
+def safety(ticket_id: str) -> Response:
+    """Sets the safety flags."""
+    desk_notes.set_safety(ctx(), current_actor(), ticket_id, flags=request.form.getlist("safety"))
+    return redirect_with(f"/tickets/{ticket_id}", "The safety flags are noted.")
+
+
+@pages.post("/tickets/<ticket_id>/claim-ticket")
+def claim_ticket(ticket_id: str) -> Response:
+    """Replaces a lost claim ticket: the old code stops working, the number stays."""
+    desk_notes.replace_claim_link(ctx(), current_actor(), ticket_id)
+    return redirect_with(f"/tickets/{ticket_id}", "The old claim ticket no longer works. Print the new one now.")
+
+
+@pages.post("/visits/<visit_id>/book")
+def book(visit_id: str) -> Response:
+    """Takes, moves or gives up a pickup for somebody on the phone; an empty slot gives it up."""
+    back, slot = back_to("/pickups"), request.form.get("slot", "")
+    try:
+        if not slot:
+            pickup.cancel(ctx(), current_actor(), visit_id)
+            return redirect_with(back, "The pickup is given up, and the customer is told.")
+        local, fold = _slot(slot)
+        booked = pickup.book(ctx(), current_actor(), visit_id, local, fold=fold)
+    except NotifyError as error:
+        return redirect_with(back, str(error))
+    return redirect_with(back, f"The pickup is kept: {d.at(say(), booked.start_at)}. The customer is told.")
+
+
+def _slot(text: str) -> tuple[datetime, int]:
+    local, _, fold = text.partition("/")
+    try:
+        return datetime.strptime(local, "%Y-%m-%dT%H:%M"), int(fold or 0)  # noqa: DTZ007 - the shop's wall time
+    except ValueError:
+        raise Invalid("This is no pickup time", "Choose one of the list.", field="slot") from None
