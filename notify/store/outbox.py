@@ -13,7 +13,7 @@ from notify.core.messages import MessageState
 from notify.core.planner import Plan, Planned
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, where
+from notify.store.statements import given, is_in, where
 from notify.store.vault import Place
 
 WAITING = MessageState.WAITING
@@ -148,7 +148,7 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
         select(t)
         .where(
             t.c.shop_id == unit.shop_id,
-            t.c.state == WAITING,
+            is_in(t.c.state, WAITING),
             t.c.due_at <= now,
             or_(t.c.lease_until.is_(None), t.c.lease_until < now),
             ~held_back,
@@ -172,7 +172,7 @@ def release(unit: Unit) -> int:
     t = s.messages
     return unit.connection.execute(
         update(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.state == WAITING, t.c.lease_until.is_not(None))
+        .where(t.c.shop_id == unit.shop_id, is_in(t.c.state, WAITING), t.c.lease_until.is_not(None))
         .values(lease_by=None, lease_until=None)
     ).rowcount
 
@@ -181,7 +181,7 @@ def next_due(unit: Unit) -> datetime | None:
     """When the next waiting message is due."""
     t = s.messages
     return unit.connection.execute(
-        select(func.min(t.c.due_at)).where(t.c.shop_id == unit.shop_id, t.c.state == WAITING)
+        select(func.min(t.c.due_at)).where(t.c.shop_id == unit.shop_id, is_in(t.c.state, WAITING))
     ).scalar()
 
 
@@ -330,7 +330,7 @@ def newer_waiting(unit: Unit, message: Message) -> bool:
 def calls_to_make(unit: Unit) -> tuple[Message, ...]:
     """Every call that waits for somebody to make it, the oldest first."""
     t = s.messages
-    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.state == MessageState.TO_CALL).order_by(t.c.seq)
+    query = select(t).where(t.c.shop_id == unit.shop_id, is_in(t.c.state, MessageState.TO_CALL)).order_by(t.c.seq)
     return tuple(_message(row) for row in unit.connection.execute(query))
 
 

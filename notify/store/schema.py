@@ -394,10 +394,19 @@ messages = _table(
     CheckConstraint("state not in ('dropped','skipped','given_up') or reason <> ''", name="reason"),
     parents={"visit_id": "visits"},
 )
-# Only what waits is in this index, so that finding work does not slow down as the archive grows.
+# Only what waits is in these indexes, so that finding work does not slow down as the archive grows.
+Index(
+    "ix_messages_to_call",
+    messages.c.shop_id,
+    messages.c.seq,
+    sqlite_where=text("state = 'to_call'"),
+    postgresql_where=text("state = 'to_call'"),
+)
 Index(
     "ix_messages_due",
+    messages.c.shop_id,
     messages.c.due_at,
+    messages.c.seq,
     sqlite_where=text("state = 'waiting'"),
     postgresql_where=text("state = 'waiting'"),
 )

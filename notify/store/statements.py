@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import ColumnElement, Table, bindparam
+from sqlalchemy import ColumnElement, Table, bindparam, literal
 
 from notify.store.database import Unit
 
@@ -17,6 +17,11 @@ def where(table: Table, *names: str) -> tuple[ColumnElement[bool], ...]:
 def among(table: Table, name: str) -> ColumnElement[bool]:
     """The rows whose column is among the values handed over as `any_<column>`."""
     return table.c[name].in_(bindparam(f"any_{name}", expanding=True))
+
+
+def is_in(column: ColumnElement[str], state: str) -> ColumnElement[bool]:
+    """The rows in this state, which stands in the statement itself: else SQLite uses no partial index."""
+    return column == literal(str(state), literal_execute=True)
 
 
 def given(unit: Unit, **values: Any) -> dict[str, Any]:

@@ -7,7 +7,6 @@ from alembic import op
 
 import notify.store.types
 
-
 revision = "0001"
 down_revision = None
 branch_labels = None
@@ -315,10 +314,17 @@ def upgrade() -> None:
         batch_op.create_index("ix_messages_cause", ["shop_id", "cause"], unique=False)
         batch_op.create_index(
             "ix_messages_due",
-            ["due_at"],
+            ["shop_id", "due_at", "seq"],
             unique=False,
             sqlite_where=sa.text("state = 'waiting'"),
             postgresql_where=sa.text("state = 'waiting'"),
+        )
+        batch_op.create_index(
+            "ix_messages_to_call",
+            ["shop_id", "seq"],
+            unique=False,
+            sqlite_where=sa.text("state = 'to_call'"),
+            postgresql_where=sa.text("state = 'to_call'"),
         )
         batch_op.create_index("ix_messages_visit", ["shop_id", "visit_id", "seq"], unique=False)
 
