@@ -13,7 +13,7 @@ from notify.core.messages import MessageState
 from notify.core.planner import Plan, Planned
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, is_in, where
+from notify.store.statements import among, given, is_in, where
 from notify.store.vault import Place
 
 WAITING = MessageState.WAITING
@@ -32,6 +32,32 @@ _BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
 _SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
 _MESSAGE = select(_T).where(*where(_T, "id"))
 _OTHER_WAYS = select(_T.c.channel).where(*where(_T, *_IDENTITY), _T.c.id != bindparam("this"))
+_EARLIER = _T.alias("earlier")
+_HELD_BACK = (
+    select(_EARLIER.c.id)
+    .where(
+        *(_EARLIER.c[name] == _T.c[name] for name in ("shop_id", "visit_id", "person_id", "channel")),
+        _EARLIER.c.seq < _T.c.seq,
+        _EARLIER.c.state == WAITING,
+        _EARLIER.c.reason != CANNOT_COMPOSE,
+        _EARLIER.c.created_at > bindparam("not_since"),
+    )
+    .exists()
+)
+_DUE = (
+    select(_T)
+    .where(
+        *where(_T),
+        is_in(_T.c.state, WAITING),
+        _T.c.due_at <= bindparam("now"),
+        or_(_T.c.lease_until.is_(None), _T.c.lease_until < bindparam("now")),
+        ~_HELD_BACK,
+    )
+    .order_by(_T.c.due_at, _T.c.seq)
+    .limit(bindparam("so_many"))
+    .with_for_update(skip_locked=True)
+)
+_LEASE = update(_T).where(*where(_T), among(_T, "id"))
 _NEWER = (
     select(_T.c.id)
     .where(
@@ -132,38 +158,11 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
     A message is not due while an earlier one to the same person about the same visit still waits for the same
     channel: what was told first arrives first. One that failed for half a day holds nobody back any more.
     """
-    t, e = s.messages, s.messages.alias("earlier")
-    held_back = (
-        select(e.c.id)
-        .where(
-            *(e.c[name] == t.c[name] for name in ("shop_id", "visit_id", "person_id", "channel")),
-            e.c.seq < t.c.seq,
-            e.c.state == WAITING,
-            e.c.reason != CANNOT_COMPOSE,
-            e.c.created_at > now - HOLDS_BACK,
-        )
-        .exists()
-    )
-    query = (
-        select(t)
-        .where(
-            t.c.shop_id == unit.shop_id,
-            is_in(t.c.state, WAITING),
-            t.c.due_at <= now,
-            or_(t.c.lease_until.is_(None), t.c.lease_until < now),
-            ~held_back,
-        )
-        .order_by(t.c.due_at, t.c.seq)
-        .limit(limit)
-        .with_for_update(skip_locked=True)
-    )
-    rows = unit.connection.execute(query).all()
+    times = {"now": now, "not_since": now - HOLDS_BACK, "so_many": limit}
+    rows = unit.connection.execute(_DUE, {**given(unit), **times}).all()
     if rows:
-        unit.connection.execute(
-            update(t)
-            .where(t.c.shop_id == unit.shop_id, t.c.id.in_([row.id for row in rows]))
-            .values(lease_by=by, lease_until=until)
-        )
+        ids = [row.id for row in rows]
+        unit.connection.execute(_LEASE, {**given(unit), "any_id": ids, "lease_by": by, "lease_until": until})
     return tuple(_message(row) for row in rows)
 
 
