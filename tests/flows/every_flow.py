@@ -1,0 +1,223 @@
+"""A story in which every writing flow happens once: the rows of TESTPLAN A1. A new flow gets a step here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, time, timedelta
+from typing import Any
+
+from notify.flows import (
+    calls,
+    check_in,
+    desk_notes,
+    handover,
+    moves,
+    parts,
+    pickup,
+    promises,
+    questions,
+    reach,
+    set_hours,
+    set_up,
+    staff,
+)  # fmt: skip
+from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
+from notify.store import outbox, shops, tickets
+from tests.parts.house import SHOP
+
+# Flows of several transactions, each for the reason given; their own tests cut them off.
+SEVERAL = {
+    "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
+    "forget.erase_person": "the same",
+    "forget.confirm": "rewrites files, then notes it",
+    "staff.sign_in": "a try counts even when the sign-in fails",
+    "staff.switch": "the same",
+    "claims.count_guess": "one counter",
+    "take_changes.take_changes": "its rows fail alone, by savepoints: tests/watch",
+}
+
+
+@dataclass
+class Story:
+    """The installation and what happened so far, by name."""
+
+    house: Any
+    made: dict[str, Any] = field(default_factory=dict)
+
+    def ticket(self, n: int = 0) -> str:
+        """The n-th ticket of the visit."""
+        return str(self.made["visit"].ticket_ids[n])
+
+    def message(self, state: str, notice: str = "") -> Any:
+        """The newest message in that state."""
+        with self.house.read() as unit:
+            return next(m for m in outbox.list_messages(unit, states=[state]) if not notice or m.notice == notice)
+
+    def person(self) -> str:
+        """The person who brought the devices."""
+        with self.house.read() as unit:
+            return tickets.get_ticket(unit, self.ticket()).person_id
+
+
+@dataclass(frozen=True)
+class Step:
+    """One flow carried out. `keep` names its result; `telling` says that it must put something in the outbox."""
+
+    flow: str
+    do: Callable[[Story], Any]
+    keep: str = ""
+    telling: bool = False
+
+
+def _form() -> VisitForm:
+    return VisitForm(
+        bringer=PersonForm("Ines Farrow", "07700 900123", "ines@example.org"),
+        tell=PersonForm("Tam Okoro", "07700 900456"), payer=PersonForm("Ula Berg", email="ula@example.net"),
+        collectors=("Jo Pike",), once="once-1",
+        devices=(DeviceForm("Kestrel radio", fault="hums", promise="2026-11-26T11:30"), DeviceForm("Vantage camera")),
+    )  # fmt: skip
+
+
+def _move(to: str, n: int = 0, **more: Any) -> Step:
+    telling = to == "on_shelf" or more.get("reason") == "fault_seen_again"
+    return Step("moves.move", lambda s: moves.move(s.house.ctx, s.house.actor(), s.ticket(n), to, **more),
+                telling=telling)  # fmt: skip
+
+
+def _flow(flow: str, call: Callable[..., Any], keep: str = "", /, *, telling: bool = False, **args: Any) -> Step:
+    """A flow of the owner; an argument that is a function is asked for its value at the moment."""
+
+    def do(story: Story) -> Any:
+        given = {key: value(story) if callable(value) else value for key, value in args.items()}
+        return call(story.house.ctx, story.house.actor(), **given)
+
+    return Step(flow, do, keep, telling)
+
+
+def _wait(seconds: float) -> Step:
+    return Step("", lambda s: s.house.deliver(after=seconds))
+
+
+def _slot(n: int) -> Callable[[Story], Any]:
+    return lambda s: pickup.offers(s.house.ctx, s.house.actor(), s.made["visit"].visit_id)[n].slot.local
+
+
+def _ticket(story: Story) -> str:
+    return story.ticket()
+
+
+def _visit(story: Story) -> str:
+    return str(story.made["visit"].visit_id)
+
+
+def _in(**span: float) -> Callable[[Story], Any]:
+    return lambda s: s.house.clock() + timedelta(**span)
+
+
+def _made(name: str) -> Callable[[Story], Any]:
+    return lambda s: s.made[name]
+
+
+def _hours_id(story: Story) -> str:
+    with story.house.read() as unit:
+        return str(shops.list_hours(unit)[0][0])
+
+
+def _token(story: Story) -> str:
+    with story.house.read() as unit:
+        return tickets.get_ticket(unit, story.ticket()).token
+
+
+def _first_call(result: str) -> Step:
+    return _flow("calls.log_call", calls.log_call, message_id=lambda s: s.message("to_call").id, result=result,
+                 note="rang twice")  # fmt: skip
+
+
+SHOP_STEPS = (
+    Step("set_up.make_shop", lambda s: set_up.make_shop(s.house.ctx, settings=SHOP)),
+    _flow("set_up.change_settings", set_up.change_settings, values={"name": "Tramstop", "lead_minutes": 0}),
+    _flow("set_up.add_hours", set_up.add_hours, weekday=6, opens=time(10), closes=time(12), capacity=1),
+    _flow("set_up.drop_hours", set_up.drop_hours, hours_id=_hours_id),
+    _flow("set_hours.set_hours", set_hours.set_hours, rows=(), pickups={}),
+    *(
+        _flow("set_up.add_hours", set_up.add_hours, weekday=day, opens=time(9), closes=time(18), capacity=3)
+        for day in range(6)
+    ),
+    _flow("set_up.add_special_day", set_up.add_special_day, "special", day=date(2026, 12, 24), reason="holiday"),
+    _flow("set_up.drop_special_day", set_up.drop_special_day, special_id=_made("special")),
+    _flow("set_up.put_supplier", set_up.put_supplier, "other", name="Spare Quay", cutoff=None, delivers_at=None,
+          days=2),
+    _flow("set_up.drop_supplier", set_up.drop_supplier, supplier_id=_made("other")),
+    _flow("set_up.put_supplier", set_up.put_supplier, name="Lantern Parts", cutoff=time(16), delivers_at=time(9),
+          days=1),
+    _flow("staff.add_staff", staff.add_staff, "odile", name="Odile", role="technician", password="four kind words",
+          pin="4711"),
+    _flow("staff.change_staff", staff.change_staff, staff_id=_made("odile"), role="counter"),
+    Step("", lambda s: staff.sign_in(s.house.ctx, s.house.shop_id, name="Odile", password="four kind words",
+                                     source="here", tries_an_hour=10), "session"),
+    Step("", lambda s: s.house.clock.advance(600)),
+    Step("staff.who", lambda s: staff.who(s.house.ctx, s.house.shop_id, s.made["session"].secret)),
+    Step("staff.sign_out", lambda s: staff.sign_out(s.house.ctx, s.house.shop_id, s.made["session"].secret)),
+)  # fmt: skip
+WORK_STEPS = (
+    Step("check_in.check_in", lambda s: check_in.check_in(s.house.ctx, s.house.actor(), _form()), "visit", True),
+    _move("inspecting"),
+    _flow("questions.ask", questions.ask, "question", telling=True, ticket_id=_ticket, kind="price", price="45",
+          wording="It costs more. Go on?"),
+    _flow("questions.answer", questions.answer, telling=True, question_id=_made("question"), answer="accept",
+          said_by="Tam, by phone"),
+    _flow("questions.take_back", questions.take_back, telling=True, question_id=_made("question")),
+    _flow("questions.withdraw", questions.withdraw, question_id=_made("question")),
+    _flow("questions.ask", questions.ask, telling=True, ticket_id=_ticket, kind="give_back", wording="Stop here?",
+          until=_in(minutes=5)),
+    Step("", lambda s: s.house.clock.advance(301)),
+    Step("questions.expire_due", lambda s: questions.expire_due(s.house.ctx, s.house.system()), telling=True),
+    _flow("parts.need", parts.need, "part", ticket_id=_ticket, name="speaker cone"),
+    _flow("parts.order", parts.order, telling=True, part_id=_made("part"), supplier="Lantern Parts"),
+    _flow("parts.change_due", parts.change_due, part_id=_made("part"), due=_in(days=3)),
+    _flow("parts.arrive", parts.arrive, telling=True, part_id=_made("part")),
+    _flow("parts.dead_on_arrival", parts.dead_on_arrival, "second", part_id=_made("part")),
+    _flow("parts.not_needed", parts.not_needed, part_id=_made("second")),
+    _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=2), why="part_late"),
+    _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=3), why="part_late"),
+    _flow("desk_notes.add_note", desk_notes.add_note, ticket_id=_ticket, text="sticky dial"),
+    _flow("desk_notes.set_place", desk_notes.set_place, ticket_id=_ticket, shelf="B4"),
+    _flow("desk_notes.record_money", desk_notes.record_money, ticket_id=_ticket, price_agreed="30", paid=True),
+    _flow("desk_notes.set_safety", desk_notes.set_safety, ticket_id=_ticket, flags=("wet",)),
+    _flow("desk_notes.replace_claim_link", desk_notes.replace_claim_link, ticket_id=_ticket),
+    _flow("desk_notes.replace_claim_links", desk_notes.replace_claim_links, visit_id=_visit),
+    _flow("reach.set_use", reach.set_use, visit_id=_visit, person_id=Story.person, channel="sms",
+          purposes=("repair",), allowed=False, how="counter"),
+    _flow("reach.set_contact", reach.set_contact, visit_id=_visit, person_id=Story.person, channel="email",
+          address="ines.farrow@example.com"),
+    _flow("reach.set_language", reach.set_language, visit_id=_visit, person_id=Story.person, language="de"),
+    _flow("reach.set_visit_language", reach.set_visit_language, visit_id=_visit, language="en"),
+    _move("in_line"), _move("on_bench"), _move("proving"), _move("on_bench"),
+    _move("in_line", reason="other_job", note="a hasty one came"), _move("on_bench"), _move("on_shelf"),
+    _flow("moves.undo", moves.undo, ticket_id=_ticket),
+    _move("on_shelf"), _wait(91),
+)  # fmt: skip
+SHELF_STEPS = (
+    _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(0), once="book-1"),
+    _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(9), once="book-2"),
+    _move("in_line", reason="fault_seen_again"),
+    _flow("moves.undo", moves.undo, ticket_id=_ticket),
+    _flow("pickup.cancel", pickup.cancel, telling=True, visit_id=_visit),
+    _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(20)),
+    Step("", lambda s: s.house.clock.advance(4 * 3600)),
+    Step("pickup.remind_due", lambda s: pickup.remind_due(s.house.ctx, s.house.system()), telling=True),
+    _wait(30 * 3600),
+    Step("pickup.note_missed", lambda s: pickup.note_missed(s.house.ctx, s.house.system())),
+    _wait(3 * 86400),
+    Step("pickup.remind_collection", lambda s: pickup.remind_collection(s.house.ctx, s.house.system()), telling=True),
+    _flow("handover.hand_back", handover.hand_back, telling=True, ticket_ids=lambda s: [s.ticket()], token=_token,
+          checked="showed the stub", to="Jo Pike"),
+    _flow("handover.undo_handover", handover.undo_handover, ticket_id=_ticket, reason="wrong_device"),
+    Step("", lambda s: reach.set_contact(s.house.ctx, s.house.actor(), s.made["visit"].visit_id, s.made["told"],
+                                         channel="sms", address="")),
+    _move("on_shelf", 1, reason="not_repairable"), _wait(91),
+    _first_call("nobody_there"), _first_call("told"),
+    _move("left_behind", reason="customer_gave_it_up"),
+)  # fmt: skip
+STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS)
