@@ -70,14 +70,22 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
         lines, today = Lines(unit), ctx.today(ctx.shop(unit))
         work = lines.of(tickets.tickets_in(unit, IN_WORK))
         about = {line.ticket_id: line for line in work}
-        answered = _answered(unit, about)
+        answered, deliveries = _answered(unit, about), gather_deliveries(ctx, unit, lines)
         return DaySheet(
-            now=ctx.clock(), today=today, answered=answered, deliveries=gather_deliveries(ctx, unit, lines),
+            now=ctx.clock(), today=today, answered=answered, deliveries=deliveries,
             bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
-            resting=sum(1 for line in work if line.waits_on is WaitsOn.PART),
+            resting=_resting(work, deliveries),
         )  # fmt: skip
+
+
+def _resting(work: tuple[TicketLine, ...], deliveries: Deliveries) -> int:
+    """Tickets that wait for parts none of which needs hands today: not late, not due today, not still to order."""
+    needing = {part.ticket.ticket_id for part in deliveries.unordered}
+    for box in deliveries.due():
+        needing |= {part.ticket.ticket_id for part in box.parts}
+    return sum(1 for line in work if line.waits_on is WaitsOn.PART and line.ticket_id not in needing)
 
 
 def in_bench_order(work: tuple[TicketLine, ...], *, leave_out: set[str]) -> tuple[TicketLine, ...]:

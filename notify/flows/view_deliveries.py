@@ -19,9 +19,9 @@ from notify.store.parts import Part
 
 @dataclass(frozen=True, slots=True)
 class PartLine:
-    """One part. `frees`: its arrival is the last thing the ticket waits for, so somebody can bench it.
+    """One part. `frees`: it is the last thing the ticket waits for (or waited for), so somebody can bench it.
 
-    `arrived_frees` says the same of a part already here. `late` is by the delivery time agreed.
+    `missing` counts the parts its ticket still waits for. `late` is by the delivery time agreed.
     """
 
     part_id: str
@@ -34,17 +34,26 @@ class PartLine:
     arrived_at: datetime | None
     late: bool
     frees: bool
+    missing: int
 
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """Parts of one supplier due on one day; `due_at` is the earliest of them."""
+    """Parts of one supplier due on one day, late ones apart; `due_at` is the earliest of them."""
 
     supplier: str
     day: date | None
     due_at: datetime | None
     late: bool
     parts: tuple[PartLine, ...]
+
+    def frees(self) -> tuple[TicketLine, ...]:
+        """The tickets that wait for nothing but parts of this box."""
+        here: dict[str, list[PartLine]] = {}
+        for part in self.parts:
+            here.setdefault(part.ticket.ticket_id, []).append(part)
+        waiting = [group for group in here.values() if group[0].ticket.waits_on is WaitsOn.PART]
+        return tuple(group[0].ticket for group in waiting if len(group) == group[0].missing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +64,10 @@ class Deliveries:
     boxes: tuple[Box, ...]
     unordered: tuple[PartLine, ...]
     arrived: tuple[PartLine, ...]
+
+    def due(self) -> tuple[Box, ...]:
+        """Boxes that should be here by the end of today."""
+        return tuple(box for box in self.boxes if box.late or (box.day is not None and box.day <= self.today))
 
 
 def view(ctx: Context, actor: Actor) -> Deliveries:
@@ -89,6 +102,7 @@ def part_lines(ctx: Context, unit: Unit, lines: Lines, found: list[Part] | tuple
             part_id=part.id, name=part.name, label=part.label, state=part.state, ticket=about[part.ticket_id],
             supplier=suppliers.get(part.supplier_id or "", ""), due_at=part.due_at, arrived_at=part.arrived_at,
             late=is_late(part.state, part.due_at, now=now), frees=_frees(lines, part, about[part.ticket_id]),
+            missing=lines.missing(part.ticket_id),
         )
         for part in found
     )  # fmt: skip
@@ -101,13 +115,12 @@ def _frees(lines: Lines, part: Part, ticket: TicketLine) -> bool:
 
 
 def _boxes(shop: Shop, ordered: list[PartLine]) -> tuple[Box, ...]:
-    grouped: dict[tuple[str, date | None], list[PartLine]] = {}
+    grouped: dict[tuple[str, date | None, bool], list[PartLine]] = {}
     for line in ordered:
         day = line.due_at.astimezone(ZoneInfo(shop.zone)).date() if line.due_at else None
-        grouped.setdefault((line.supplier, day), []).append(line)
+        grouped.setdefault((line.supplier, day, line.late), []).append(line)
     boxes = [
-        Box(supplier, day, min((p.due_at for p in group if p.due_at), default=None), any(p.late for p in group),
-            tuple(group))
-        for (supplier, day), group in grouped.items()
-    ]  # fmt: skip
+        Box(supplier, day, min((p.due_at for p in group if p.due_at), default=None), late, tuple(group))
+        for (supplier, day, late), group in grouped.items()
+    ]
     return tuple(sorted(boxes, key=lambda box: (not box.late, box.day or date.max, box.supplier)))

@@ -27,7 +27,8 @@ TROUBLE = frozenset({MessageState.GIVEN_UP, MessageState.TO_CALL})
 class MessageLine:
     """One message in a list; codes as stored. `to` is masked, empty for a call or when the person is forgotten.
 
-    `at` is when it ended, else when it is due. `shop` tells a notice to the shop itself.
+    `at` is when it ended, else when it is due; `when` is when it ended, else when it was planned. `shop` tells
+    a notice to the shop itself.
     """
 
     id: str
@@ -41,7 +42,7 @@ class MessageLine:
     number: str
     ticket_id: str
     at: datetime
-    due_at: datetime
+    when: datetime
     tried: int
     trouble: bool
 
@@ -116,7 +117,8 @@ def _line(unit: Unit, message: Message, visit: tuple[tickets.Ticket, ...], perso
         id=message.id, notice=message.notice, state=str(message.state), reason=message.reason,
         channel=message.channel, to="" if gone else _masked(unit, message.contact_id),
         shop=NOTICES[message.notice].audience == "shop", forgotten=gone, number=show_number(ticket.number),
-        ticket_id=ticket.id, at=message.ended_at or message.due_at, due_at=message.due_at, tried=message.attempts,
+        ticket_id=ticket.id, at=message.ended_at or message.due_at, when=message.ended_at or message.created_at,
+        tried=message.attempts,
         trouble=message.state in TROUBLE,
     )  # fmt: skip
 

@@ -28,15 +28,15 @@ def _deliveries() -> Page:
         boxes=[
             {
                 "id": "4", "supplier": "Harbour Radio Works", "sentence": "Two days late.", "late": True,
-                "parts": [{"id": "30", "label": "c3f5h7", "name": "Green case, Harbour 3", "number": "K7M-2X9T", "href": "/tickets/12",
+                "parts": [{"id": "30", "name": "Green case, Harbour 3", "number": "K7M-2X9T", "href": "/tickets/12",
                            "frees": "Pat waits for an answer about the grey one."}],
             },
             {
                 "id": "5", "supplier": "Lantern Spares", "sentence": "Expected this morning.", "late": False,
                 "parts": [
-                    {"id": "31", "label": "k9b2d4", "name": "Shutter spring, Otter 220", "number": "P4H-9C3R", "href": "/tickets/13",
+                    {"id": "31", "name": "Shutter spring, Otter 220", "number": "P4H-9C3R", "href": "/tickets/13",
                      "frees": "Ben can bench it at once; promised today by 11:30."},
-                    {"id": "32", "label": "g6j8n3", "name": "Battery, Fenlight", "number": "T3N-6W8L", "href": "/tickets/14",
+                    {"id": "32", "name": "Battery, Fenlight", "number": "T3N-6W8L", "href": "/tickets/14",
                      "frees": "The last missing part; Ada benches it."},
                 ],
             },

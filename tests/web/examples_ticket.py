@@ -76,7 +76,7 @@ def _ticket(**more: Any) -> Page:
         money=["Agreed £38.00, deposit £10.00, £28.00 still to pay."], promise="Promised for today by 11:30.",
         facts=[{"name": "Brought by", "value": "Pat Marlow"}, {"name": "Reached by", "value": "text message to +44 •••• ••• 123"},
                {"name": "Condition", "value": "Scratched dial glass"}, {"name": "Left with it", "value": "leather strap, mains lead"}],
-        gone="", version=7, hand_over_href="", not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
+        gone="", is_open=True, forgotten=False, version=7, hand_over_href="", not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
         promised=True, booked="", may_reissue=True, links=[{"label": "T3N-6W8L Fenlight e-reader", "href": "/tickets/14"}],
         undo_offer={"event": "401", "sentence": "Taken to the bench: a mistake? It can be taken back for 62 more seconds.", "needs_reason": False},
         move_typed={"event": "", "reason": "", "note": ""},

@@ -37,7 +37,7 @@ def show() -> Response:
         "day_sheet.html", here="day", today=speak.day(sheet.now), summary=summary(sheet),
         seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1",
         answered=[answered_line(one, speak) for one in sheet.answered],
-        deliveries=[*(box_line(box, sheet, speak) for box in due_boxes(sheet)),
+        deliveries=[*(box_line(box, sheet, speak) for box in sheet.deliveries.due()),
                     *(unordered_line(part) for part in sheet.deliveries.unordered)],
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
@@ -48,13 +48,13 @@ def show() -> Response:
 
 def summary(sheet: DaySheet) -> str:
     """One sentence over the whole sheet."""
-    boxes = len(due_boxes(sheet))
+    boxes, calls = len(sheet.deliveries.due()), sum(1 for call in sheet.calls if call.again_at is None)
     parts = [
         d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",
-        d.count(len(sheet.calls), "person to call", "people to call") if sheet.calls else "",
+        d.count(calls, "person to call", "people to call") if calls else "",
     ]
     said = d.joined(parts)
     return f"{d.capital(said)}." if said else "Nothing needs hands right now."
@@ -66,11 +66,6 @@ def resting(number: int) -> str:
         return ""
     verb = "waits for its part and needs" if number == 1 else "wait for their parts and need"
     return f"{d.capital(d.count(number, 'device', 'devices'))} {verb} nothing now."
-
-
-def due_boxes(sheet: DaySheet) -> tuple[Box, ...]:
-    """Boxes that should be here by the end of today."""
-    return tuple(b for b in sheet.deliveries.boxes if b.late or (b.day is not None and b.day <= sheet.today))
 
 
 def answered_line(one: Asked, speak: Say) -> d.Line:
@@ -88,7 +83,7 @@ def answered_line(one: Asked, speak: Say) -> d.Line:
 def box_line(box: Box, sheet: DaySheet, speak: Say) -> d.Line:
     """One expected or late box, what it frees, and a button for when it is here."""
     names = d.joined(f"{part.name or 'a part'} for {part.ticket.number}" for part in box.parts)
-    frees = d.joined(part.ticket.number for part in box.parts if part.frees)
+    frees = d.joined(ticket.number for ticket in box.frees())
     sentence = f"{expected(box, sheet.today, speak)} {d.capital(names)}.{f' It frees {frees}.' if frees else ''}"
     here = d.button("/deliveries/arrived", "It is here", main=True, back="/")
     here["fields"] += [{"name": "part", "value": part.part_id} for part in box.parts]
@@ -107,7 +102,7 @@ def expected(box: Box, today: object, speak: Say) -> str:
 
 def unordered_line(part: PartLine) -> d.Line:
     """A part that somebody still has to order."""
-    return d.ticket_line(part.ticket, f"It needs {part.name or 'a part'}, and nobody has ordered it. Order it.",
+    return d.ticket_line(part.ticket, f"Nobody has ordered its part yet: {part.name or 'no name was noted'}. Order it.",
                          mark="part", place="", flag="")  # fmt: skip
 
 
@@ -115,18 +110,13 @@ def bench_line(one: TicketLine, speak: Say, *, main: bool) -> d.Line:
     """Where it stands and what was promised, with the usual next step."""
     event, to = NEXT[one.phase]
     in_hand = one.phase in (Phase.ON_BENCH, Phase.PROVING)
-    doing = f"{d.words()(f'event.{event_of(one.phase)}')} {d.at(speak, one.since)}{_with(one)}." if in_hand else ""
+    doing = d.words()(f"in_hand.{one.phase}", since=speak.when(one.since), by=_with(one)) if in_hand else ""
     waits = d.words()(f"waits.{one.waits_on}") if in_hand and one.waits_on.value in ("customer", "part") else ""
     fault = "" if in_hand or not one.fault else f"{d.capital(one.fault.splitlines()[0].rstrip('.'))}."
     since = "" if in_hand or one.promise_at else f"Here since {speak.when(one.created_at)}; no time is promised."
     sentence = " ".join(part for part in (doing, waits, fault, d.promise(one, speak), since) if part)
     press = d.button(f"/tickets/{one.ticket_id}/move", d.words()(f"move.{event}"), main=main, to=to.value, back="/")
     return d.ticket_line(one, sentence, buttons=[press])
-
-
-def event_of(phase: Phase) -> str:
-    """The event that leads into a phase of the bench."""
-    return {Phase.ON_BENCH: "bench_began", Phase.PROVING: "repair_done"}[phase]
 
 
 def _with(one: TicketLine) -> str:
@@ -174,7 +164,7 @@ def pickup_line(one: Pickup, speak: Say) -> d.Line:
     return d.sheet_line(
         d.person(one.person), f"{d.capital(names)}. {pay}{also}{others}{late}".rstrip(), mark="slot",
         clock=speak.time(one.start_at), number=first.number if first else "", href=f"/visits/{one.visit_id}",
-        place=places, flag=d.flag(sorted(flags)),
+        place=f"Place: {places}" if places else "", flag=d.flag(sorted(flags)),
     )  # fmt: skip
 
 

@@ -39,22 +39,22 @@ def _box(box: Box, seen: Deliveries, speak: Say) -> d.Line:
         "id": box.parts[0].part_id, "supplier": box.supplier or "A supplier not named", "late": box.late,
         "sentence": expected(box, seen.today, speak),
         "parts": [
-            {"id": p.part_id, "name": p.name or "A part", "number": p.ticket.number, "label": p.label,
-             "href": f"/tickets/{p.ticket.ticket_id}", "frees": frees(p, speak)}
+            {"id": p.part_id, "name": p.name or "A part", "number": p.ticket.number,
+             "href": f"/tickets/{p.ticket.ticket_id}", "frees": frees(p, box, speak)}
             for p in box.parts
         ],
     }  # fmt: skip
 
 
-def frees(part: PartLine, speak: Say) -> str:
+def frees(part: PartLine, box: Box, speak: Say) -> str:
     """What the arrival of a part lets happen."""
-    ticket, who = part.ticket, part.ticket.technician or "Whoever is free"
+    ticket, who = part.ticket, part.ticket.technician or "whoever is free"
     if ticket.waits_on == "customer":
         return f"The {d.device(ticket)} still waits for the customer's answer."
-    if not part.frees:
+    if ticket not in box.frees():
         return f"The {d.device(ticket)} waits for another part as well."
-    promise = d.promise(ticket, speak)
-    return f"The last missing part of the {d.device(ticket)}: {who} can bench it. {promise}".strip()
+    last = "With it comes all" if part.missing > 1 else "It is all"
+    return f"{last} that the {d.device(ticket)} waits for: {who} can bench it. {d.promise(ticket, speak)}".strip()
 
 
 def _unordered(part: PartLine) -> d.Line:

@@ -114,5 +114,5 @@ def sheet_line(head: str, sentence: str, **more: Any) -> Line:
 def ticket_line(line: TicketLine, sentence: str, **more: Any) -> Line:
     """A line about one ticket, with its number, device, place and safety flag."""
     whole: Line = {"mark": line.phase.value, "number": line.number, "href": f"/tickets/{line.ticket_id}",
-                   "place": line.shelf, "flag": flag(line.safety)}  # fmt: skip
+                   "place": f"Place: {line.shelf}" if line.shelf else "", "flag": flag(line.safety)}  # fmt: skip
     return sheet_line(device(line), sentence, **{**whole, **more})

@@ -44,7 +44,7 @@ def _sentence(seen: MessageList, speak: Say) -> str:
 
 def _line(one: MessageLine, speak: Say) -> d.Line:
     return {
-        "href": f"/messages/{one.id}", "when": speak.when(one.at), "subject": d.staff_word("notice", one.notice),
+        "href": f"/messages/{one.id}", "when": speak.when(one.when), "subject": d.staff_word("notice", one.notice),
         "number": one.number, "trouble": one.trouble, "sentence": fate(one, speak),
     }  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from flask import Blueprint
@@ -11,7 +12,7 @@ from notify.core.questions import ANSWERS
 from notify.core.roles import may
 from notify.flows.promises import WHY
 from notify.flows.view_deliveries import PartLine
-from notify.flows.view_ticket import QuestionLine, TicketView, view
+from notify.flows.view_ticket import QuestionLine, SlotLine, TicketView, view
 from notify.web.counter import desk_words as d
 from notify.web.counter import ticket_says as says
 from notify.web.here import ctx, current_actor
@@ -62,12 +63,18 @@ def _promised(seen: TicketView, speak: Say) -> str:
     return d.promise(seen.line, speak) if in_work else ""
 
 
+def is_open(seen: TicketView) -> bool:
+    """Whether the device is with us and its ticket can still change."""
+    return seen.line.phase not in ("handed_back", "left_behind")
+
+
 def _moves(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
     kept = {name: typed.get(name, "") for name in ("event", "reason", "note")}
-    offered = [says.move(one, seen) for one in seen.moves if one.event != "handed_back"]
+    gone = seen.line.forgotten  # nobody is left to hand anything to or to take it back from
+    offered = [says.move(one, seen) for one in seen.moves if one.event != "handed_back" and not gone]
     hand_over = any(one.event == "handed_back" for one in seen.moves)
     return {
-        "moves": offered, "not_now": says.refusals(seen.refused), "undo_offer": _undo(seen, speak),
+        "moves": offered, "not_now": says.refusals(seen.refused), "undo_offer": None if gone else _undo(seen, speak),
         "hand_over_href": f"/visits/{seen.line.visit_id}/handover" if hand_over else "",
         "move_typed": kept, "undo_reason": typed.get("undo_reason", ""),
     }  # fmt: skip
@@ -93,7 +100,7 @@ def _questions(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         "asked": [{"sentence": says.closed_question(one, speak)} for one in seen.questions if one.state != "open"],
         "kinds": [{"code": code, "label": d.capital(d.words()(f"question.{code}"))} for code in ANSWERS],
         "question": {**blank, **typed.get("question", {})},
-        "may_ask": may(role, "ask") and seen.line.phase not in ("handed_back", "left_behind"),
+        "may_ask": may(role, "ask") and is_open(seen),
     }  # fmt: skip
 
 
@@ -112,7 +119,7 @@ def _parts(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         "parts": [_part(one, seen, speak, typed) for one in seen.parts],
         "part": {"part": "", "supplier": "", "due": "", "open": False, **typed.get("part", {})},
         "suppliers": [{"code": code, "label": name} for code, name in seen.suppliers],
-        "may_order": may(current_actor().role, "order_part") and seen.line.phase not in ("handed_back", "left_behind"),
+        "may_order": may(current_actor().role, "order_part") and is_open(seen),
     }  # fmt: skip
 
 
@@ -124,9 +131,11 @@ def _part(one: PartLine, seen: TicketView, speak: Say, typed: Typed) -> dict[str
     by_state = {"needed": [here, drop], "ordered": [here, drop], "arrived": [faulty, drop]}
     mine = typed.get("part_id") == one.part_id
     return {
-        "id": one.part_id, "sentence": says.part(one, speak), "buttons": by_state.get(one.state, []),
-        "label_href": f"{base}/label.pdf" if one.state in ("ordered", "arrived") else "",
-        "order": one.state == "needed" and bool(seen.suppliers), "delay": one.state == "ordered", "back": back,
+        "id": one.part_id, "sentence": says.part(one, speak),
+        "buttons": by_state.get(one.state, []) if is_open(seen) else [],
+        "label_href": f"{base}/label.pdf" if one.state in ("ordered", "arrived") and is_open(seen) else "",
+        "order": one.state == "needed" and bool(seen.suppliers) and is_open(seen),
+        "delay": one.state == "ordered" and is_open(seen), "back": back,
         "supplier": typed.get("supplier", "") if mine else "", "due": typed.get("due", "") if mine else "",
     }  # fmt: skip
 
@@ -142,10 +151,16 @@ def _promise(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         "whys": [{"code": code, "label": d.words()(f"why.{code}")} for code in WHY],
         "book_action": f"/visits/{seen.line.visit_id}/book", "slot": "",
         "slots": [
-            {"code": f"{one.local:%Y-%m-%dT%H:%M}/{one.fold}", "label": speak.when(one.start)} for one in seen.slots
+            {"code": f"{one.local:%Y-%m-%dT%H:%M}/{one.fold}", "label": speak.when(one.start)}
+            for one in _soon(seen, speak)
         ],
         "booked": f"They come {d.at(speak, seen.booked_at)}." if seen.booked_at else "",
     }  # fmt: skip
+
+
+def _soon(seen: TicketView, speak: Say) -> list[SlotLine]:
+    """The times of the coming week: a caller wants one of those, and a longer list is hard to read."""
+    return [one for one in seen.slots if one.start - speak.now <= timedelta(days=7)]
 
 
 def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
@@ -154,6 +169,7 @@ def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
     if seen.follows:
         links.append({"label": f"Follows {seen.follows.number}", "href": f"/tickets/{seen.follows.ticket_id}"})
     return {
+        "is_open": is_open(seen), "forgotten": line.forgotten,
         "fault": line.fault or ("" if line.forgotten else "No fault was noted."), "facts": says.facts(seen, speak),
         "money": says.money(seen, speak), "paid": typed.get("paid", seen.paid), "links": links,
         "price_agreed": typed.get("price_agreed", _amount(seen.price_agreed, speak)),

@@ -33,8 +33,18 @@ def facts(seen: TicketView, say: Say) -> list[dict[str, str]]:
     pairs.append(("Taken in", say.when(seen.line.created_at)))
     pairs.append(("Waits here", "Yes: nothing is written in between" if seen.waits_here else ""))
     pairs.append(("Pickup", d.capital(d.at(say, seen.booked_at)) if seen.booked_at else ""))
-    pairs.append(("Forgotten on", say.day(seen.forgets_on) if seen.forgets_on else ""))
+    pairs.append(("Forgotten", _forgotten(seen, say)))
     return [{"name": name, "value": value} for name, value in pairs if value]
+
+
+def _forgotten(seen: TicketView, say: Say) -> str:
+    """When name and contacts go, or what keeps them; "" while the device is here."""
+    if seen.forgets_on is None:
+        return ""
+    if seen.line.phase == "left_behind":
+        return "Not by itself: it was never collected"
+    owes = bool(seen.line.left)
+    return "Not before it is paid" if owes else f"On {say.day(seen.forgets_on)} {say.local(seen.forgets_on).year}"
 
 
 def _person(one: PersonLine) -> list[tuple[str, str]]:
@@ -121,7 +131,7 @@ def waits(seen: TicketView, say: Say) -> str:
 def messages(seen: TicketView, say: Say) -> list[dict[str, str]]:
     """Every message of the ticket with why it was planned, skipped, dropped or waits; newest first."""
     return [
-        {"when": say.when(one.at), "href": f"/messages/{one.id}",
+        {"when": say.when(one.when), "href": f"/messages/{one.id}",
          "sentence": f"{d.staff_word('notice', one.notice)}. {fate(one, say)}"}
         for one in seen.messages
     ]  # fmt: skip
