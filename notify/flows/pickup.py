@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, NotFound
-from notify.core.slots import Slot, slot_at, slots
+from notify.core.slots import Slot, check_bookable, slot_at, slots
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.record import record
@@ -47,7 +47,7 @@ def offers_within(ctx: Context, unit: Unit, visit_id: str) -> tuple[Offer, ...]:
 def book(ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: int = 0, once: str = "") -> Booking:
     """Takes a place at shop-local `local` (naive), or moves the visit's booking there.
 
-    `once` is an idempotency key. Raises Invalid (no such slot), Conflict (full, too soon, nothing ready).
+    `once` is an idempotency key. Raises Invalid (no such slot, too soon, too far ahead), Taken (full), Conflict (nothing ready).
     """
     actor.need("book")
     with ctx.db.write(actor.shop_id) as unit:
@@ -58,16 +58,11 @@ def book(ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: in
         shop, now = ctx.shop(unit), ctx.clock()
         counter = shops.get_counter(unit, shop)
         slot = slot_at(counter, local, fold)
-        _check_offered(slot, slots(counter, now=now))
+        check_bookable(counter, slot, now=now)
         booking = _take(ctx, unit, actor, visit_id, slot)
         if once:
             idempotent.keep(unit, f"book:{visit_id}:{once}", {"booking": booking.id}, at=now)
         return booking
-
-
-def _check_offered(slot: Slot, offered: tuple[Slot, ...]) -> None:
-    if all(slot.start != other.start for other in offered):
-        raise Conflict("This time is too soon or too far ahead", "Choose one of the times on offer.", field="slot")
 
 
 def _take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot) -> Booking:

@@ -31,7 +31,7 @@ def live(house: Any, visit_id: str) -> Any:
 
 
 def hidden(html: str, name: str) -> str:
-    return re.findall(rf'name="{name}" value="([^"]+)"', html)[0]
+    return str(re.findall(rf'name="{name}" value="([^"]+)"', html)[0])
 
 
 def press(client: Browser, path: str, slot: str, *, to: str = "book") -> Any:

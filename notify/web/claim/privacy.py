@@ -10,6 +10,7 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from notify.config.settings import Settings
+from notify.core.contacts import show_phone
 from notify.core.durations import parse_duration
 from notify.core.shop import Shop
 from notify.flows.check_in_form import LANGUAGES
@@ -41,7 +42,13 @@ def show() -> Response:
 def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
     """The keys of render/shape.privacy_shape(); what no setting knows stays empty and its sentence says so."""
     controller = {"name": shop.controller, "address": ""} if shop.controller else {}
-    own = {"name": shop.name, "address": shop.address, "phone": shop.phone, "email": shop.email, "representative": ""}
+    own = {
+        "name": shop.name,
+        "address": shop.address,
+        "phone": show_phone(shop.phone),
+        "email": shop.email,
+        "representative": "",
+    }
     period = say_period(parse_duration(shop.keep_period), language=words.code)
     link = _LINK.search(shop.authority)
     return {

@@ -66,9 +66,8 @@ def _take(token: str) -> Response:
         return go_to(token, "taken", page="/slots")
     except (Invalid, ValueError):
         return go_to(token, "gone", page="/slots")
-    except Conflict as refused:
-        # Named by its field: a time too soon or too far ahead; else nothing stands on the shelf any more.
-        return go_to(token, "gone", page="/slots") if refused.field == "slot" else go_to(token, "not_ready")
+    except Conflict:
+        return go_to(token, "not_ready")
     return go_to(token, "booked" if booking.revision == 0 else "moved")
 
 
