@@ -7,6 +7,7 @@ from pathlib import Path
 
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
+from notify.core.contacts import show_phone
 from notify.core.durations import parse_duration
 from notify.core.errors import NotFound
 from notify.core.money import show_amount
@@ -15,11 +16,11 @@ from notify.flows.context import Context
 from notify.flows.view_visit import pieces
 from notify.render.claim_ticket import ClaimTicket
 from notify.render.dates import say_day, say_time
-from notify.render.labels import DeviceLabel
+from notify.render.labels import DeviceLabel, PartLabel
 from notify.render.moments import say_period
 from notify.render.paper_words import load_words
 from notify.render.words import Language
-from notify.store import people, tickets
+from notify.store import parts, people, shops, tickets
 from notify.store.tickets import Ticket
 
 Speak = Callable[[str], Language]
@@ -37,7 +38,7 @@ def claim_ticket(ctx: Context, actor: Actor, ticket_id: str, *, words: Speak, te
     _check_claim(ticket)
     w = words(language)
     return ClaimTicket(
-        shop_name=shop.name, shop_lines=tuple(shop.address.splitlines()), shop_phone=shop.phone,
+        shop_name=shop.name, shop_lines=tuple(shop.address.splitlines()), shop_phone=show_phone(shop.phone),
         number=show_number(ticket.number), qr_text=ctx.claim_code(ticket.token), link=ctx.claim_link(ticket.token),
         received=w("stub.received", day=say_day(ticket.created_at, zone=shop.zone, language=language),
                    time=say_time(ticket.created_at, zone=shop.zone, language=language)),
@@ -55,6 +56,16 @@ def device_label(ctx: Context, actor: Actor, ticket_id: str) -> tuple[DeviceLabe
         shop, ticket = ctx.shop(unit), tickets.get_ticket(unit, ticket_id)
     label = DeviceLabel(show_number(ticket.number), ticket.shelf, ticket.device, ticket.safety, ticket.number)
     return label, shop.language
+
+
+def part_label(ctx: Context, actor: Actor, part_id: str) -> tuple[PartLabel, str]:
+    """The label for a part's bag, and the shop's language; raises NotFound."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        shop, part = ctx.shop(unit), parts.get_part(unit, part_id)
+        ticket = tickets.get_ticket(unit, part.ticket_id)
+        supplier = shops.find_supplier(unit, part.supplier_id).name if part.supplier_id else ""
+    return PartLabel(part.label, part.name, show_number(ticket.number), supplier), shop.language
 
 
 def claim_code(ctx: Context, actor: Actor, visit_id: str) -> tuple[str, str]:

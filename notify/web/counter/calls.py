@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
-from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.errors import Conflict, Invalid
 from notify.flows.calls import RESULTS, log_call
 from notify.flows.view_calls import Call, Logged, view
 from notify.web.counter import desk_words as d
@@ -62,6 +62,6 @@ def log(message_id: str) -> Response:
     except Invalid as error:
         fields = {"note": f"note-{message_id}", "result": ""}
         return _page(errors=problems_of(error, fields=fields), status=422, typed={message_id: note})
-    except (Conflict, NotFound) as error:
+    except Conflict as error:
         return redirect_with("/calls", str(error))
     return redirect_with("/calls", f"{d.words()(f'call_result.{result}')}: noted.")

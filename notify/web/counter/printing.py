@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from notify.flows import view_ticket_print
 from notify.render.claim_ticket import ticket_pdf
-from notify.render.labels import label_pdf
+from notify.render.labels import label_pdf, part_label_pdf
 from notify.web.here import ctx, current_actor, services
 
 pages = Blueprint("printing", __name__)
@@ -27,7 +27,19 @@ def print_ticket(ticket_id: str, paper: str) -> Response:
             ctx(), current_actor(), ticket_id, words=services().words.get, templates=templates
         )
         data = ticket_pdf(ticket, paper=paper, templates=templates, made_at=made_at)
-    name = f"{paper}.pdf" if paper == LABEL else f"claim-ticket-{paper}.pdf"
+    return _pdf(data, f"{paper}.pdf" if paper == LABEL else f"claim-ticket-{paper}.pdf")
+
+
+@pages.get("/parts/<part_id>/label.pdf")
+def print_part_label(part_id: str) -> Response:
+    """The label for the bag of a delivered part."""
+    label, language = view_ticket_print.part_label(ctx(), current_actor(), part_id)
+    made_at, templates = ctx().clock(), services().templates
+    data = part_label_pdf(label, paper=LABEL_PAPER, language=language, templates=templates, made_at=made_at)
+    return _pdf(data, "part-label.pdf")
+
+
+def _pdf(data: bytes, name: str) -> Response:
     answer = Response(data, mimetype="application/pdf")
     answer.headers["Content-Disposition"] = f'inline; filename="{name}"'
     return answer

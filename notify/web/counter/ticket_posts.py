@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotifyError
 from notify.flows import desk_notes, handover, moves, pickup
 from notify.flows.view_ticket import number_of
+from notify.flows.view_visit import view_visit
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
 from notify.web.counter.ticket import Typed, page
@@ -131,6 +132,7 @@ def claim_ticket(ticket_id: str) -> Response:
 @pages.post("/visits/<visit_id>/book")
 def book(visit_id: str) -> Response:
     """Takes, moves or gives up a pickup for somebody on the phone; an empty slot gives it up."""
+    view_visit(ctx(), current_actor(), visit_id)  # a visit that is not ours is no refusal but nothing at all
     back, slot = back_to("/pickups"), request.form.get("slot", "")
     try:
         if not slot:
