@@ -12,8 +12,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from flask import Flask
+from sqlalchemy import bindparam, create_engine, select
+
 from notify.render.email import Mailbox, compose_mail
 from notify.render.texts import Texts
+from notify.store import schema
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,3 +62,23 @@ def open_line(port: int) -> smtplib.SMTP:
     line = smtplib.SMTP("127.0.0.1", port, local_hostname="[127.0.0.1]")
     line.ehlo()
     return line
+
+
+def bare_app(url: str, *, shop_id: str, octets: int) -> Flask:
+    """GET /bare/<id>: SELECT number, phase FROM tickets WHERE shop_id = ? AND id = ?; one page of `octets`."""
+    engine = create_engine(url)
+    table = schema.tickets
+    ticket = select(table.c.number, table.c.phase).where(
+        table.c.shop_id == bindparam("shop"), table.c.id == bindparam("ticket")
+    )
+    app = Flask("bare")
+    head = "<!doctype html><title>{{ row.number }}</title><h1>{{ row.phase }}</h1><p>"
+    page = app.jinja_env.from_string(head + "x" * max(0, octets - len(head) + 16))
+
+    @app.get("/bare/<ticket_id>")
+    def show(ticket_id: str) -> str:
+        with engine.connect() as connection:
+            row = connection.execute(ticket, {"shop": shop_id, "ticket": ticket_id}).one()
+        return page.render(row=row)
+
+    return app

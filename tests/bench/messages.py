@@ -36,9 +36,12 @@ class Round:
 
 def figures(*, n: int, rounds: int) -> list[Figure]:
     """`messages_whole_life` and `outbox_drain` of one run; `n` messages a round."""
-    with tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as folder, helper("tests.bench.sink") as sink:
-        with _house(Path(folder), int(sink.first)) as house:
-            return _measure(house, sink, n=n, rounds=rounds)
+    with (
+        tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as folder,
+        helper("tests.bench.sink") as sink,
+        _house(Path(folder), int(sink.first)) as house,
+    ):
+        return _measure(house, sink, n=n, rounds=rounds)
 
 
 @contextmanager

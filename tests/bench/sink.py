@@ -1,4 +1,4 @@
-"""A mail server that takes everything and keeps nothing but a count: `python -m tests.bench.sink`, a process of its own.
+"""A mail server that takes everything and keeps nothing but a count: `python -m tests.bench.sink`.
 
 It speaks as much of RFC 5321 as smtplib needs, over raw sockets and one thread a connection, so that what is
 measured is the sender; being another process, it shares no interpreter lock with either side.

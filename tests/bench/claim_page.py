@@ -1,0 +1,89 @@
+"""The claim page against a bare route: requests a second over connections that stay open."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+
+from notify.flows import moves
+from notify.flows.check_in_form import DeviceForm
+from notify.store import migrate, tickets
+from tests.bench.line import Figure, alternate, compare
+from tests.bench.processes import Helper, helper
+from tests.parts.clock import FakeClock
+from tests.parts.house import House, make_house
+
+CONNECTIONS = 16
+BASELINE = (
+    "bare Flask route on the same waitress with the same threads: one primary-key SELECT through SQLAlchemy Core "
+    "on the same database file, one Jinja page of the same size; no vault, no sessions, no guards, no headers"
+)
+
+
+def figures(*, seconds: float, rounds: int) -> list[Figure]:
+    """`claim_page`; each side is asked for `seconds` a round. Half of the devices are ready to be collected."""
+    with tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as name:
+        folder = Path(name)
+        url = f"sqlite:///{folder / 'shelfbell.db'}"
+        migrate.upgrade(url)
+        house = make_house(folder, url, clock=FakeClock())
+        claims = prepare(house, 20)
+        shop_id = house.shop_id
+        house.services.close()
+        (config,) = (folder / "house").glob("*.toml")
+        with (
+            helper("tests.bench.client") as client,
+            helper("tests.bench.web_side", "ours", str(config)) as ours,
+        ):
+            paths = [f"/c/{token}" for _, token in claims]
+            size = _size(client, ours, paths)
+            with helper("tests.bench.web_side", "bare", url, shop_id, str(size)) as theirs:
+                return _measure(client, ours, theirs, paths=paths, ids=[i for i, _ in claims], size=size,
+                                seconds=seconds, rounds=rounds)  # fmt: skip
+
+
+def prepare(house: House, n: int) -> list[tuple[str, str]]:
+    """(ticket, claim secret) of `n` visits: on the bench and ready in turn."""
+    out = []
+    for number in range(n):
+        done = house.check_in(DeviceForm("Kestrel pocket radio", device_class="radio", fault="no sound"),
+                              email=f"ines{number}@example.org")  # fmt: skip
+        for phase in ("in_line", "on_bench"):
+            moves.move(house.ctx, house.actor(), done.ticket_ids[0], phase)
+        if number % 2:
+            moves.move(house.ctx, house.actor(), done.ticket_ids[0], "on_shelf", outcome="repaired")
+        with house.read() as unit:
+            out.append((done.ticket_ids[0], tickets.get_ticket(unit, done.ticket_ids[0]).token))
+    return out
+
+
+def _size(client: Helper, side: Helper, paths: list[str]) -> int:
+    """The mean size of our pages, in octets."""
+    got = client.ask(_order(side, paths, seconds=0.3, connections=1))
+    assert got["requests"] and not got["bad"], got
+    return int(got["octets"] / got["requests"])
+
+
+def _measure(
+    client: Helper, ours: Helper, theirs: Helper, *, paths: list[str], ids: list[str], size: int, seconds: float,
+    rounds: int,
+) -> list[Figure]:  # fmt: skip
+    done, sizes = {"ours": 0, "theirs": 0}, {"ours": 0, "theirs": 0}
+
+    def ask(name: str, side: Helper, addresses: list[str]) -> float:
+        got = client.ask(_order(side, addresses, seconds=seconds, connections=CONNECTIONS))
+        assert not got["bad"], got
+        done[name] += got["requests"]
+        sizes[name] += got["octets"]
+        return float(got["requests"] / got["seconds"])
+
+    bare = [f"/bare/{ticket_id}" for ticket_id in ids]
+    pairs = alternate(rounds, lambda _: ask("ours", ours, paths), lambda _: ask("theirs", theirs, bare))
+    ratio, mine, other = compare(pairs, unit="requests/s")
+    more = {"connections": CONNECTIONS, "octets_a_page": {k: round(sizes[k] / max(1, done[k])) for k in done}}
+    return [Figure("claim_page", ratio, 0.5, BASELINE, done["ours"], mine, other, more=more)]
+
+
+def _order(side: Helper, paths: list[str], *, seconds: float, connections: int) -> str:
+    return json.dumps({"port": int(side.first), "paths": paths, "seconds": seconds, "connections": connections})

@@ -1,0 +1,45 @@
+"""One side of the claim page figure, a process of its own.
+
+`python -m tests.bench.web_side ours CONFIG` is the product, `... bare URL SHOP OCTETS` the baseline.
+Both are served by the product's own waitress with the same number of threads.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import sys
+import threading
+from pathlib import Path
+
+from notify.cli.server import open_socket, serve_until_stopped, stop_on_signals
+from notify.config.load import load
+from notify.web.app import create_app
+from notify.wiring import build
+from tests.bench import baselines
+from tests.parts.clock import FakeClock
+
+
+def main(arguments: list[str]) -> None:
+    """Prints the port; ends when standard input does."""
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # sixteen questions for eight threads do wait
+    listening = open_socket("127.0.0.1", 0)
+    if arguments[0] == "ours":
+        app = create_app(build(load(Path(arguments[1])), clock=FakeClock()))
+    else:
+        app = baselines.bare_app(arguments[1], shop_id=arguments[2], octets=int(arguments[3]))
+    listening.listen()
+    print(listening.getsockname()[1], flush=True)
+    threading.Thread(target=_stop_with_parent, daemon=True).start()
+    with stop_on_signals():
+        serve_until_stopped(app, listening, proxied=False)
+
+
+def _stop_with_parent() -> None:
+    sys.stdin.read()
+    os.kill(os.getpid(), signal.SIGTERM)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
