@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -37,10 +38,15 @@ def slots(counter: Counter, *, now: datetime, not_before: datetime | None = None
     `horizon_days` ahead. Wall times that a clock change skips are never among them, those that come twice
     are there twice. Raises Invalid.
     """
+    return tuple(each_slot(counter, now=now, not_before=not_before))
+
+
+def each_slot(counter: Counter, *, now: datetime, not_before: datetime | None = None) -> Iterator[Slot]:
+    """The same, one after the other, for whoever needs only the first few."""
     today = need_aware(now).astimezone(zone(counter.zone)).date()
     days = (today + timedelta(days=ahead) for ahead in range(counter.horizon_days + 1))
     earliest = _earliest(counter, now, not_before)
-    return tuple(slot for day in days for slot in slots_on(counter, day) if slot.start >= earliest)
+    return (slot for day in days for slot in slots_on(counter, day) if slot.start >= earliest)
 
 
 def slots_on(counter: Counter, day: date) -> tuple[Slot, ...]:

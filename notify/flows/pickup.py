@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, NotFound
-from notify.core.slots import Slot, check_bookable, slot_at, slots
+from notify.core.slots import Slot, check_bookable, each_slot, slot_at
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.record import record
@@ -32,22 +33,31 @@ def offers(ctx: Context, actor: Actor, visit_id: str) -> tuple[Offer, ...]:
 
 def offers_within(ctx: Context, unit: Unit, visit_id: str) -> tuple[Offer, ...]:
     """Like offers, inside the caller's transaction."""
+    return tuple(_each_offer(ctx, unit, visit_id))
+
+
+def has_offer(ctx: Context, unit: Unit, visit_id: str) -> bool:
+    """Whether there is any offer; looks no further than the first."""
+    return next(_each_offer(ctx, unit, visit_id), None) is not None
+
+
+def _each_offer(ctx: Context, unit: Unit, visit_id: str) -> Iterator[Offer]:
     if not _ready_since(unit, visit_id):
-        return ()
+        return
     shop, now = ctx.shop(unit), ctx.clock()
-    found = slots(shops.get_counter(unit, shop), now=now)
-    if not found:
-        return ()
-    taken = bookings.occupied(unit, found[0].start, found[-1].end, but_for=visit_id)
+    taken = bookings.occupied(unit, now, now + timedelta(days=shop.horizon_days + 2), but_for=visit_id)
     own = bookings.live_booking(unit, visit_id)
-    offered = (Offer(slot, slot.capacity - taken.during(slot)) for slot in found)
-    return tuple(offer for offer in offered if offer.free > 0 and not (own and own.start_at == offer.slot.start))
+    for slot in each_slot(shops.get_counter(unit, shop), now=now):
+        free = slot.capacity - taken.during(slot)
+        if free > 0 and not (own and own.start_at == slot.start):
+            yield Offer(slot, free)
 
 
 def book(ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: int = 0, once: str = "") -> Booking:
     """Takes a place at shop-local `local` (naive), or moves the visit's booking there.
 
-    `once` is an idempotency key. Raises Invalid (no such slot, too soon, too far ahead), Taken (full), Conflict (nothing ready).
+    `once` is an idempotency key. Raises Invalid (no such slot, too soon, too far ahead), Taken (full) or
+    Conflict (nothing ready).
     """
     actor.need("book")
     with ctx.db.write(actor.shop_id) as unit:

@@ -21,7 +21,7 @@ from notify.core.tickets import OPEN_PHASES, Phase, waiting_on
 from notify.flows.claims import Forgotten, open_claim
 from notify.flows.context import Context
 from notify.flows.moves import UNDO_WITHIN
-from notify.flows.pickup import offers_within
+from notify.flows.pickup import has_offer
 from notify.flows.questions import check_take_back
 from notify.flows.view_reach import ContactLine, say_collectors, say_contacts, say_known
 from notify.render import claim_says
@@ -228,7 +228,7 @@ class _Reading:
         booking = bookings.live_booking(self.unit, self.claim.visit_id)
         if booking is not None:
             return self._booked(booking, place)
-        if offers_within(self.ctx, self.unit, self.claim.visit_id):
+        if has_offer(self.ctx, self.unit, self.claim.visit_id):
             key = "says.pickup_open" if len(ready) == 1 else "says.pickup_open_many"
             return Pickup("open", self.words[key], "", place)
         return Pickup("walk_in", self.words["says.pickup_walk_in"], "", place)
