@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.cli.demo_stage import ZONE, Stage, Story, Visit
-from notify.flows import calls, desk_notes, moves, questions, view_calls
+from notify.flows import desk_notes, moves, questions
 from notify.flows.check_in_form import DeviceForm
 
 
@@ -66,18 +66,15 @@ def uncollected(s: Stage) -> Story:
 
 
 def call_task(s: Stage) -> Story:
-    """A customer without e-mail or mobile: somebody has to ring, and it was engaged the first time."""
+    """A customer without e-mail or mobile: what must be said becomes a call, kept until somebody has said it."""
     yield s.day(2, "09:35")
     visit = s.check_in("Edda Quist", DeviceForm("Kitchen wireless", "radio", "hums", accessories="power lead",
                        price_agreed="22", shelf="A4"))  # fmt: skip
     desk_notes.add_note(
-        s.ctx, s.counter, visit.ticket_ids[0], text="Landline of the flower stall next door will fetch her."
+        s.ctx, s.counter, visit.ticket_ids[0], text="No telephone of her own; the flower stall opposite will fetch her."
     )
     yield s.ago(190)
     _repaired(visit)
-    yield s.ago(120)
-    for line in view_calls.view(s.ctx, s.counter).calls[:1]:
-        calls.log_call(s.ctx, s.counter, line.message_id, result="nobody_there", note="The stall was closed.")
 
 
 def two_devices(s: Stage) -> Story:
@@ -96,7 +93,7 @@ def two_devices(s: Stage) -> Story:
     visit.move("inspecting", "in_line", which=1)
     part = parts.need(s.ctx, s.technician, visit.ticket_ids[1], name="page button flex")
     yield s.day(1, "15:10")
-    parts.order(s.ctx, s.technician, part, supplier="Harbour Parts", due=s.now + timedelta(hours=16))
+    parts.order(s.ctx, s.technician, part, supplier="Harbour Parts", due=(s.now + timedelta(days=1)).date())
 
 
 def pickup_today(s: Stage) -> Story:

@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from notify.core.claim_number import show_number
+from notify.core.contacts import show_phone
 from notify.core.hours import Counter, spans_on
 from notify.core.money import show_amount
 from notify.core.questions import ANSWERS
@@ -80,7 +81,7 @@ def _devices_about(unit: Unit, message: Message) -> tuple[Ticket, ...]:
 
 def _shop(shop: Shop, counter: Counter, saying: Saying, now: datetime) -> dict[str, str]:
     return {
-        "name": shop.name, "phone": shop.phone, "email": shop.email, "address": shop.address,
+        "name": shop.name, "phone": show_phone(shop.phone), "email": shop.email, "address": shop.address,
         "hours": _hours_today(counter, shop, saying, now), "url": saying.public_url,
     }  # fmt: skip
 

@@ -12,6 +12,7 @@ from flask import Flask, jsonify, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
+from notify.core.contacts import show_phone
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, TooOften
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_desk import view_shop
@@ -88,8 +89,9 @@ def customer_base(language: str, *, notice: str = "", language_action: str = "")
         "language": language, "w": w, "notice": notice, "csrf": form_token(), "language_action": language_action,
         "privacy_href": f"/privacy?language={language}",
         "languages": [{"code": one, "label": page_label(one), "here": one == language} for one in LANGUAGES],
-        "shop": {"name": shop.name, "phone": shop.phone, "phone_href": f"tel:{shop.phone}" if shop.phone else "",
-                 "email": shop.email, "address": shop.address, "hours": []},
+        "shop": {"name": shop.name, "phone": show_phone(shop.phone),
+                 "phone_href": f"tel:{shop.phone}" if shop.phone else "", "email": shop.email,
+                 "address": shop.address, "hours": []},
     }  # fmt: skip
 
 
