@@ -227,7 +227,7 @@ def lint(rest: list[str]) -> None:
 def benchmark(rest: list[str]) -> None:
     """One JSON line per figure."""
     install_all([])
-    become([PYTHON, "-m", "tests.benchmark", *rest])
+    become([PYTHON, "-m", "tests.bench", *rest])
 
 
 def lock(rest: list[str]) -> None:

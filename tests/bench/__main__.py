@@ -1,0 +1,30 @@
+"""Prints one JSON line per figure: `python -m tests.bench [NAME ...]`, all of them within four minutes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+
+from tests.bench import claim_page, idle, messages, smtp_channel
+from tests.bench.line import Figure, machine
+
+GROUPS: dict[str, Callable[[], list[Figure]]] = {
+    "messages": lambda: messages.figures(n=20, rounds=15),
+    "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
+    "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
+    "idle": lambda: idle.figures(seconds=20, settle=20),
+}
+
+
+def main(names: list[str]) -> None:
+    """Runs the named groups, or all."""
+    if unknown := set(names) - GROUPS.keys():
+        sys.exit(f"There is no figure {', '.join(sorted(unknown))}. There are: {', '.join(GROUPS)}.")
+    for name in names or GROUPS:
+        about = machine()
+        for figure in GROUPS[name]():
+            print(figure.as_json(about), flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,79 @@
+"""Each figure runs with a tiny load and prints the line that a reader expects; nothing here judges speed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from tests.bench import claim_page, idle, messages, smtp_channel
+from tests.bench.line import Figure, Side, alternate, compare, machine
+
+TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
+    "messages": (lambda: messages.figures(n=2, rounds=1), {"messages_whole_life", "outbox_drain"}),
+    "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page"}),
+    "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
+    "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
+}
+FIELDS = {"name", "ratio", "goal", "met", "better", "against", "n", "ours", "theirs", "machine"}
+
+
+def lines(group: str) -> list[dict[str, Any]]:
+    run, _ = TINY[group]
+    return [json.loads(figure.as_json(machine())) for figure in run()]
+
+
+@pytest.mark.real
+@pytest.mark.parametrize("group", TINY)
+def test_every_figure_prints_both_sides_with_units_and_the_machine(group: str) -> None:
+    found = lines(group)
+    assert {line["name"] for line in found} == TINY[group][1]
+    for line in found:
+        assert line.keys() >= FIELDS
+        assert line["n"] >= 1 and line["against"] and isinstance(line["met"], bool)
+        assert line["ours"]["unit"] == line["theirs"]["unit"] != ""
+        assert line["theirs"]["value"] > 0 and line["ours"]["value"] >= 0
+        assert {"cores", "python", "sqlite", "load_1min", "fdatasync_ms"} <= line["machine"].keys()
+
+
+@pytest.mark.real
+def test_both_sides_send_the_same_bytes_and_the_sink_counts_all_of_them() -> None:
+    whole, drain = lines("messages")
+    # One round warms up and one counts; each prepares two checked-in visits and tells two: ours 8, theirs 4.
+    assert whole["same_bytes"] == drain["same_bytes"] == 4
+    assert whole["taken_by_sink"] == 12
+
+
+@pytest.mark.real
+def test_both_pages_have_the_same_size() -> None:
+    (line,) = lines("claim_page")
+    sizes = line["octets_a_page"]
+    assert abs(sizes["ours"] - sizes["theirs"]) < 0.1 * sizes["theirs"], sizes
+
+
+def test_the_sides_alternate_and_the_first_round_is_left_out() -> None:
+    order: list[str] = []
+
+    def side(name: str) -> Callable[[int], float]:
+        def run(number: int) -> float:
+            order.append(f"{name}{number}")
+            return float(number + 1)
+
+        return run
+
+    pairs = alternate(2, side("a"), side("b"))
+    assert order == ["a0", "b0", "a1", "b1", "a2", "b2"] and len(pairs) == 2
+
+
+@pytest.mark.parametrize(("ratio", "higher", "met"), [(0.5, True, True), (0.49, True, False), (1.1, False, False)])
+def test_a_goal_is_met_from_its_own_side(ratio: float, higher: bool, met: bool) -> None:
+    goal = 0.5 if higher else 1.0
+    figure = Figure("x", ratio, goal, "y", 1, Side(1, "u"), Side(1, "u"), higher=higher)
+    assert figure.met is met
+
+
+def test_the_ratio_is_the_median_of_the_rounds_own_ratios() -> None:
+    ratio, ours, theirs = compare([(1, 2), (3, 4), (9, 10)], unit="a")
+    assert (ratio, ours.value, theirs.value) == (0.75, 3, 4)
