@@ -38,6 +38,7 @@ COMMANDS: dict[str, str] = {
     "call": "call:call",
     "message": "message:message",
     "person": "person:person",
+    "watch": "watch:watch",
     "forget": "forget:forget",
     "staff": "staff:staff",
     "shop": "shop:shop",

@@ -14,6 +14,7 @@ from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.logs import set_up
 from notify.cli.only_one import only_one
 from notify.cli.server import open_socket, serve_until_stopped, stop_on_signals
+from notify.cli.watch import watch_jobs
 from notify.config.checks import refuse_unsafe
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
@@ -30,7 +31,8 @@ def serve(desk: Desk) -> None:
 
     Stops within three seconds on Ctrl-C or SIGTERM. A second one on the same data folder is refused.
     """
-    run_service(checked(desk.settings, desk.config_file), say=lambda text: desk.show({"address": text}, text))
+    settings = checked(desk.settings, desk.config_file)
+    run_service(settings, say=lambda text: desk.show({"address": text}, text), jobs=watch_jobs(settings))
 
 
 @click.command("web", cls=Command)
@@ -58,7 +60,7 @@ def worker(desk: Desk) -> None:
     set_up(settings.log)
     with stop_on_signals(), ExitStack() as stack:
         services = _open(settings, stack)
-        _start(services, JOBS, stack)
+        _start(services, (*JOBS, *watch_jobs(settings)), stack)
         click.echo("Shelfbell's worker is running.", err=True)
         while True:
             signal.pause()
