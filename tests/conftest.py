@@ -13,6 +13,7 @@ pytest_plugins = (
     "tests.parts.certificates",
     "tests.parts.databases",
     "tests.parts.house",
+    "tests.parts.full_shop",
     "tests.parts.live",
     "tests.parts.smtp_server",
     "tests.parts.imap_server",

@@ -73,6 +73,13 @@ def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
         return Pickups(wanted, today, is_open, pickups_of(ctx, unit, lines, wanted), unbooked)
 
 
+def shelf_now(ctx: Context, actor: Actor) -> tuple[Shelved, ...]:
+    """Everything on the shelf, the longest standing first."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        return shelf(ctx, unit, Lines(unit))
+
+
 def visit_of(ctx: Context, actor: Actor, booking_id: str) -> tuple[str, date]:
     """The visit of a booking and its day at the shop; raises NotFound."""
     with ctx.db.read(actor.shop_id) as unit:

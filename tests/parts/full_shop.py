@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import time, timedelta
+from pathlib import Path
 from typing import Any
+
+import pytest
 
 from notify.flows import calls, desk_notes, forget, handover, moves, parts, pickup, promises, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.pickup import offers
 from notify.store import outbox, tickets
+from tests.parts.clock import FakeClock
+from tests.parts.databases import fill_with_tables
+from tests.parts.house import make_house
 
 STEPS = ("inspecting", "in_line", "on_bench", "proving", "on_shelf")
 
@@ -146,3 +153,19 @@ def fill(house: Any) -> FullShop:
     for act in (forgotten, suppliers, waiting, at_work):
         act(shop)
     return shop
+
+
+@pytest.fixture(scope="module", params=["sqlite", pytest.param("postgresql", marks=pytest.mark.real)])
+def full_day(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FullShop]:
+    """One filled shop for all tests of a file that only look at it; tests that change something fill their own."""
+    folder: Path = tmp_path_factory.mktemp("full_day")
+    server = request.getfixturevalue("postgres_server") if request.param == "postgresql" else None
+    name = server.create() if server else ""
+    url = server.url(name) if server else f"sqlite:///{folder / 'full.db'}"
+    if not server:
+        fill_with_tables(url)
+    house = make_house(folder, url, clock=FakeClock())
+    yield fill(house)
+    house.services.close()
+    if server:
+        server.drop(name)
