@@ -39,12 +39,15 @@ _MADE = ("keys", "data")
 @click.option("--region", default="GB", show_default=True, help="Country of phone numbers, two letters.")
 @click.option("--language", default="en", show_default=True, help="Language of the shop: en or de.")
 @click.option("--currency", default="GBP", show_default=True, help="Three letters.")
+@click.option("--database-url", default="", help="PostgreSQL instead of SQLite, as postgresql://user@host/name.")
+@click.option("--keys-url", default="", help="Database of the people's keys: another server, with a backup life of "
+              "its own. Left out: keys.db in the data folder.")  # fmt: skip
 @click.option("--owner", default="Owner", show_default=True, help="Name to sign in with.")
 @click.option("--password-file", type=click.File("r"), help="File with the owner's password on its first line; - is "
               "the standard input. Left out: asked for at a terminal, else one is made and shown once.")  # fmt: skip
 @pass_desk
-def init(desk: Desk, /, folder: Path, public_url: str, shop_name: str, owner: str, password_file: IO[str] | None,
-         **shop: str) -> None:  # fmt: skip
+def init(desk: Desk, /, folder: Path, public_url: str, database_url: str, keys_url: str, shop_name: str, owner: str,
+         password_file: IO[str] | None, **shop: str) -> None:  # fmt: skip
     """Make a first installation in FOLDER (here if left out): settings, keys, database, shop and owner.
 
     Nothing that is there is overwritten. Hours, staff and suppliers are changed later with `shelfbell shop`
@@ -53,9 +56,13 @@ def init(desk: Desk, /, folder: Path, public_url: str, shop_name: str, owner: st
     home = folder.absolute()
     _check_free(home)
     values = {"name": shop_name or _asked("Name of the shop", "My repair counter"), **shop}
+    urls = {"database.url": database_url, "database.keys_url": keys_url}
     secret = read_password(password_file, whose="the owner")
     with _undone_on_error(home):
-        config = write_first_installation(home, public_url=public_url, random_bytes=secrets.token_bytes)
+        config = write_first_installation(
+            home, public_url=public_url, random_bytes=secrets.token_bytes,
+            changed={key: url for key, url in urls.items() if url},
+        )  # fmt: skip
         services = build(load(config), upgrade=True)
         try:
             shop_id = make_first_shop(services, values, owner=owner, secret=secret)
