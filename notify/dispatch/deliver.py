@@ -10,6 +10,7 @@ from datetime import datetime, time, timedelta
 from notify.channels.base import Channel, Outgoing, Receipt, Verdict
 from notify.core.errors import NotFound
 from notify.core.messages import MessageState
+from notify.core.notices import NOTICES
 from notify.core.quiet import allowed_at
 from notify.core.retry import HAND_OVER, MAIL, next_try
 from notify.core.second_look import Drop, Send, Wait, look
@@ -30,6 +31,7 @@ SEND_WITHIN = timedelta(minutes=4)  # a send begun by then ends, dot and all (10
 GROUP = 10  # so many may be repeated by a crash between sending and settling
 # Answers of the far end about this recipient or message: patience by RFC 5321; anything else is our own line.
 _FAR_END = ("rcpt-4", "data-4", "dot-4")
+CALL_AFTER = timedelta(hours=4)  # a line down for so long gives way to the next one, or to a call (no source)
 CANNOT_COMPOSE_WAIT = timedelta(minutes=15)
 log = logging.getLogger("shelfbell.dispatch")
 Ready = tuple[Message, Outgoing, Composed]
@@ -178,8 +180,11 @@ class Dispatcher:
         if receipt.verdict is Verdict.NEVER:
             return Result(message, MessageState.GIVEN_UP, reason=f"refused:{receipt.code}"[:40], **ways)  # type: ignore[arg-type]
         patience = MAIL if receipt.code.startswith(_FAR_END) else HAND_OVER
-        again = next_try(message.attempts + 1, first_at=message.created_at, now=self.clock(), jitter=self.jitter(),
-                         expires_at=message.expires_at, patience=patience)  # fmt: skip
+        first, ends = message.composed_at or self.clock(), message.expires_at
+        if NOTICES[message.notice].call:  # somebody can phone: better today than at the message's last minute
+            ends = min(ends, first + CALL_AFTER)
+        again = next_try(message.attempts + 1, first_at=first, now=self.clock(), jitter=self.jitter(),
+                         expires_at=ends, patience=patience)  # fmt: skip
         if again is None:
             return Result(message, MessageState.GIVEN_UP, reason="no_use_any_more", **ways)  # type: ignore[arg-type]
         return Result(message, MessageState.WAITING, reason="try_later", due_at=again, **ways)  # type: ignore[arg-type]

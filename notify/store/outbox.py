@@ -18,7 +18,7 @@ from notify.store.vault import Place
 
 WAITING = MessageState.WAITING
 CANNOT_COMPOSE, JOINED = "cannot_compose", "joined_to_newer"  # reason codes that the code itself reads
-HOLDS_BACK = timedelta(hours=12)
+HOLDS_BACK = timedelta(hours=2)
 _T = s.messages
 _IDENTITY = ("about", "cause", "notice", "person_id", "resend")
 _SAME = select(_T.c.id).where(*where(_T, *_IDENTITY, "channel"))
@@ -95,6 +95,7 @@ class Message:
     message_id: str
     has_bytes: bool
     leased: bool
+    composed_at: datetime | None
     ended_at: datetime | None
 
 
@@ -156,7 +157,7 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
     """Takes up to `limit` due messages for `by` until the lease ends, oldest first; nobody else gets them.
 
     A message is not due while an earlier one to the same person about the same visit still waits for the same
-    channel: what was told first arrives first. One that failed for half a day holds nobody back any more.
+    channel: what was told first arrives first. One that failed for two hours holds nobody back any more.
     """
     times = {"now": now, "not_since": now - HOLDS_BACK, "so_many": limit}
     rows = unit.connection.execute(_DUE, {**given(unit), **times}).all()
@@ -404,5 +405,6 @@ def _message(row: Any) -> Message:
         message_id=row.message_id or "",
         has_bytes=row.bytes_sealed is not None,
         leased=row.lease_until is not None,
+        composed_at=row.composed_at,
         ended_at=row.ended_at,
     )
