@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 
 from notify.store import schema as s
 from notify.store.database import Database
+
+_T, _P = s.tickets, s.people
+_BY_TOKEN = (
+    select(_T.c.shop_id, _T.c.visit_id, _T.c.id, _P.c.language, _P.c.forgotten_at)
+    .join(_P, (_P.c.shop_id == _T.c.shop_id) & (_P.c.id == _T.c.person_id))
+    .where(_T.c.token_hash == bindparam("hash"))
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,14 +30,8 @@ class Claim:
 
 def find_claim(db: Database, token_hash: str) -> Claim | None:
     """One look at one unique index, whatever the answer is."""
-    t, p = s.tickets, s.people
-    query = (
-        select(t.c.shop_id, t.c.visit_id, t.c.id, p.c.language, p.c.forgotten_at)
-        .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
-        .where(t.c.token_hash == token_hash)
-    )
     with db.engine.connect() as connection, connection.begin():
-        row = connection.execute(query).first()
+        row = connection.execute(_BY_TOKEN, {"hash": token_hash}).first()
     if row is None:
         return None
     return Claim(row.shop_id, row.visit_id, row.id, row.language, row.forgotten_at is not None)

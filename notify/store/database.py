@@ -28,7 +28,7 @@ class Unit:
     known: dict[tuple[str, str], Any] | None = field(default=None, repr=False)  # see read_ahead
 
     def once(self, key: tuple[str, str], load: Callable[[], T]) -> T:
-        """What `load` gives; after `read_ahead`, what was read before under this key."""
+        """What `load` gives; in a unit that changes none of it, what was read before under this key."""
         if self.known is None:
             return load()
         if key not in self.known:
@@ -88,7 +88,7 @@ class Database:
 
     @contextmanager
     def read(self, shop_id: str) -> Iterator[Unit]:
-        """A reading transaction: one consistent snapshot, rolled back at the end.
+        """A reading transaction: one consistent snapshot, rolled back at the end. What it has read it remembers.
 
         PostgreSQL's usual level gives each statement a snapshot of its own, so it is told otherwise there.
         """
@@ -96,7 +96,9 @@ class Database:
         with self.engine.connect().execution_options(**options) as connection:
             transaction = connection.begin()
             try:
-                yield self._unit(connection, shop_id)
+                unit = self._unit(connection, shop_id)
+                unit.known = {}
+                yield unit
             finally:
                 transaction.rollback()
 

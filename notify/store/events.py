@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import bindparam, func, insert, select
 
 from notify.core.events import Event
 from notify.store import schema as s
@@ -15,6 +15,8 @@ from notify.store.statements import given, where
 _T = s.events
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
+_OF_VISIT = select(_T).where(*where(_T, "visit_id")).order_by(_T.c.seq)
+_OF_TICKET = _OF_VISIT.where((_T.c.ticket_id == bindparam("ticket")) | _T.c.ticket_id.is_(None))
 _APPEND = insert(_T).values(seq=_NEXT)
 
 
@@ -37,11 +39,9 @@ def get_event(unit: Unit, event_id: str) -> Event | None:
 
 def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, ...]:
     """The events of a visit, or of one of its tickets with those of the whole visit, in order."""
-    t = s.events
-    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id)
-    if ticket_id:
-        query = query.where((t.c.ticket_id == ticket_id) | t.c.ticket_id.is_(None))
-    return tuple(_event(row) for row in unit.connection.execute(query.order_by(t.c.seq)))
+    query, values = (_OF_TICKET, {"ticket": ticket_id}) if ticket_id else (_OF_VISIT, {})
+    rows = unit.connection.execute(query, {**given(unit, visit_id=visit_id), **values})
+    return tuple(_event(row) for row in rows)
 
 
 def since(unit: Unit, moment: datetime, *, limit: int = 200) -> tuple[Event, ...]:

@@ -12,6 +12,10 @@ from sqlalchemy import func, insert, select, update
 from notify.core.errors import NotFound
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import given, where
+
+_T = s.parts
+_OF_TICKET = select(_T).where(*where(_T, "ticket_id")).order_by(_T.c.needed_at, _T.c.id)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +74,7 @@ def get_part(unit: Unit, part_id: str, *, lock: bool = False) -> Part:
 
 def parts_of(unit: Unit, ticket_id: str) -> tuple[Part, ...]:
     """Every part of a ticket, oldest first."""
-    t = s.parts
-    rows = unit.connection.execute(
-        select(t).where(t.c.shop_id == unit.shop_id, t.c.ticket_id == ticket_id).order_by(t.c.needed_at, t.c.id)
-    )
+    rows = unit.connection.execute(_OF_TICKET, given(unit, ticket_id=ticket_id))
     return tuple(_opened(unit, row) for row in rows.all())
 
 
