@@ -106,6 +106,7 @@ def test_a_claim_of_another_visit_does_not_open_this_desk(house: Any, visit: Any
     other = house.check_in(RADIO, name="Sam Ferris")
     _scan(signed_in, house, other.ticket_ids[0])
     desk = f"/visits/{visit.visit_id}/handover"
+    assert 'name="checked"' in signed_in.get(desk).get_data(as_text=True)
     assert signed_in.post(desk, {"ticket": "all"}, seen=desk).status_code == 422
     assert _phases(house, visit) == {Phase.ON_SHELF}
 

@@ -31,7 +31,7 @@ def _oversized() -> dict[str, dict[str, Any]]:
         "JSON of 600 kB": {"data": '{"a":"' + LONG + '"}', "content_type": "application/json"},
         "600 kB of plain text": {"data": LONG, "content_type": "text/plain"},
         "many small fields": {"data": {f"f{i}": "v" * 100 for i in range(8000)}},
-        "a length that is a lie": {"data": b"name=x", "headers": {"Content-Length": str(900 * KB)}},
+        "a scan of a whole roll": {"data": {"scan": "https://bell.example.org/c/" * 30_000}},
     }
 
 
@@ -41,11 +41,10 @@ def test_oversized_requests_are_refused_and_change_nothing(path: str, house: Any
     for name, options in _oversized().items():
         answer = signed_in.open("POST", path, **options)
         statuses.append(answer.status_code)
-        if answer.status_code not in (400, 413):
+        if answer.status_code != 413:
             accepted.append(f"{name}: {answer.status_code}")
     print(f"FIGURE limits{path.replace('/', '_')} oversized={len(statuses)} accepted={len(accepted)}")
     assert not accepted
-    assert statuses.count(413) >= 5
     assert not changed_tables(before, digest(house)) - {"sessions"}
 
 
