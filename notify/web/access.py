@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from notify.core.claim_number import is_token
 from notify.core.errors import Misconfigured, NotFound
 from notify.flows.view_desk import shop_of_claim
-from notify.web.here import ctx, current_actor, is_demo, services, signed_in
+from notify.web.here import ctx, current_actor, is_demo, signed_in
 from notify.web.routes import ROUTES, UNSAFE, Access
 
 _PLAIN = re.compile(r"/[A-Za-z0-9/_.\-]*(\?[A-Za-z0-9=&_\-]*)?")
@@ -52,7 +52,7 @@ def _find_claim() -> None:
     """Which shop the claim link belongs to; an unknown one is told so by the customer's own page."""
     token = str((request.view_args or {}).get("token", ""))
     g.claim_token = token if is_token(token) else ""
-    g.shop_id = shop_of_claim(ctx(), services().shop_ids(), g.claim_token)
+    g.shop_id = shop_of_claim(ctx(), g.claim_token)
 
 
 def _to_sign_in() -> Response:

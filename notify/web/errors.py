@@ -16,6 +16,7 @@ from notify.core.contacts import show_phone
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, TooOften
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_desk import view_shop
+from notify.flows.view_hours import Door
 from notify.web import log
 from notify.web.csrf import Stale, form_token
 from notify.web.here import ctx, services, shop_id, signed_in
@@ -81,17 +82,19 @@ def asked_language() -> str:
     return asked if asked in LANGUAGES else request.accept_languages.best_match(LANGUAGES) or LANGUAGES[0]
 
 
-def customer_base(language: str, *, notice: str = "", language_action: str = "") -> dict[str, Any]:
-    """What every page that extends base_customer.html needs; opening hours are added by pages that read them."""
+def customer_base(
+    language: str, *, notice: str = "", language_action: str = "", door: Door | None = None
+) -> dict[str, Any]:
+    """What every page that extends base_customer.html needs; with opening hours where the `door` was looked at."""
     w = page_words(services().templates, language)
-    shop = view_shop(ctx(), shop_id())
+    shop = door.shop if door else view_shop(ctx(), shop_id())
     return {
         "language": language, "w": w, "notice": notice, "csrf": form_token(), "language_action": language_action,
         "privacy_href": f"/privacy?language={language}",
         "languages": [{"code": one, "label": page_label(one), "here": one == language} for one in LANGUAGES],
         "shop": {"name": shop.name, "phone": show_phone(shop.phone),
                  "phone_href": f"tel:{shop.phone}" if shop.phone else "", "email": shop.email,
-                 "address": shop.address, "hours": []},
+                 "address": shop.address, "hours": list(door.hours) if door else []},
     }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 
 from notify.flows.claims import Forgotten, UnknownClaim, count_guess
 from notify.flows.view_claim import Speech
-from notify.flows.view_hours import view_hours
+from notify.flows.view_hours import view_door
 from notify.web.errors import asked_language, customer_base
 from notify.web.here import ctx, services, shop_id
 
@@ -24,9 +24,8 @@ def speech() -> Speech:
 def base(language: str, *, token: str = "") -> dict[str, Any]:
     """What base_customer.html asks for; with `token` the language can be switched and a notice may be said."""
     action = f"/c/{token}/language" if token else ""
-    context = customer_base(language, notice=_said(language) if token else "", language_action=action)
-    context["shop"]["hours"] = list(view_hours(ctx(), shop_id(), services().page_words.get(language)))
-    return context
+    door = view_door(ctx(), shop_id(), services().page_words.get(language))
+    return customer_base(language, notice=_said(language) if token else "", language_action=action, door=door)
 
 
 def _said(language: str) -> str:
