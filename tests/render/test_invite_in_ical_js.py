@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import shutil
-import subprocess
 from datetime import UTC, datetime
-from pathlib import Path
-from typing import Any
 
 import pytest
 
 from notify.render.invite import cancelled, invite_bytes
+from tests.parts.ical_js import by_ical_js
 from tests.parts.invites import UID, an_invite
-from tests.parts.missing import missing
 from tests.vectors.cases import FOLDER, read_cases
 
 pytestmark = pytest.mark.real
-
-TESTS = Path(__file__).parents[1]
-
-
-def by_ical_js(wire: bytes) -> Any:
-    """What ical.js understood of an .ics."""
-    node = shutil.which("node")
-    if node is None or not (TESTS / "node_modules" / "ical.js").is_dir():
-        missing("ical.js", "run `npm ci --prefix tests`")
-    done = subprocess.run([node, TESTS / "ical_reader.mjs"], input=wire, capture_output=True, timeout=60, check=True)
-    return json.loads(done.stdout)
 
 
 def test_ical_js_reads_the_request_as_it_was_meant() -> None:
