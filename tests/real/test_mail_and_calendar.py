@@ -60,14 +60,16 @@ def part(letter: EmailMessage, kind: str) -> EmailMessage:
 def invite(letter: EmailMessage) -> Any:
     """Its calendar part, as ical.js reads it, with the method that the mail states."""
     wire = part(letter, "text/calendar")
-    read = by_ical_js(wire.get_payload(decode=True))
+    payload = wire.get_payload(decode=True)
+    assert isinstance(payload, bytes)
+    read = by_ical_js(payload)
     assert wire.get_param("method") == read["method"]
     return read
 
 
 def link(letter: EmailMessage) -> str:
     """The address of the claim page in the words of a message."""
-    return next(word for word in part(letter, "text/plain").get_content().split() if "/c/" in word)
+    return str(next(word for word in part(letter, "text/plain").get_content().split() if "/c/" in word))
 
 
 def test_mail_is_encrypted_signed_in_and_leads_to_a_booking_in_the_calendar(
