@@ -91,6 +91,11 @@ def holds_token(text: str) -> bool:
     return _TOKEN_INSIDE.search(text) is not None
 
 
+def hide_tokens(text: str) -> str:
+    """The text with every claim token in it replaced by dots: for showing to staff what a customer was sent."""
+    return _TOKEN_INSIDE.sub("••••", text)
+
+
 def _letters(pick: Pick, count: int) -> str:
     drawn, base = pick(len(TOKEN_ALPHABET) ** count), len(TOKEN_ALPHABET)  # one draw in base 16
     return "".join(TOKEN_ALPHABET[drawn // base**place % base] for place in range(count))

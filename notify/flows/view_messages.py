@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 
 from notify.core.actors import Actor
-from notify.core.claim_number import show_number
+from notify.core.claim_number import hide_tokens, show_number
 from notify.core.errors import NotFound
 from notify.core.mask import mask_email, mask_phone
 from notify.core.messages import MessageState
@@ -130,20 +130,24 @@ def _masked(unit: Unit, contact_id: str) -> str:
     return mask_phone(contact.address) if contact.channel == "sms" else mask_email(contact.address)
 
 
-def view_one(ctx: Context, actor: Actor, message_id: str) -> MessageShown:
-    """One message as its reader sees it; raises NotFound."""
+def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool = False) -> MessageShown:
+    """One message as its reader sees it; raises NotFound.
+
+    The secret in claim links is dotted out, since it hands devices back; `whole_links` is for the demo only.
+    """
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
         message = outbox.get_message(unit, message_id)
         if message is None:
             raise NotFound("There is no such message", "Look at the list of messages.")
         (line,) = message_lines(unit, [message])
-        sentence = "" if line.forgotten else outbox.get_sentence(unit, message)
+        veil: Callable[[str], str] = str if whole_links else hide_tokens
+        sentence = "" if line.forgotten else veil(outbox.get_sentence(unit, message))
         mail = None if line.forgotten else _mail(outbox.get_bytes(unit, message))
         cause = events.get_event(unit, str(message.refs.get("event", "")))
         return MessageShown(
             line=line, subject=str(mail["Subject"] or "") if mail else "",
-            text=_part(mail, "plain") if message.channel == "email" else "", html=_part(mail, "html"),
+            text=veil(_part(mail, "plain")) if message.channel == "email" else "", html=veil(_part(mail, "html")),
             has_invite=mail is not None and any(p.get_content_type() == "text/calendar" for p in mail.walk()),
             sms=sentence if message.channel == "sms" else "",
             count=count(sentence) if message.channel == "sms" and sentence else None,

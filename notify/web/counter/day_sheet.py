@@ -72,12 +72,22 @@ def answered_line(one: Asked, speak: Say) -> d.Line:
     """What the customer said, when, and what to do about it."""
     if one.state == "answered":
         label, act = d.staff_word("answer", one.answer), d.words()(f"act.{one.kind}_{one.answer}")
-        by = f" by {one.said_by}" if one.said_by else ""
+        by = f", said by {one.said_by}" if one.said_by else ""
         said = f"“{label}”{by}, {d.at(speak, one.answered_at or one.asked_at)}. {act}"
     else:
         said = f"{d.capital(d.words()(f'question_state.{one.state}'))}. {d.words()(f'act.{one.state}')}"
     price = f" ({speak.money(one.price)})" if one.price is not None else ""
-    return d.ticket_line(one.ticket, f"Asked about {d.words()(f'question.{one.kind}')}{price}: {said}", mark="question")
+    about = f"Asked about {d.words()(f'question.{one.kind}')}{price}: {said}"
+    return d.ticket_line(one.ticket, about, mark="question", buttons=_go_ahead(one))
+
+
+def _go_ahead(one: Asked) -> list[d.Line]:
+    """After a yes to a device that is not yet in line: one press puts it there."""
+    goes_on = (one.kind, one.answer) in (("price", "accept"), ("substitute_part", "take_it"))
+    if not goes_on or one.ticket.phase not in (Phase.TAKEN_IN, Phase.INSPECTING):
+        return []
+    label = d.words()("move.work_agreed")
+    return [d.button(f"/tickets/{one.ticket.ticket_id}/move", label, main=True, to="in_line", back="/")]
 
 
 def box_line(box: Box, sheet: DaySheet, speak: Say) -> d.Line:

@@ -53,8 +53,9 @@ def frees(part: PartLine, box: Box, speak: Say) -> str:
         return f"The {d.device(ticket)} still waits for the customer's answer."
     if ticket not in box.frees():
         return f"The {d.device(ticket)} waits for another part as well."
-    last = "With it comes all" if part.missing > 1 else "It is all"
-    return f"{last} that the {d.device(ticket)} waits for: {who} can bench it. {d.promise(ticket, speak)}".strip()
+    with_others = "with the others of this box " if part.missing > 1 else ""
+    frees_it = f"Once it is here, {with_others}the {d.device(ticket)} has all it waits for: {who} can bench it."
+    return f"{frees_it} {d.promise(ticket, speak)}".strip()
 
 
 def _unordered(part: PartLine) -> d.Line:

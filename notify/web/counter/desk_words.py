@@ -71,13 +71,13 @@ def promise(line: TicketLine, say: Say) -> str:
 def flag(safety: Iterable[str]) -> str:
     """ "Battery swollen: do not charge", "" without a flag."""
     named = ", ".join(word("safety", one) for one in safety)
-    return f"{named}: do not charge" if named else ""
+    return f"{named.capitalize()}: do not charge" if named else ""
 
 
 def left(amount: int | None, say: Say) -> str:
     """What is still to pay, as a sentence."""
     if amount is None:
-        return "No price stands."
+        return "No price was agreed."
     return f"{say.money(amount)} to pay." if amount else "Paid."
 
 

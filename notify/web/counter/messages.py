@@ -9,7 +9,7 @@ from notify.core.errors import NotFound
 from notify.flows.view_messages import MessageLine, MessageList, MessageShown, Try, view, view_one
 from notify.web.counter import desk_words as d
 from notify.web.headers import LETTER_POLICY
-from notify.web.here import ctx, current_actor
+from notify.web.here import ctx, current_actor, is_demo
 from notify.web.pages import render_page, say
 from notify.web.say import Say
 
@@ -77,7 +77,7 @@ def reason(code: str) -> str:
 @pages.get("/messages/<message_id>")
 def one(message_id: str) -> Response:
     """One message as its reader sees it."""
-    seen, speak = view_one(ctx(), current_actor(), message_id), say()
+    seen, speak = view_one(ctx(), current_actor(), message_id, whole_links=is_demo()), say()
     return render_page(
         "message.html", here="messages", subject=seen.subject or d.staff_word("notice", seen.line.notice),
         facts=_facts(seen, speak), text=seen.text, html_href=f"/messages/{message_id}/html" if seen.html else "",
@@ -128,7 +128,7 @@ def _missing(seen: MessageShown) -> str:
 @pages.get("/messages/<message_id>/html")
 def letter(message_id: str) -> Response:
     """The HTML part alone, for the frame of the page above; its own policy lets it do nothing."""
-    html = view_one(ctx(), current_actor(), message_id).html
+    html = view_one(ctx(), current_actor(), message_id, whole_links=is_demo()).html
     if not html:
         raise NotFound("This message has no part for mail programs", "Read its plain text instead.")
     response = make_response(html)

@@ -103,8 +103,9 @@ def move(one: MoveOffer, seen: TicketView) -> d.Line:
     elif one.event == "shelved" and seen.line.phase == "on_bench":
         code = "shelved_untried"
     usual = one.event in USUAL or (one.event == "shelved" and seen.line.phase == "proving")
+    main = usual and not one.anyway and seen.line.waits_on != "customer"
     return {
-        "to": one.to, "outcome": one.outcome, "label": d.words()(f"move.{code}"), "main": usual and not one.anyway,
+        "to": one.to, "outcome": one.outcome, "label": d.words()(f"move.{code}"), "main": main,
         "anyway": one.anyway, "asks": bool(one.reasons) or one.anyway, "event": one.event,
         "reasons": [{"code": code, "label": d.staff_word("staff_reason", code)} for code in one.reasons],
     }  # fmt: skip
