@@ -28,12 +28,13 @@ class Forgotten(NotFound):
         self.language = language
 
 
-def open_claim(ctx: Context, token: str) -> Claim:
+def open_claim(ctx: Context, token: str, *, found: Claim | None = None) -> Claim:
     """The claim behind a secret. Unknown, malformed and replaced ones raise UnknownClaim after the same work.
 
+    `found` is what find_claim gave for the same secret in the same request, so that it is not asked twice.
     Raises Forgotten once the person was forgotten. Both are NotFound.
     """
-    found = find_claim(ctx.db, token_hash(token[:LONGEST_SECRET]))
+    found = found or find_claim(ctx.db, token_hash(token[:LONGEST_SECRET]))
     if found is None:
         raise UnknownClaim("This claim link is not known here", "It may have been replaced; ask for a new one.")
     if found.forgotten:

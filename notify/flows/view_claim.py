@@ -23,6 +23,7 @@ from notify.flows.context import Context
 from notify.flows.moves import UNDO_WITHIN
 from notify.flows.pickup import has_offer
 from notify.flows.questions import check_take_back
+from notify.flows.view_hours import Door, door_within
 from notify.flows.view_reach import ContactLine, say_collectors, say_contacts, say_known
 from notify.render import claim_says
 from notify.render.claim_says import Standing
@@ -106,11 +107,15 @@ class ClaimView:
     collectors: tuple[str, ...]
     contacts: tuple[ContactLine, ...]
     known: tuple[str, ...]
+    door: Door
 
 
-def view_claim(ctx: Context, token: str, speech: Speech) -> ClaimView:
-    """The page behind a claim secret; changes nothing. Raises NotFound, and Forgotten for a link that is over."""
-    claim = open_claim(ctx, token)
+def view_claim(ctx: Context, token: str, speech: Speech, *, found: Claim | None = None) -> ClaimView:
+    """The page behind a claim secret; changes nothing. Raises NotFound, and Forgotten for a link that is over.
+
+    `found` is what find_claim gave for the same secret in the same request.
+    """
+    claim = open_claim(ctx, token, found=found)
     try:
         with ctx.db.read(claim.shop_id) as unit:
             return _Reading(ctx, unit, claim, speech).view()
@@ -148,6 +153,7 @@ class _Reading:
             collectors=say_collectors(self.unit, self.claim.visit_id, self.words),
             contacts=say_contacts(self.ctx, self.unit, self.claim.visit_id, self.words),
             known=say_known(self.ctx, self.unit, self.shop, self.whole, self.words, self.moments),
+            door=door_within(self.ctx, self.unit, self.words),
         )  # fmt: skip
 
     def _standing(self, ticket: Ticket) -> Standing:

@@ -12,7 +12,7 @@ from notify.core.shop import Shop
 from notify.flows.check_in import token_hash
 from notify.flows.context import Context
 from notify.store import outbox, parts
-from notify.store.claims import find_claim
+from notify.store.claims import Claim, find_claim
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,6 @@ def view_shop(ctx: Context, shop_id: str) -> Shop:
         return ctx.shop(unit)
 
 
-def shop_of_claim(ctx: Context, token: str) -> str | None:
-    """The shop whose ticket bears this claim secret, or None. A malformed token is looked up like any other."""
-    found = find_claim(ctx.db, token_hash(token))
-    return found.shop_id if found is not None else None
+def claim_behind(ctx: Context, token: str) -> Claim | None:
+    """Whose claim a secret opens, or None. A malformed token is looked up like any other."""
+    return find_claim(ctx.db, token_hash(token))

@@ -24,7 +24,12 @@ class Door:
 def view_door(ctx: Context, shop_id: str, words: Language) -> Door:
     """The shop and the lines on its door, in the language of the page words given."""
     with ctx.db.read(shop_id) as unit:
-        return Door(ctx.shop(unit), _hours(ctx, unit, words))
+        return door_within(ctx, unit, words)
+
+
+def door_within(ctx: Context, unit: Unit, words: Language) -> Door:
+    """Like view_door, inside the caller's transaction."""
+    return Door(ctx.shop(unit), _hours(ctx, unit, words))
 
 
 def _hours(ctx: Context, unit: Unit, words: Language) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from notify.core.claim_number import is_token
 from notify.core.errors import Misconfigured, NotFound
-from notify.flows.view_desk import shop_of_claim
+from notify.flows.view_desk import claim_behind
 from notify.web.here import ctx, current_actor, is_demo, signed_in
 from notify.web.routes import ROUTES, UNSAFE, Access
 
@@ -52,7 +52,8 @@ def _find_claim() -> None:
     """Which shop the claim link belongs to; an unknown one is told so by the customer's own page."""
     token = str((request.view_args or {}).get("token", ""))
     g.claim_token = token if is_token(token) else ""
-    g.shop_id = shop_of_claim(ctx(), g.claim_token)
+    g.claim = claim_behind(ctx(), g.claim_token)
+    g.shop_id = g.claim.shop_id if g.claim else None
 
 
 def _to_sign_in() -> Response:

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 
 from notify.flows.claims import Forgotten, UnknownClaim, count_guess
 from notify.flows.view_claim import Speech
-from notify.flows.view_hours import view_door
+from notify.flows.view_hours import Door, view_door
 from notify.web.errors import asked_language, customer_base
 from notify.web.here import ctx, services, shop_id
 
@@ -21,10 +21,13 @@ def speech() -> Speech:
     return Speech(services().words.get, services().page_words.get)
 
 
-def base(language: str, *, token: str = "") -> dict[str, Any]:
-    """What base_customer.html asks for; with `token` the language can be switched and a notice may be said."""
+def base(language: str, *, token: str = "", door: Door | None = None) -> dict[str, Any]:
+    """What base_customer.html asks for; with `token` the language can be switched and a notice may be said.
+
+    `door` is given by a view that has looked at it already.
+    """
     action = f"/c/{token}/language" if token else ""
-    door = view_door(ctx(), shop_id(), services().page_words.get(language))
+    door = door or view_door(ctx(), shop_id(), services().page_words.get(language))
     return customer_base(language, notice=_said(language) if token else "", language_action=action, door=door)
 
 

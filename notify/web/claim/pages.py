@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, make_response, render_template
+from flask import Blueprint, g, make_response, render_template
 from werkzeug.wrappers import Response
 
 from notify.flows.claims import open_claim
@@ -20,8 +20,9 @@ pages = Blueprint("claim", __name__)
 @opens_claim
 def show(token: str) -> Response:
     """One sentence that answers, one action, and the story."""
-    view = view_claim(ctx(), token, speech())
-    return make_response(render_template("claim.html", **base(view.language, token=token), **_context(view, token)))
+    view = view_claim(ctx(), token, speech(), found=g.get("claim"))
+    shared = base(view.language, token=token, door=view.door)
+    return make_response(render_template("claim.html", **shared, **_context(view, token)))
 
 
 @pages.get("/c/<token>/qr.svg")
