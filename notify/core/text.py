@@ -8,6 +8,9 @@ from notify.core.claim_number import holds_token
 from notify.core.errors import Invalid
 
 LINE, BLOCK = 120, 4000
+# Embeddings, overrides and isolates of Unicode's bidirectional algorithm (UAX #9, 2.1 to 2.5): one typed into a
+# device's name turns the claim number behind it around. The marks that single letters need (2.6) stay.
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def clean_line(text: str, *, field: str, limit: int = LINE) -> str:
@@ -22,7 +25,7 @@ def clean_block(text: str, *, field: str, limit: int = BLOCK) -> str:
 
 
 def _plain(text: str) -> str:
-    composed = unicodedata.normalize("NFC", text)
+    composed = "".join(c for c in unicodedata.normalize("NFC", text) if c not in _TURNING)
     return "".join(c if c in "\n\t " or unicodedata.category(c) not in ("Cc", "Cs") else " " for c in composed)
 
 
