@@ -9,8 +9,8 @@ from pathlib import Path
 from notify.flows import moves
 from notify.flows.check_in_form import DeviceForm
 from notify.store import migrate, tickets
-from tests.bench.line import Figure, alternate, compare
-from tests.bench.processes import Helper, helper
+from tests.bench.line import Figure, alternate, compare, cpu
+from tests.bench.processes import Helper, cpu_seconds, helper
 from tests.parts.clock import FakeClock
 from tests.parts.house import House, make_house
 
@@ -70,10 +70,13 @@ def _measure(
     rounds: int,
 ) -> list[Figure]:  # fmt: skip
     done, sizes = {"ours": 0, "theirs": 0}, {"ours": 0, "theirs": 0}
+    used = {"ours": 0.0, "theirs": 0.0}
 
     def ask(name: str, side: Helper, addresses: list[str]) -> float:
+        before = cpu_seconds(side.pid)
         got = client.ask(_order(side, addresses, seconds=seconds, connections=CONNECTIONS))
         assert not got["bad"], got
+        used[name] += cpu_seconds(side.pid) - before
         done[name] += got["requests"]
         sizes[name] += got["octets"]
         return float(got["requests"] / got["seconds"])
@@ -81,7 +84,11 @@ def _measure(
     bare = [f"/bare/{ticket_id}" for ticket_id in ids]
     pairs = alternate(rounds, lambda _: ask("ours", ours, paths), lambda _: ask("theirs", theirs, bare))
     ratio, mine, other = compare(pairs, unit="requests/s")
-    more = {"connections": CONNECTIONS, "octets_a_page": {k: round(sizes[k] / max(1, done[k])) for k in done}}
+    busy = {name: used[name] / max(1, done[name]) for name in done}
+    more = {
+        "connections": CONNECTIONS, "octets_a_page": {k: round(sizes[k] / max(1, done[k])) for k in done},
+        **cpu(busy["ours"], busy["theirs"], n=1),
+    }  # fmt: skip
     return [Figure("claim_page", ratio, 0.5, BASELINE, done["ours"], mine, other, more=more)]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import signal
 import subprocess
@@ -17,7 +16,7 @@ from pathlib import Path
 
 from notify.store import migrate
 from tests.bench.line import Figure, Side
-from tests.bench.processes import ROOT
+from tests.bench.processes import ROOT, cpu_seconds
 from tests.parts.clock import FakeClock
 from tests.parts.house import make_house
 from tests.parts.processes import free_ports
@@ -98,12 +97,6 @@ def _wait_for(process: subprocess.Popen[bytes], port: int, *, seconds: float = 3
         except (urllib.error.URLError, ConnectionError):
             time.sleep(0.1)
     raise RuntimeError(f"shelfbell serve did not answer within {seconds} seconds")
-
-
-def cpu_seconds(pid: int) -> float:
-    """Processor seconds of all threads so far, user and system (proc(5): fields 14 and 15 of stat)."""
-    fields = Path(f"/proc/{pid}/stat").read_text("ascii").rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def resident_mb(pid: int) -> float:

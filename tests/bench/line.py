@@ -71,6 +71,17 @@ def compare(pairs: Sequence[tuple[float, float]], *, unit: str) -> tuple[float, 
     return ratio, _side(ours, unit), _side(theirs, unit)
 
 
+def cpu(ours: float, theirs: float, *, n: int) -> dict[str, Any]:
+    """Processor time a thing, for a reader whose machine was busy: waiting for others is not in it.
+
+    `ours` and `theirs` are seconds for `n` things each; `cpu_ratio` is theirs / ours.
+    """
+    return {
+        "cpu_ratio": _short(theirs / ours if ours else 0.0),
+        "cpu_ms": {"ours": _short(ours / n * 1000), "theirs": _short(theirs / n * 1000)},
+    }
+
+
 def machine() -> dict[str, Any]:
     """What a reader must know to compare: cores, versions, how busy it is, what a durable write costs."""
     return {

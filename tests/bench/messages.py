@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.dispatch.said import Saying, gather_said
@@ -15,7 +16,7 @@ from notify.flows import moves
 from notify.flows.check_in_form import DeviceForm
 from notify.store import migrate, outbox, people, shops
 from tests.bench import baselines
-from tests.bench.line import Figure, alternate, compare
+from tests.bench.line import Figure, alternate, compare, cpu
 from tests.bench.processes import Helper, helper
 from tests.parts.clock import FakeClock
 from tests.parts.house import House, make_house
@@ -28,10 +29,12 @@ BASELINE = (
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """One round of ours: seconds to record the events, and to claim, compose, send and settle."""
+    """One round of ours: seconds to record the events, and to claim, compose, send and settle; CPU seconds of both."""
 
     recording: float
     draining: float
+    cpu_recording: float
+    cpu_draining: float
 
 
 def figures(*, n: int, rounds: int) -> list[Figure]:
@@ -62,7 +65,7 @@ def _measure(house: House, sink: Helper, *, n: int, rounds: int) -> list[Figure]
     ours: list[Round] = []
     line = baselines.open_line(int(sink.first))
     sender = house.services.dispatcher.composer.sending.sender
-    same = 0
+    same, cpu_theirs = 0, 0.0
 
     def we(number: int) -> float:
         tickets, batch = prepare(house, n)
@@ -72,11 +75,12 @@ def _measure(house: House, sink: Helper, *, n: int, rounds: int) -> list[Figure]
         return n / (ours[-1].recording + ours[-1].draining)
 
     def they(number: int) -> float:
-        nonlocal same
+        nonlocal same, cpu_theirs
         letters, sent = as_letters(house, visits[number])
-        began = time.perf_counter()
+        began, busy = time.perf_counter(), time.process_time()
         baselines.compose_and_send(line, letters, texts=house.services.texts, sender=sender)
         taken = time.perf_counter() - began
+        cpu_theirs += time.process_time() - busy if number else 0.0
         bare = (baselines.compose_bare(one, texts=house.services.texts, sender=sender) for one in letters)
         same += sum(a == b for a, b in zip(bare, sent, strict=True))
         return n / taken
@@ -87,13 +91,15 @@ def _measure(house: House, sink: Helper, *, n: int, rounds: int) -> list[Figure]
     more = {"same_bytes": same, "taken_by_sink": counted["messages"],
             "octets_a_message": counted["octets"] // counted["messages"]}  # fmt: skip
     drained = [(n / one.draining, theirs) for one, (_, theirs) in zip(ours[1:], pairs, strict=True)]
+    draining = sum(one.cpu_draining for one in ours[1:])
+    whole = draining + sum(one.cpu_recording for one in ours[1:])
     return [
-        _figure("messages_whole_life", pairs, n * rounds, more),
-        _figure("outbox_drain", drained, n * rounds, more),
+        _figure("messages_whole_life", pairs, n * rounds, more | cpu(whole, cpu_theirs, n=n * rounds)),
+        _figure("outbox_drain", drained, n * rounds, more | cpu(draining, cpu_theirs, n=n * rounds)),
     ]
 
 
-def _figure(name: str, pairs: list[tuple[float, float]], n: int, more: dict[str, int]) -> Figure:
+def _figure(name: str, pairs: list[tuple[float, float]], n: int, more: dict[str, Any]) -> Figure:
     ratio, ours, theirs = compare(pairs, unit="messages/s")
     return Figure(name, ratio, 0.5, BASELINE, n, ours, theirs, more=dict(more))
 
@@ -114,14 +120,14 @@ def prepare(house: House, n: int) -> tuple[list[str], list[str]]:
 
 def tell(house: House, tickets: list[str]) -> Round:
     """Each device goes on the shelf; then the bell has waited and everything due is delivered."""
-    began = time.perf_counter()
+    began, busy = time.perf_counter(), time.process_time()
     for ticket_id in tickets:
         moves.move(house.ctx, house.actor(), ticket_id, "on_shelf", outcome="repaired")
-    recorded = time.perf_counter()
+    recorded, busy_then = time.perf_counter(), time.process_time()
     house.clock.advance(91)
     while house.services.dispatcher.run_once(house.shop_id):
         pass
-    return Round(recorded - began, time.perf_counter() - recorded)
+    return Round(recorded - began, time.perf_counter() - recorded, busy_then - busy, time.process_time() - busy_then)
 
 
 def as_letters(house: House, visits: list[str]) -> tuple[list[baselines.Letter], list[bytes]]:

@@ -56,3 +56,9 @@ def helper(module: str, *arguments: str) -> Iterator[Helper]:
         yield running
     finally:
         running.end()
+
+
+def cpu_seconds(pid: int) -> float:
+    """Processor seconds of all threads so far, user and system (proc(5): fields 14 and 15 of stat)."""
+    fields = Path(f"/proc/{pid}/stat").read_text("ascii").rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
