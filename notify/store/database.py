@@ -25,6 +25,7 @@ class Unit:
     opener: Opener
     new_id: Callable[[], str]
     vault: Vault = field(repr=False)
+    kept: dict[tuple[str, str], tuple[str, Any]] = field(repr=False)  # of this process, see shops.py
     known: dict[tuple[str, str], Any] | None = field(default=None, repr=False)  # see read_ahead
 
     def once(self, key: tuple[str, str], load: Callable[[], T]) -> T:
@@ -57,6 +58,7 @@ class Database:
         self.engine: Engine = open_engine(url)
         self.vault = vault
         self._new_id = new_id
+        self._kept: dict[tuple[str, str], tuple[str, Any]] = {}
         self._writer = threading.Lock()
         self.after_write: Callable[[], None] = lambda: None  # wakes whoever waits for work in this process
         self._is_sqlite = self.engine.dialect.name == "sqlite"
@@ -116,7 +118,7 @@ class Database:
             yield connection
 
     def _unit(self, connection: Connection, shop_id: str) -> Unit:
-        return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault)
+        return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault, self._kept)
 
     @contextmanager
     def alone(self) -> Iterator[Connection]:
@@ -133,7 +135,13 @@ class Database:
             return True
         how = "TRUNCATE" if truncate else "PASSIVE"
         with self.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            row: Any = connection.execute(text(f"pragma wal_checkpoint({how})")).first()
+            # Writers stand still while it waits for a reader: a second is enough, the next run tries again.
+            usual = connection.exec_driver_sql("pragma busy_timeout").scalar_one()
+            connection.exec_driver_sql("pragma busy_timeout=1000")
+            try:
+                row: Any = connection.execute(text(f"pragma wal_checkpoint({how})")).first()
+            finally:
+                connection.exec_driver_sql(f"pragma busy_timeout={usual}")
         return row is not None and row[0] == 0
 
     def close(self) -> None:

@@ -15,6 +15,7 @@ from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.engine import rewrite_tables
+from notify.store.vault import VEILED_CLAIM
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (
         s.tickets,
         "person_id",
-        # The token's hash stays: it is made of chance alone, and lets an old link say that it is over.
+        # The token's hash is not emptied but keyed (_veil_links), so that an old link can say that it is over.
         ("device_sealed", "fault_sealed", "condition_sealed", "accessories_sealed", "token_sealed"),
     ),
     (s.notes, "person_id", ("text_sealed",)),
@@ -80,8 +81,21 @@ def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping
         # What stands in clear and may hint at somebody: the shelf label, the words of a far mail server.
         _change(unit, s.tickets, s.tickets.c.person_id.in_(ids), {"shelf": ""})
         counts["receipts"] += _change(unit, s.receipts, s.receipts.c.message_id.in_(_messages_of(ids)), {"text": ""})
+        _veil_links(unit, ids)
         _change(unit, s.people, s.people.c.id.in_(ids), {"forgotten_at": at})
     return dict(counts)
+
+
+def _veil_links(unit: Unit, ids: list[str]) -> None:
+    """Leaves only a keyed hash of each claim link: who finds an old mail cannot look the ticket up in a stolen file."""
+    t, p = s.tickets, s.people
+    fresh = select(p.c.id).where(p.c.shop_id == unit.shop_id, p.c.id.in_(ids), p.c.forgotten_at.is_(None))
+    rows = unit.connection.execute(
+        select(t.c.id, t.c.token_hash).where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(fresh))
+    ).all()
+    for ticket_id, plain in rows:
+        if plain is not None:
+            _change(unit, t, t.c.id == ticket_id, {"token_hash": unit.opener.lookup(VEILED_CLAIM, plain)})
 
 
 def _change(unit: Unit, table: Table, which: ColumnElement[bool], values: Mapping[str, Any]) -> int:

@@ -41,6 +41,7 @@ data_keys = Table(
 _KEY_OF = select(data_keys).where(data_keys.c.person_id == bindparam("person"))
 _KEYS_OF = select(data_keys).where(data_keys.c.person_id.in_(bindparam("people", expanding=True)))
 _NONCE = 12
+VEILED_CLAIM = "claim"  # the blind index of a forgotten person's claim link
 _VERSION = b"\x01"
 
 
