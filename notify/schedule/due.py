@@ -30,7 +30,15 @@ class DueJobs:
     def run_due(self) -> int:
         """Runs every job that is due and that no other process has; how many it ran."""
         clock = self.services.context.clock
-        return sum(self._run_if_due(job, shop_id, clock()) for job, shop_id in self._lines())
+        return sum(self._survive(job, shop_id, clock()) for job, shop_id in self._lines())
+
+    def _survive(self, job: Job, shop_id: str, now: datetime) -> bool:
+        """A fault in one job, or in taking its lease, must not keep the others from running."""
+        try:
+            return self._run_if_due(job, shop_id, now)
+        except Exception as error:
+            log.error("the job %s could not be run: %s", job.name, where(error))
+            return False
 
     def _lines(self) -> list[tuple[Job, str]]:
         shops = self.services.shop_ids()
@@ -43,6 +51,10 @@ class DueJobs:
         )
         if self._seen.get(name) == due:
             return False
+        if not job.leased:
+            self._seen[name] = due
+            job.flow(Run(self.services, shop_id, now, job_runs.NEVER))
+            return True
         lease = job_runs.claim(
             self.services.context.db, name, due=due, now=now, until=now + LEASE, by=self.by
         )  # fmt: skip

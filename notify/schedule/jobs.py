@@ -40,12 +40,16 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One line of the table. `per_shop` jobs run once for each shop, the others once for the installation."""
+    """One line of the table. `per_shop` jobs run once for each shop, the others once for the installation.
+
+    One that is not `leased` runs in every process that has it and leaves no row.
+    """
 
     name: str
     when: When
     flow: Callable[[Run], object]
     per_shop: bool = True
+    leased: bool = True
 
 
 def _forget(run: Run) -> None:
@@ -78,5 +82,6 @@ JOBS: tuple[Job, ...] = (
     Job("collection_reminders", Every(1800), lambda run: pickup.remind_collection(run.context, run.actor)),
     Job("forget", Nightly(), _forget),
 )
-# Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race.
-CHECKPOINT = Job("checkpoint", Every(60), _checkpoint, per_shop=False)
+# Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a
+# checkpoint that a crash cuts off has to begin anew, and a long journal makes every read slower (measured).
+CHECKPOINT = Job("checkpoint", Every(5), _checkpoint, per_shop=False, leased=False)
