@@ -3,36 +3,26 @@
 from __future__ import annotations
 
 import io
-import itertools
-import random
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from notify.cli import demo_bench, demo_past
-from notify.cli.demo import OPENED
-from notify.cli.demo_shop import PEOPLE, open_shop
-from notify.cli.demo_stage import MovedClock, Stage, play
-from notify.cli.server import open_socket
-from notify.config.first_setup import write_first_installation
-from notify.config.load import load
+from notify.cli.demo_shop import PEOPLE
+from notify.cli.demo_stage import Stage
 from notify.core.tickets import OPEN_PHASES
 from notify.store import tickets
 from notify.store.tickets import Ticket
-from notify.wiring import build
 from tests.parts.browser import CHROMIUM, FLAGS
-from tests.parts.live import serving, switch_on
 from tests.parts.print_lab import raster
+from tests.parts.town import town
 
 FOLDER = Path(__file__).parent
-NOW = datetime(2026, 11, 25, 14, 10, tzinfo=UTC)  # a Wednesday afternoon; every run shows the same one
 PORT = 8600
 LARGEST = 150_000  # bytes
 COLOURS = 96
@@ -79,27 +69,9 @@ class Scene:
 
 @contextmanager
 def scene() -> Iterator[Scene]:
-    """Plays the demo's past up to NOW with numbers from a seed, and serves it."""
-    dice, ids = random.Random(23), itertools.count(1)
+    """The demo's past played up to its afternoon, served, and a browser beside it."""
     with tempfile.TemporaryDirectory() as home, ExitStack() as stack:
-        listening = stack.enter_context(open_socket("127.0.0.1", PORT))
-        listening.listen()
-        base = f"http://127.0.0.1:{PORT}"
-        config = write_first_installation(Path(home) / "demo", public_url=base, random_bytes=dice.randbytes)
-        switch_on(config, {
-            "mail.sender_name": "Tramstop Bench", "mail.sender_address": "counter@example.org",
-            "sms.transport": "mailgate", "sms.template": "{digits}@sms.example.org",
-            "bell.quiet_from": "00:00", "bell.quiet_until": "00:00",
-        })  # fmt: skip
-        clock = MovedClock(NOW - OPENED)
-        services = build(
-            load(config), clock=clock, new_id=lambda: f"00000000-0000-4000-8000-{next(ids):012x}",
-            pick=dice.randrange, jitter=lambda: 0.5, upgrade=True,
-        )  # fmt: skip
-        stack.callback(services.close)
-        stage = open_shop(services, clock, NOW)
-        play(stage, [story(stage) for story in (*demo_past.STORIES, *demo_bench.STORIES)])
-        stack.enter_context(serving(services, listening, demo=True))
+        stage, base = stack.enter_context(town(Path(home), port=PORT))
         browser = stack.enter_context(sync_playwright()).chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
         stack.callback(browser.close)
         yield Scene(stage, base, browser)

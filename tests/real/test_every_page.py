@@ -1,0 +1,102 @@
+"""Every page as it is served, in a shop full of repairs: axe in light and dark, reflow, targets, text spacing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page
+
+from notify.cli.demo_shop import PEOPLE
+from notify.cli.demo_stage import Stage
+from notify.core.tickets import Phase
+from notify.store import outbox, tickets
+from notify.web.routes import ROUTES
+from tests.parts.town import town
+from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
+
+pytestmark = pytest.mark.real
+
+# Answers that are no page of ours: files, pictures, and the bare letter inside its frame.
+FILES = ("/static/", ".pdf", ".svg", "/html")
+ENOUGH = 24  # the least number of addresses that a full shop gives
+
+
+@pytest.fixture
+def shop(tmp_path: Path, tzdata_only: None) -> Iterator[tuple[Stage, str]]:
+    """The demo's shop on its fixed afternoon."""
+    with town(tmp_path) as made:
+        yield made
+
+
+def addresses(stage: Stage) -> list[str]:
+    """Each page's rule filled with things of the shop: a ticket of every phase, every claim that is worth showing."""
+    with stage.ctx.db.read(stage.shop_id) as unit:
+        each = {one.phase: one for one in tickets.tickets_in(unit, list(Phase))}
+        letters = [one.id for one in outbox.messages_of_visit(unit, each[Phase.ON_SHELF].visit_id)]
+    claims = [link.rpartition("/")[2] for link in stage.links.values()]
+    filled = {
+        "ticket_id": [one.id for one in each.values()],
+        "visit_id": [one.visit_id for one in each.values() if one.phase in (Phase.TAKEN_IN, Phase.ON_SHELF)],
+        "token": [*claims, "nobody"], "message_id": letters[:2],
+    }  # fmt: skip
+    found = []
+    for rule in (rule for rule, who in ROUTES.items() if "GET" in who.methods and not any(f in rule for f in FILES)):
+        name = rule.partition("<")[2].partition(">")[0]
+        found += [rule.replace(f"<{name}>", one) for one in filled[name]] if name else [rule]
+    return found
+
+
+def sign_in(page: Page, base: str) -> None:
+    """The owner of the demo."""
+    page.goto(f"{base}/sign-in")
+    page.fill("#name", PEOPLE[0][0])
+    page.fill("#password", PEOPLE[0][2])
+    with page.expect_navigation():
+        page.press("#password", "Enter")
+
+
+def opened(page: Page, address: str) -> None:
+    """Opens a page and everything that is folded away on it."""
+    answer = page.goto(address)
+    assert answer is not None and answer.status in (200, 404), (address, answer and answer.status)
+    page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+
+
+def test_axe_finds_nothing_on_any_served_page_in_light_and_dark(
+    shop: tuple[Stage, str], new_page: Callable[..., Page]
+) -> None:
+    (stage, base), findings, looked = shop, [], 0
+    paths = addresses(stage)
+    for scheme in ("light", "dark"):
+        page = new_page(color_scheme=scheme)
+        sign_in(page, base)
+        for path in paths:
+            opened(page, base + path)
+            found = Axe().run(page).response["violations"]
+            findings += [(path, scheme, one["id"], one["nodes"][0]["html"][:90]) for one in found]
+            looked += 1
+    print(f"FIGURE H1_served pages={looked} findings={len(findings)}")
+    assert len(paths) >= ENOUGH and findings == []
+
+
+def test_no_served_page_scrolls_sideways_at_320_pixels_or_has_a_small_target(
+    shop: tuple[Stage, str], new_page: Callable[..., Page]
+) -> None:
+    (stage, base), failures = shop, []
+    paths = addresses(stage)
+    page = new_page(viewport={"width": 320, "height": 800})
+    sign_in(page, base)
+    for path in paths:
+        opened(page, base + path)
+        failures += [(path, "plain", one) for one in page.evaluate(SIDEWAYS)]
+        failures += [(path, "small", one) for one in page.evaluate(SMALL_TARGETS)]
+        page.evaluate(
+            "css => { const sheet = new CSSStyleSheet(); sheet.replaceSync(css);"
+            " document.adoptedStyleSheets = [sheet] }", SPACED,
+        )  # fmt: skip
+        failures += [(path, "spaced", one) for one in page.evaluate(SIDEWAYS)]
+    print(f"FIGURE H2_served pages={len(paths)} failures={len(failures)}")
+    assert len(paths) >= ENOUGH and failures == []
