@@ -14,7 +14,6 @@ from notify.core.actors import Actor
 from notify.flows import check_in, forget, handover, moves, pickup, questions
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.context import Context
-from notify.schedule.jobs import drop_copies_of
 from notify.store import outbox, tickets
 from notify.wiring import Services
 
@@ -99,7 +98,7 @@ class Stage:
         for job in (questions.expire_due, pickup.note_missed, pickup.remind_due, pickup.remind_collection):
             job(self.ctx, self.system)
         if forgetting:
-            forget.forget(self.ctx, self.system, drop_copies=drop_copies_of(self.services))
+            forget.forget(self.ctx, self.system, drop_copies=self.services.drop_copies)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from notify.cli.desk import Command, Desk, pass_desk
 from notify.core.errors import NotifyError
 from notify.flows import forget as flow
 from notify.flows.view_lookup import find_person
-from notify.schedule.jobs import drop_copies_of
 
 
 @click.command("forget", cls=Command)
@@ -28,7 +27,7 @@ def forget(desk: Desk, dry_run: bool, number: str, who: str, yes: bool) -> None:
     if number:
         _one(desk, number, who, yes=yes, dry_run=dry_run)
         return
-    done = flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=drop_copies_of(desk.services))
+    done = flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=desk.services.drop_copies)
     kept = [f"  kept: {reason}" for _, reason in done.kept]
     if dry_run:
         desk.show(
@@ -47,7 +46,7 @@ def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None
         return
     if not yes:
         click.confirm("This cannot be taken back. Forget this person now?", abort=True)
-    proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=drop_copies_of(desk.services))
+    proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies)
     desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved))
     if not proved and desk.options.json:
         raise NotifyError("It is not proved yet that nothing is left", "The next nightly run proves it.")

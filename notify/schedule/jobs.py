@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from notify.channels.folder import FolderChannel
 from notify.core.actors import Actor
 from notify.flows import forget, pickup, questions
 from notify.flows.context import Context
@@ -59,15 +58,9 @@ def _forget(run: Run) -> None:
     if not is_steady(run.before, run.now):
         log.warning("the clock moved far since the last nightly run: nobody is forgotten before the next night")
         return
-    done = forget.forget(run.context, run.actor, drop_copies=drop_copies_of(run.services))
+    done = forget.forget(run.context, run.actor, drop_copies=run.services.drop_copies)
     if not done.confirmed:
         log.warning("forgetting is not proved yet, because a reader was in the way; the next night proves it")
-
-
-def drop_copies_of(services: Services) -> Callable[..., int] | None:
-    """What removes kept copies of messages; None when no channel keeps any."""
-    channel = services.channels.get("email")
-    return channel.forget if isinstance(channel, FolderChannel) else None
 
 
 def _checkpoint(run: Run) -> None:
@@ -80,6 +73,7 @@ JOBS: tuple[Job, ...] = (
     Job("pickup_reminders", Every(300), lambda run: pickup.remind_due(run.context, run.actor)),
     Job("missed_pickups", Every(600), lambda run: pickup.note_missed(run.context, run.actor)),
     Job("collection_reminders", Every(1800), lambda run: pickup.remind_collection(run.context, run.actor)),
+    Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("forget", Nightly(), _forget),
 )
 # Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a
