@@ -83,3 +83,4 @@ def test_a_replaced_claim_ticket_opens_nothing_any_more(house: Any, signed_in: B
     assert client.get(f"/c/{values['token']}").status_code == 404
     scanned = signed_in.post("/scan", {"scan": f"https://bell.example.org/c/{values['token']}"})
     assert scanned.headers["Location"] == "/"
+    assert "it was replaced" in signed_in.get("/").get_data(as_text=True)

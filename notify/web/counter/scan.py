@@ -14,6 +14,10 @@ from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with
 
 pages = Blueprint("scan", __name__)
+REPLACED = (
+    "This claim code opens nothing here: it was replaced, or it belongs to another shop. Ask for the newest claim "
+    "ticket, or open the claim number and check who it is."
+)
 SCAN = "scan"  # what carry.py keeps of a scanned claim: {visit, token, at}
 
 
@@ -29,7 +33,10 @@ def scan() -> Response:
 
 def _open(found: Scan) -> Response:
     if found.kind == "claim":
-        ticket = find_claim(ctx(), current_actor(), found.value)
+        try:
+            ticket = find_claim(ctx(), current_actor(), found.value)
+        except NotFound:
+            return redirect_with("/", scan_said=REPLACED)
         carry.put(SCAN, {"visit": ticket.visit_id, "token": found.value, "at": ctx().clock().isoformat()})
         return redirect_with(f"/visits/{ticket.visit_id}/handover")
     if found.kind == "number":
