@@ -87,6 +87,14 @@ def parse_phone(text: str, *, region: str | None) -> Phone:
     return Phone(e164=e164, possible=True, valid=valid, kind=kind, warnings=warnings)
 
 
+def check_region(text: str) -> str:
+    """Two letters that libphonenumber knows as a country, in capitals. Raises Invalid with field "region"."""
+    region = text.strip().upper()
+    if region not in phonenumbers.SUPPORTED_REGIONS:
+        raise Invalid(f"{region[:20]!r} is no country", "Use the two letters of ISO 3166, such as GB.", field="region")
+    return region
+
+
 def show_phone(e164: str) -> str:
     """ "+447700900123" -> "+44 7700 900123", as people read it aloud; what is no number stays as it is."""
     try:

@@ -7,20 +7,25 @@ from dataclasses import dataclass
 from typing import Any
 
 from notify.core.errors import Invalid
+from notify.core.text import clean_block, clean_line
 
 
 @dataclass(frozen=True, slots=True)
 class ShopSetting:
-    """One dated setting of a shop: default, one-line help, and the source and date of a figure."""
+    """One dated setting of a shop: default, one-line help, and the source and date of a figure.
+
+    `most` is the highest figure that can be meant, or the longest text; a slip beyond it would stop the clock's jobs.
+    """
 
     default: Any
     help: str
     source: str = "the shop's own choice"
+    most: int = 500
 
 
 _COMMON = "common practice, no source"
 SHOP_SETTINGS: dict[str, ShopSetting] = {
-    "name": ShopSetting("", "what customers call the shop"),
+    "name": ShopSetting("", "what customers call the shop", most=80),
     "address": ShopSetting("", "street and town, one line each"),
     "phone": ShopSetting("", "the number customers may call, in international form"),
     "email": ShopSetting("", "where the shop reads its own notices"),
@@ -29,23 +34,24 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "language": ShopSetting("en", "language of the shop, and of customers who state none"),
     "currency": ShopSetting("GBP", "three letters, ISO 4217"),
     "slot_minutes": ShopSetting(15, "length of a pickup slot", _COMMON),
-    "lead_minutes": ShopSetting(30, "how soon the first slot may be", _COMMON),
-    "horizon_days": ShopSetting(14, "how many days ahead slots are offered", _COMMON),
+    "lead_minutes": ShopSetting(30, "how soon the first slot may be", _COMMON, most=14 * 24 * 60),
+    "horizon_days": ShopSetting(14, "how many days ahead slots are offered", _COMMON, most=366),
     "keep_period": ShopSetting(
         "P90D",
         "how long contact data are kept after the last device went home (ISO 8601)",
         "no law names a figure; GDPR art. 5(1)(e): no longer than needed; checked 2026-11-25; not legal advice",
     ),
-    "reminder_hours": ShopSetting(3, "how long before a slot the reminder leaves", _COMMON),
+    "reminder_hours": ShopSetting(3, "how long before a slot the reminder leaves", _COMMON, most=14 * 24),
     "collection_days": ShopSetting(
-        [3, 10, 24], "days on the shelf after which a collection reminder leaves; then none", _COMMON
+        [3, 10, 24], "days on the shelf after which a collection reminder leaves; then none", _COMMON, most=3660
     ),
-    "question_days": ShopSetting(7, "how long a question stays open", _COMMON),
-    "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON),
+    "question_days": ShopSetting(7, "how long a question stays open", _COMMON, most=366),
+    "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON, most=30 * 24 * 60),
     "code_above": ShopSetting(
         0,
         "prices above this many minor units need a code sent to the stored contact; 0 = never",
         "DESIGN: a setting",
+        most=100_000_000,
     ),
     "controller": ShopSetting("", "name and address of who answers for the data, if not the shop's own"),
     "authority": ShopSetting("", "the data-protection authority a customer may complain to"),
@@ -85,27 +91,31 @@ def build_shop(shop_id: str, values: Mapping[str, Any]) -> Shop:
     return Shop(id=shop_id, **whole)
 
 
+# Texts of several lines; every other one is a single line, for it ends up in headers and titles.
+_BLOCKS = ("address", "controller", "authority")
+
+
 def check_setting(key: str, value: Any) -> Any:
     """The value in the right type; raises Invalid for an unknown key or an unfit value."""
     if key not in SHOP_SETTINGS:
         raise Invalid(f"{key!r} is no shop setting", f"Use one of: {', '.join(SHOP_SETTINGS)}.", field=key)
-    default = SHOP_SETTINGS[key].default
+    default, most = SHOP_SETTINGS[key].default, SHOP_SETTINGS[key].most
     try:
         if isinstance(default, int):
-            return _whole_number(value)
+            return _whole_number(value, most=most)
         if isinstance(default, list):
             parts = value.split(",") if isinstance(value, str) else value
-            return [_whole_number(part) for part in parts]
+            return [_whole_number(part, most=most) for part in parts]
     except (TypeError, ValueError):
-        raise Invalid(f"{key} needs whole numbers, not {str(value)[:40]!r}", "Write digits only.", field=key) from None
-    text = str(value).strip()
-    if len(text) > 500:
-        raise Invalid(f"{key} is too long", "Keep it under 500 characters.", field=key)
-    return text
+        raise Invalid(
+            f"{key} needs whole numbers from 0 to {most}, not {str(value)[:40]!r}", "Write digits only.", field=key
+        ) from None
+    clean = clean_block if key in _BLOCKS else clean_line
+    return clean(str(value), field=key, limit=most)
 
 
-def _whole_number(value: Any) -> int:
+def _whole_number(value: Any, *, most: int) -> int:
     number = int(str(value).strip())
-    if not 0 <= number <= 100_000_000:
+    if not 0 <= number <= most:
         raise ValueError
     return number

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, time
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 from notify.core.actors import Actor
-from notify.core.contacts import parse_email, parse_phone
-from notify.core.durations import parse_duration
+from notify.core.contacts import check_region, parse_email, parse_phone
+from notify.core.durations import add, parse_duration
 from notify.core.errors import Conflict, Invalid
 from notify.core.hours import Hours, SpecialDay
 from notify.core.instants import zone
+from notify.core.money import minor_digits
 from notify.core.shop import check_setting
 from notify.core.text import clean_line
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Context
 from notify.store import shops
 from notify.store.database import Unit
+
+_FAR = datetime(2100, 1, 1, tzinfo=UTC)
+_YEARS = range(2000, 2101)  # a day beyond them is a slip of the pen
 
 
 def make_shop(ctx: Context, *, settings: Mapping[str, Any]) -> str:
@@ -60,7 +64,13 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
     if key == "zone":
         zone(value)
     elif key == "keep_period":
-        parse_duration(value)
+        add(_FAR, parse_duration(value))  # a period past the calendar would leave every page without its last sentence
+    elif key == "name" and not value:
+        raise Invalid("The shop has no name", "Write what customers call it.", field=key)
+    elif key == "currency":
+        minor_digits(value)
+    elif key == "region" and value:
+        return check_region(value)
     elif key == "email" and value:
         return parse_email(value)
     elif key == "phone" and value:
@@ -101,6 +111,8 @@ def add_special_day(
     """Closes a day (no `opens`) or gives it special hours. Bookings on it stay until a person moves them."""
     actor.need("settings")
     words = clean_line(reason, field="reason")
+    if day.year not in _YEARS:
+        raise Invalid(f"The year {day.year} cannot be meant", "Look at the year once more.", field="day")
     if (opens is None) != (closes is None):
         raise Invalid("A day with special hours needs both times", "Leave both empty to close the day.", field="opens")
     with ctx.db.write(actor.shop_id) as unit:
