@@ -16,7 +16,7 @@ from notify.render.moments import Moments
 from notify.render.words import Language
 from notify.store import bookings, people, tickets
 
-OPEN_DAYS = 2  # days shown unfolded: today and tomorrow are what a customer in a hurry wants
+OPEN_DAYS = 2  # shown unfolded, so that any time of them is one press away
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,15 +69,12 @@ def view_slots(ctx: Context, token: str, speech: Speech) -> SlotsView:
 
 def _days(offered: tuple[Offer, ...], words: Language, moments: Moments) -> tuple[Day, ...]:
     by_day = [(day, tuple(of_it)) for day, of_it in groupby(offered, key=lambda offer: offer.slot.local.date())]
-    return tuple(
-        Day(
-            moments.day(of_it[0].slot.start),
-            words["slots.free_one"] if len(of_it) == 1 else words("slots.free", count=len(of_it)),
-            position < OPEN_DAYS,
-            tuple(_time(offer, of_it, moments) for offer in of_it),
-        )
-        for position, (_, of_it) in enumerate(by_day)
-    )
+    days: list[Day] = []
+    for _, of_it in by_day:
+        free = words["slots.free_one"] if len(of_it) == 1 else words("slots.free", count=len(of_it))
+        times = tuple(_time(offer, of_it, moments) for offer in of_it)
+        days.append(Day(moments.heading(of_it[0].slot.start), free, len(days) < OPEN_DAYS, times))
+    return tuple(days)
 
 
 def _time(offer: Offer, same_day: tuple[Offer, ...], moments: Moments) -> Time:

@@ -46,6 +46,12 @@ class Moments:
         year = self._local(moment).year
         return said if year == self._local(self.now).year else f"{said} {year}"
 
+    def heading(self, moment: datetime) -> str:
+        """ "Tomorrow, Thursday, 26 November", above the times of that day."""
+        ahead = (self._local(moment).date() - self._local(self.now).date()).days
+        day = self.day(moment)
+        return self.words(f"date.day{_NAMED[ahead]}", day=day) if ahead in (0, 1) else day
+
     def time(self, moment: datetime) -> str:
         """ "17:30"."""
         return say_time(moment, zone=self.zone, language=self.words.code)
