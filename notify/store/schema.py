@@ -76,6 +76,7 @@ shops = Table(
     metadata,
     Column("id", String(36), primary_key=True),
     _at("created_at"),
+    Column("changed", String(36), nullable=False),  # another text after every change of settings, hours or days
 )
 # Dated rows: the newest row whose day has come counts.
 shop_settings = _table(

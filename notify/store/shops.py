@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date, datetime, time
 from typing import Any
 
@@ -12,10 +12,11 @@ from notify.core.errors import NotFound
 from notify.core.hours import Counter, Hours, SpecialDay
 from notify.core.shop import Shop, build_shop
 from notify.store import schema as s
-from notify.store.database import Database, Unit
+from notify.store.database import Database, T, Unit
 from notify.store.statements import given, where
 
-_SHOP = select(s.shops.c.id).where(s.shops.c.id == bindparam("the_shop_id"))
+_STAMP = select(s.shops.c.changed).where(s.shops.c.id == bindparam("the_shop_id"))
+_CHANGED = update(s.shops).where(s.shops.c.id == bindparam("the_shop_id"))
 _SETTINGS = (
     select(s.shop_settings.c.key, s.shop_settings.c.value)
     .where(*where(s.shop_settings), s.shop_settings.c.valid_from <= bindparam("today"))
@@ -33,17 +34,34 @@ def shop_ids(db: Database) -> tuple[str, ...]:
 
 def add_shop(unit: Unit, *, at: datetime) -> None:
     """Makes the row of the unit's shop."""
-    unit.connection.execute(insert(s.shops).values(id=unit.shop_id, created_at=at))
+    unit.connection.execute(insert(s.shops).values(id=unit.shop_id, created_at=at, changed=unit.new_id()))
+
+
+def _kept(unit: Unit, name: str, load: Callable[[], T], *, on: date | None = None) -> T:
+    """What `load` gives, read anew only after the shop was changed: every page and message needs it.
+
+    The stamp is read in the same transaction each time and no two changes share one, so that what another
+    process changed counts at once, and what was rolled back never does.
+    """
+    stamp = unit.once(("stamp", ""), lambda: unit.connection.execute(_STAMP, given(unit)).scalar())
+    if stamp is None:
+        raise NotFound("There is no such shop", "Check the shop's identifier.")
+    at, found = unit.kept.get((unit.shop_id, name), ("", None))
+    if at != f"{stamp} {on}":
+        at, found = unit.kept[unit.shop_id, name] = (f"{stamp} {on}", load())
+    return found  # type: ignore[no-any-return]  # what the last `load` of this name gave
+
+
+def _note_change(unit: Unit) -> None:
+    unit.connection.execute(_CHANGED, {**given(unit), "changed": unit.new_id()})
 
 
 def get_shop(unit: Unit, *, today: date) -> Shop:
     """The shop as set on `today`; raises NotFound for an unknown shop."""
-    return unit.once(("shop", today.isoformat()), lambda: _read_shop(unit, today))
+    return _kept(unit, "shop", lambda: _read_shop(unit, today), on=today)
 
 
 def _read_shop(unit: Unit, today: date) -> Shop:
-    if unit.connection.execute(_SHOP, given(unit)).first() is None:
-        raise NotFound("There is no such shop", "Check the shop's identifier.")
     rows = unit.connection.execute(_SETTINGS, {**given(unit), "today": today})
     return build_shop(unit.shop_id, {row.key: row.value for row in rows})
 
@@ -55,11 +73,15 @@ def put_settings(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> 
         same = (t.c.shop_id == unit.shop_id, t.c.key == key, t.c.valid_from == valid_from)
         unit.connection.execute(delete(t).where(*same))
         unit.connection.execute(insert(t).values(shop_id=unit.shop_id, key=key, valid_from=valid_from, value=value))
+    _note_change(unit)
 
 
 def get_counter(unit: Unit, shop: Shop) -> Counter:
     """The counter's hours with closed and special days, ready for core/hours and core/slots."""
-    return unit.once(("counter", shop.id), lambda: _read_counter(unit, shop))
+    made = _kept(unit, "counter", lambda: _read_counter(unit, shop))
+    pickups = (shop.zone, shop.slot_minutes, shop.lead_minutes, shop.horizon_days)  # these are dated
+    same = pickups == (made.zone, made.slot_minutes, made.lead_minutes, made.horizon_days)
+    return made if same else _read_counter(unit, shop)
 
 
 def _read_counter(unit: Unit, shop: Shop) -> Counter:
@@ -113,6 +135,7 @@ def add_hours(unit: Unit, row: Hours) -> str:
             valid_until=row.valid_until,
         )
     )
+    _note_change(unit)
     return new
 
 
@@ -122,6 +145,7 @@ def drop_hours(unit: Unit, hours_id: str) -> None:
     gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == hours_id)).rowcount
     if not gone:
         raise NotFound("There is no such row of opening hours", "Look at the list again.")
+    _note_change(unit)
 
 
 def special_days(unit: Unit) -> tuple[tuple[str, Any, str], ...]:
@@ -146,6 +170,7 @@ def add_special_day(
             reason=reason,
         )
     )
+    _note_change(unit)
     return new
 
 
@@ -155,6 +180,7 @@ def drop_special_day(unit: Unit, special_id: str) -> None:
     gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == special_id)).rowcount
     if not gone:
         raise NotFound("There is no such special day", "Look at the list again.")
+    _note_change(unit)
 
 
 def list_suppliers(unit: Unit) -> tuple[Any, ...]:

@@ -77,6 +77,7 @@ def upgrade() -> None:
         "shops",
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("changed", sa.String(length=36), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_shops")),
     )
     op.create_table(
