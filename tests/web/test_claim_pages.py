@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 import re
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import unescape
@@ -11,12 +13,14 @@ from typing import Any
 
 import pytest
 from flask import Flask
-from sqlalchemy import event
+from sqlalchemy import event, select
 
+from notify.core.claim_number import new_token
 from notify.flows import desk_notes, forget, handover, moves, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.store import people, tickets
 from notify.store import questions as stored
+from notify.store.schema import tickets as tickets_table
 from tests.parts.databases import Backend
 from tests.parts.house import make_house
 from tests.parts.shelved import shelve, token_of
@@ -267,3 +271,25 @@ def test_a_device_called_back_after_booking_reads_as_being_worked_on(house: Any,
     page = text_of(client.get(link_of(house, ticket_id)))
     assert "Your radio is waiting for its turn on the bench." in page and "Choose a pickup time" not in page
     assert "Nothing is ready to be collected yet." in text_of(client.get(link_of(house, ticket_id) + "/slots"))
+
+
+def test_tokens_never_repeat_and_no_log_line_holds_one(
+    house: Any, client: Browser, caplog: pytest.LogCaptureFixture
+) -> None:
+    tokens = {new_token(secrets.randbelow) for _ in range(100_000)}
+    ticket_id = house.check_in().ticket_ids[0]
+    path, question = link_of(house, ticket_id), ask(house, ticket_id)
+    with caplog.at_level(logging.DEBUG):
+        for end in ("", "/slots", "/qr.svg", "/answer"):
+            client.get(path + end)
+        client.post(f"{path}/answer", {"question": question, "answer": "maybe"}, seen=path)
+        client.post(f"{path}/book", {"slot": "rubbish"}, seen=path)
+        client.get(f"/c/{min(tokens)}")
+        house.deliver(after=91)
+    lines = [record.getMessage() for record in caplog.records]
+    held = [line for line in lines if path[3:] in line or min(tokens) in line or "ines@example.org" in line]
+    print(f"FIGURE D6 tokens=100000 repeats={100_000 - len(tokens)} log_lines={len(lines)} in_logs={len(held)}")
+    assert len(tokens) == 100_000 and lines and not held
+    with house.read() as unit:
+        row = unit.connection.execute(select(tickets_table.c.token_hash)).scalar_one()
+    assert row != path[3:] and len(row) == 64
