@@ -24,7 +24,7 @@ from notify.core.hours import Hours
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.tickets import Phase
-from notify.flows import moves, parts, pickup, promises, questions, set_up, staff
+from notify.flows import desk_notes, moves, parts, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
 from notify.store import bookings, outbox, people, schema, shops, tickets
 from notify.store import parts as part_rows
@@ -46,6 +46,7 @@ def full_shop(house: Any) -> dict[str, Any]:
         DeviceForm("Kestrel radio", fault="hums", price_agreed="30", promise="2026-11-27T11:30"), once="key-1"
     )
     ticket = done.ticket_ids[0]
+    desk_notes.add_note(ctx, owner, ticket, text="sticky dial beside the cone")
     part = parts.need(ctx, owner, ticket, name="speaker cone")
     parts.order(ctx, owner, part, supplier="Lantern Parts")
     question = questions.ask(ctx, owner, ticket, kind="price", wording="It costs more. Go on?", price="45")
@@ -189,6 +190,7 @@ def test_no_function_of_the_store_finds_or_changes_anything_of_another_shop(hous
     with house.read() as unit:
         before, own = rows_of(unit.connection, house.shop_id)
     secrets = own | {"Ines Farrow", "ines@example.org", "+447700900123", "Kestrel radio", "hums", known["token"]}
+    secrets |= {"sticky dial beside the cone"}
     asked = found_own = changed = 0
     leaks: list[str] = []
     for found in dict(store_functions()).values():
