@@ -11,7 +11,7 @@ from notify.flows.view_calls import Call, Logged, view
 from notify.web.counter import desk_words as d
 from notify.web.counter.day_sheet import dial
 from notify.web.here import ctx, current_actor
-from notify.web.pages import Problem, problems_of, redirect_with, render_page, say
+from notify.web.pages import Problem, redirect_with, render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("calls", __name__)
@@ -61,7 +61,7 @@ def log(message_id: str) -> Response:
         log_call(ctx(), current_actor(), message_id, result=result, note=note)
     except Invalid as error:
         fields = {"note": f"note-{message_id}", "result": ""}
-        return _page(errors=problems_of(error, fields=fields), status=422, typed={message_id: note})
+        return _page(errors=d.problems(error, fields), status=422, typed={message_id: note})
     except Conflict as error:
-        return redirect_with("/calls", str(error))
+        return redirect_with("/calls", d.plain(error))
     return redirect_with("/calls", f"{d.words()(f'call_result.{result}')}: noted.")

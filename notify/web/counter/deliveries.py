@@ -84,7 +84,7 @@ def arrived() -> Response:
         try:
             said.append(_frees_sentence(parts.arrive(ctx(), current_actor(), part_id)))
         except NotifyError as error:
-            wrong.append(str(error))
+            wrong.append(d.plain(error))
     whole = f"{d.capital(d.count(len(said), 'part is', 'parts are'))} booked in." if said else ""
     return redirect_with(back_to("/deliveries"), " ".join(filter(None, [whole, *dict.fromkeys(said), *wrong])))
 

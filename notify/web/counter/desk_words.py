@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, cast
 
 from flask import current_app
 
+from notify.core.errors import NotifyError
 from notify.flows.view_lines import TicketLine
 from notify.render.words import Language, Words
 from notify.web.here import services
+from notify.web.pages import Problem, problems_of
 from notify.web.say import Say
 
 _KEY = "shelfbell-desk-words"
+_CODE = re.compile(r"'?\b[a-z]+(?:_[a-z]+)+\b'?")
 Line = dict[str, Any]
 
 
@@ -33,6 +37,27 @@ def word(group: str, code: str, **values: object) -> str:
 def staff_word(group: str, code: str) -> str:
     """The words of a code in the general words file: `staff_reason.part_dead`, `answer.accept`, `notice.ready`."""
     return services().words.get("en")(f"{group}.{code}")
+
+
+def plain(error: NotifyError) -> str:
+    """What an error says, with the code words that commands need put into the words of the pages."""
+    return _CODE.sub(lambda found: f"“{_in_words(found[0].strip(chr(39)))}”", str(error))
+
+
+def _in_words(code: str) -> str:
+    for group in ("staff_phase", "staff_reason", "answer"):
+        if f"{group}.{code}" in services().words.get("en"):
+            return staff_word(group, code)
+    for group in ("move", "call_result", "part_state", "question", "why"):
+        if f"{group}.{code}" in words():
+            return words()[f"{group}.{code}"]
+    return code.replace("_", " ")
+
+
+def problems(error: NotifyError, fields: Mapping[str, str] | None = None) -> list[Problem]:
+    """An error as the list that pages show beside their fields, without a code word."""
+    named = problems_of(error, fields=fields)
+    return [{**one, "text": plain(problem)} for one, problem in zip(named, error.problems, strict=True)]
 
 
 def at(say: Say, moment: datetime) -> str:

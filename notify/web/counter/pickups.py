@@ -76,5 +76,5 @@ def cancel(booking_id: str) -> Response:
     try:
         pickup.cancel(ctx(), current_actor(), visit_id, why="other")
     except (Conflict, NotFound) as error:
-        return redirect_with(usual, str(error))
+        return redirect_with(usual, d.plain(error))
     return redirect_with(usual, "The time is given up, and the customer is told.")

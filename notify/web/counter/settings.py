@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date, datetime, time
 from typing import Any
@@ -19,7 +20,7 @@ from notify.flows.view_settings import Day, Settings, Supplier, view
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
 from notify.web.here import ctx, current_actor
-from notify.web.pages import ROLES, Problem, problems_of, redirect_with, render_page, say
+from notify.web.pages import ROLES, Problem, redirect_with, render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("settings", __name__)
@@ -28,6 +29,7 @@ ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
 SHOP = ("name", "phone", "email", "region", "address")
 PICKUP = ("slot_minutes", "lead_minutes", "horizon_days")
 MOST_ROWS = 60
+_ROW_NAME = re.compile("weekday-([0-9]{1,4})")
 
 
 @pages.get("/settings")
@@ -118,7 +120,7 @@ def _change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str
         known = named or {}
         errors = [
             {**one, "field": known.get(one["field"], f"{prefix}-{one['field']}" if one["field"] else "")}
-            for one in problems_of(error)
+            for one in d.problems(error)
         ]
         return _page(errors=errors, status=422, **typed)
     return redirect_with("/settings", said)
@@ -147,7 +149,8 @@ def hours() -> Response:
 
 def _typed_rows() -> list[d.Line]:
     """The rows in the order of the page, empty ones left out, numbered anew."""
-    numbers = sorted({int(name[8:]) for name in request.form if name.startswith("weekday-") and name[8:].isdigit()})
+    found = (_ROW_NAME.fullmatch(name) for name in request.form)
+    numbers = sorted({int(one[1]) for one in found if one})
     rows = [{name: request.form.get(f"{name}-{i}", "") for name in ROW} for i in numbers[:MOST_ROWS]]
     kept = [row for row in rows if row["weekday"] or row["opens"] or row["closes"]]
     return [{"i": i, **row} for i, row in enumerate(kept, 1)]
@@ -216,6 +219,14 @@ def retention() -> Response:
     text = request.form.get("days", "").strip()
     period = f"P{text}D" if text.isascii() and text.isdigit() else text
     return _change(
-        lambda: set_up.change_settings(ctx(), current_actor(), {"keep_period": period}),
+        lambda: _keep_for(period),
         "The period is kept.", prefix="retention", named={"keep_period": "retention-days"}, days_typed=text,
     )  # fmt: skip
+
+
+def _keep_for(period: str) -> None:
+    try:
+        set_up.change_settings(ctx(), current_actor(), {"keep_period": period})
+    except Invalid as error:
+        what, advice = "Name and contacts are kept for a number of days above 0", "Write digits only, for example 90."
+        raise Invalid(what, advice, field=error.field) from error

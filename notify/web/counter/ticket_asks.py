@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
 from notify.flows import parts, promises, questions
 from notify.flows.view_ticket import ticket_of_part, ticket_of_question
+from notify.web.counter import desk_words as d
 from notify.web.counter import fields
 from notify.web.counter.back import back_to
 from notify.web.counter.ticket import page
@@ -44,7 +45,7 @@ def answer(question_id: str) -> Response:
         named = {"said_by": f"said_by-{question_id}", "answer": f"said_by-{question_id}"}
         return again(ticket_id, error, {"answering": question_id, "said_by": said_by}, fields=named)
     except Conflict as error:
-        return page(ticket_id, refused=str(error), status=409)
+        return page(ticket_id, refused=d.plain(error), status=409)
     return redirect_with(f"/tickets/{ticket_id}", "The answer is noted.")
 
 
@@ -55,7 +56,7 @@ def withdraw(question_id: str) -> Response:
     try:
         questions.withdraw(ctx(), current_actor(), question_id)
     except Conflict as error:
-        return page(ticket_id, refused=str(error), status=409)
+        return page(ticket_id, refused=d.plain(error), status=409)
     return redirect_with(f"/tickets/{ticket_id}", "The question is withdrawn.")
 
 
@@ -116,7 +117,7 @@ def not_needed(part_id: str) -> Response:
     try:
         parts.not_needed(ctx(), current_actor(), part_id)
     except NotAllowed as error:
-        return page(ticket_id, refused=str(error), status=409)
+        return page(ticket_id, refused=d.plain(error), status=409)
     return redirect_with(back_to(f"/tickets/{ticket_id}"), "The part is no longer needed.")
 
 
@@ -132,5 +133,5 @@ def promise(ticket_id: str) -> Response:
     except Invalid as error:
         return again(ticket_id, error, dict(typed))
     except Conflict as error:
-        return page(ticket_id, refused=str(error), status=409)
+        return page(ticket_id, refused=d.plain(error), status=409)
     return redirect_with(f"/tickets/{ticket_id}", f"Promised for {say().by(at)}.")

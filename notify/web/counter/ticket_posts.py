@@ -15,7 +15,7 @@ from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
 from notify.web.counter.ticket import Typed, page
 from notify.web.here import ctx, current_actor
-from notify.web.pages import problems_of, redirect_with, say
+from notify.web.pages import redirect_with, say
 from notify.web.say import until
 
 pages = Blueprint("ticket_posts", __name__)
@@ -23,7 +23,7 @@ pages = Blueprint("ticket_posts", __name__)
 
 def again(ticket_id: str, error: NotifyError, typed: Typed, *, fields: dict[str, str] | None = None) -> Response:
     """The page once more with what is wrong beside its field, and everything typed."""
-    return page(ticket_id, errors=problems_of(error, fields=fields), status=422, typed=typed)
+    return page(ticket_id, errors=d.problems(error, fields), status=422, typed=typed)
 
 
 @pages.post("/tickets/<ticket_id>/move")
@@ -34,10 +34,12 @@ def move(ticket_id: str) -> Response:
         event_id, kind = _take(ticket_id, reason, note)
     except Invalid as error:
         event = form.get("event", "")
+        if error.field == "reason" and not reason:
+            error = Invalid("No reason was chosen", "Choose one of the list.", field="reason")
         fields = {"note": f"note-{event}", "reason": f"reason-{event}", "to": ""}
         return again(ticket_id, error, {"event": event, "reason": reason, "note": note}, fields=fields)
     except (NotAllowed, Conflict) as error:
-        return page(ticket_id, refused=str(error), status=409)
+        return page(ticket_id, refused=d.plain(error), status=409)
     said = d.words()(f"moved.{kind}", number=number_of(ctx(), current_actor(), ticket_id))
     ends = until(ctx().clock(), seconds=int(moves.UNDO_WITHIN.total_seconds()))
     undo = {"action": f"/tickets/{ticket_id}/undo", "event": event_id, "label": f"Undo, until {_seconds(ends)}"}
@@ -56,7 +58,7 @@ def _take(ticket_id: str, reason: str, note: str) -> tuple[str, str]:
         if note.strip():
             desk_notes.add_note(ctx(), current_actor(), ticket_id, text=note)
         return "", "handover_undone"
-    seen = form.get("version", "")
+    seen = form.get("version", "")[:18]
     done = moves.move(
         ctx(), current_actor(), ticket_id, to, reason=reason, outcome=form.get("outcome", ""), note=note,
         anyway=form.get("anyway") == "1", seen_version=int(seen) if seen.isascii() and seen.isdigit() else None,
@@ -73,7 +75,7 @@ def undo(ticket_id: str) -> Response:
     except Invalid as error:
         return again(ticket_id, error, {"undo_reason": reason}, fields={"reason": "undo-reason"})
     except (NotAllowed, Conflict) as error:
-        return page(ticket_id, refused=str(error), status=409, typed={"undo_reason": reason})
+        return page(ticket_id, refused=d.plain(error), status=409, typed={"undo_reason": reason})
     return redirect_with(
         back_to(f"/tickets/{ticket_id}"),
         d.words()("moved.corrected", number=number_of(ctx(), current_actor(), ticket_id)),
@@ -141,7 +143,7 @@ def book(visit_id: str) -> Response:
         local, fold = _slot(slot)
         booked = pickup.book(ctx(), current_actor(), visit_id, local, fold=fold)
     except NotifyError as error:
-        return redirect_with(back, str(error))
+        return redirect_with(back, d.plain(error))
     return redirect_with(back, f"The pickup is kept: {d.at(say(), booked.start_at)}. The customer is told.")
 
 
