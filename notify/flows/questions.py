@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from notify.core import questions as rules
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
+from notify.core.instants import need_near
 from notify.core.money import parse_amount
 from notify.core.questions import QuestionState
 from notify.core.text import clean_block, clean_line
@@ -38,7 +39,7 @@ def ask(
         amount = parse_amount(price, currency=shop.currency) if price.strip() else None
         if kind == "price" and amount is None:
             raise Invalid("A question about the price needs the price", "Write the amount.", field="price")
-        ends = until or now + timedelta(days=shop.question_days)
+        ends = need_near(until, now=now, field="until") if until else now + timedelta(days=shop.question_days)
         if ends <= now:
             raise Invalid("The question would end in the past", "Name a later time.", field="until")
         part = _own_part(unit, ticket_id, part_id)
@@ -147,6 +148,15 @@ def check_take_back(unit: Unit, question: Question) -> None:
     begun = ticket.phase is Phase.ON_BENCH and since is not None and ticket.phase_since >= since
     done = begun or ticket.phase not in (Phase.TAKEN_IN, Phase.INSPECTING, Phase.IN_LINE, Phase.ON_BENCH)
     rules.check_may_take_back(question.kind, question.state, question.answer, part_ordered=ordered, work_done=done)
+
+
+def may_take_back(unit: Unit, question: Question) -> bool:
+    """Whether the answer can still be taken back."""
+    try:
+        check_take_back(unit, question)
+    except NotAllowed:
+        return False
+    return True
 
 
 def withdraw(ctx: Context, actor: Actor, question_id: str) -> None:

@@ -13,7 +13,7 @@ from datetime import datetime
 
 from notify.core import questions as rules
 from notify.core.claim_number import show_number
-from notify.core.errors import NotAllowed, NotFound
+from notify.core.errors import NotFound
 from notify.core.money import show_amount
 from notify.core.parts import count_missing, is_late
 from notify.core.shop import Shop
@@ -22,7 +22,7 @@ from notify.flows.claims import Forgotten, open_claim
 from notify.flows.context import Context
 from notify.flows.moves import UNDO_WITHIN
 from notify.flows.pickup import has_offer
-from notify.flows.questions import check_take_back
+from notify.flows.questions import may_take_back
 from notify.flows.view_hours import Door, door_within
 from notify.flows.view_reach import ContactLine, say_collectors, say_contacts, say_known
 from notify.render import claim_says
@@ -221,7 +221,7 @@ class _Reading:
         if self.own.phase not in OPEN_PHASES or self.own.phase is Phase.ON_SHELF:
             return ()
         newest = {q.kind: q for q in self.asked[self.own.id] if q.state == "answered"}
-        return tuple(Answered(q.id, self._answer_sentence(q), _may_take_back(self.unit, q)) for q in newest.values())
+        return tuple(Answered(q.id, self._answer_sentence(q), may_take_back(self.unit, q)) for q in newest.values())
 
     def _answer_sentence(self, q: Question) -> str:
         key = "question_answered" if q.answered_how == "claim_page" else "question_answered_staff"
@@ -252,11 +252,3 @@ class _Reading:
 def _is_open(question: Question, now: datetime) -> bool:
     """A question past its end is closed, even before the nightly look has marked it."""
     return question.state == "open" and question.expires_at > now
-
-
-def _may_take_back(unit: Unit, question: Question) -> bool:
-    try:
-        check_take_back(unit, question)
-    except NotAllowed:
-        return False
-    return True

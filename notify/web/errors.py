@@ -13,6 +13,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
 from notify.core.contacts import show_phone
+from notify.core.claim_number import is_token
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, TooOften
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_desk import view_shop
@@ -139,12 +140,20 @@ def _desk_page(status: int, error: NotifyError | None, *, stale: bool) -> Respon
 def _customer_page(status: int, error: NotifyError | None, *, stale: bool) -> Response:
     language = asked_language()
     title, sentence, advice = _said(status, error, stale=stale, language=language)
-    back = "/sign-in" if status == 401 else ""
+    back, label = ("/sign-in", "Sign in") if status == 401 else _way_back(language)
     page = render_template(
         "error.html", **customer_base(language), title=title, sentence=sentence, advice=advice, back_href=back,
-        back_label="Sign in" if back else "",
+        back_label=label,
     )  # fmt: skip
     return make_response(page, status)
+
+
+def _way_back(language: str) -> tuple[str, str]:
+    """Back to the claim page, for whoever sent a form from there; whether it is a right one, this does not say."""
+    token = str((request.view_args or {}).get("token", ""))
+    if not (_is_customer_page() and is_token(token)):
+        return "", ""
+    return f"/c/{token}", str(page_words(services().templates, language)["page"]["back"])
 
 
 def _said(status: int, error: NotifyError | None, *, stale: bool, language: str) -> tuple[str, str, str]:

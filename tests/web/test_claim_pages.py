@@ -191,7 +191,8 @@ def test_a_form_without_our_token_or_from_another_site_changes_nothing(house: An
     path, question = link_of(house, ticket_id), ask(house, ticket_id)
     before = digest(house)
     data = {"question": question, "answer": "accept"}
-    assert client.http.post(f"{path}/answer", base_url="https://bell.example.org", data=data).status_code == 400
+    stale = client.http.post(f"{path}/answer", base_url="https://bell.example.org", data=data)
+    assert stale.status_code == 400 and f'href="{path}">Back to your repair</a>' in stale.get_data(as_text=True)
     foreign = client.post(f"{path}/answer", data, seen=path, headers={"Origin": "https://evil.example.com"})
     assert foreign.status_code == 400
     other = house.check_in(email="", phone="").ticket_ids[0]
