@@ -12,8 +12,8 @@ from flask import Flask, jsonify, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
-from notify.core.contacts import show_phone
 from notify.core.claim_number import is_token
+from notify.core.contacts import show_phone
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, TooOften
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_desk import view_shop
