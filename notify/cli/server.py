@@ -16,6 +16,7 @@ from waitress.task import ThreadedTaskDispatcher  # type: ignore[import-untyped]
 from notify.core.errors import Misconfigured
 
 THREADS = 8
+BACKLOG = 128
 PATIENCE = 0.8  # seconds for requests in hand after the signal; with the dispatcher's 2 it stays below 3
 
 
@@ -38,6 +39,7 @@ def open_socket(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
+        listening.listen(BACKLOG)  # from here on whoever is told the address is served, at the latest in a moment
     except OSError as error:
         listening.close()
         raise _refused(host, port, error) from None

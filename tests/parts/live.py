@@ -92,7 +92,6 @@ def switch_on(config: Path, settings: Mapping[str, Any]) -> None:
 def make_live(folder: Path, *, clock: FakeClock, settings: Mapping[str, Any], seed: int = 1) -> tuple[Live, Any]:
     """Wires an installation on SQLite whose public address is its own loopback port; also the listening socket."""
     listening = open_socket("127.0.0.1", 0)
-    listening.listen()
     base = f"http://127.0.0.1:{listening.getsockname()[1]}"
     config = write_first_installation(folder / "live", public_url=base, random_bytes=random.Random(seed).randbytes)
     switch_on(config, {

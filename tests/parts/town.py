@@ -28,7 +28,6 @@ def town(folder: Path, *, port: int = 0) -> Iterator[tuple[Stage, str]]:
     dice, ids = random.Random(23), itertools.count(1)
     with ExitStack() as stack:
         listening = stack.enter_context(open_socket("127.0.0.1", port))
-        listening.listen()
         base = f"http://127.0.0.1:{listening.getsockname()[1]}"
         config = write_first_installation(folder / "town", public_url=base, random_bytes=dice.randbytes)
         switch_on(config, {
