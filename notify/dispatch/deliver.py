@@ -71,7 +71,7 @@ class Dispatcher:
             claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=GROUP)
             if claimed:
                 read_ahead(unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed))
-            prepared = [self._prepare_safely(unit, message, now=now) for message in claimed]
+            prepared = self._prepare_all(unit, claimed, now=now)
         self.fault("after_claim")
         results = [item if isinstance(item, Result) else self._send(*item, claimed_at=now) for item in prepared]
         if results:
@@ -99,6 +99,14 @@ class Dispatcher:
         receipt = self.channels[composed.channel].send(outgoing)
         self.fault("after_send")
         return self._judge(message, composed, receipt)
+
+    def _prepare_all(self, unit: Unit, claimed: Sequence[Message], *, now: datetime) -> list[Result | Ready]:
+        """One savepoint for the group; only if something in it fails is each message tried in one of its own."""
+        try:
+            with unit.savepoint():
+                return [self._prepare(unit, message, now=now) for message in claimed]
+        except Exception:  # which one it was, and what becomes of it, is found out below
+            return [self._prepare_safely(unit, message, now=now) for message in claimed]
 
     def _prepare_safely(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
         """A message that cannot be composed, for whatever reason, never blocks the others, and is never lost."""

@@ -55,10 +55,12 @@ def _tell(
 ) -> None:
     if not notices_for(event.kind):
         return
-    facts = gather(unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires)
+    roles = tickets.visit_people(unit, event.visit_id)
+    facts = gather(
+        unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, roles=roles
+    )  # fmt: skip
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)
     if planned:
-        bringer = tickets.visit_people(unit, event.visit_id)["bringer"][0]
         refs = {**event.codes, "event": event.id, "ticket": event.ticket_id}
-        outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=bringer, refs=refs, now=now)
+        outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=roles["bringer"][0], refs=refs, now=now)

@@ -9,15 +9,20 @@ from datetime import datetime, timedelta
 from itertools import count
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import bindparam, insert, select, update
 
 from notify.core.slots import Slot, Taken
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, where
+from notify.store.statements import given, is_in, where
 
 _BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
-_LIVE = select(s.bookings).where(*where(s.bookings, "visit_id"), s.bookings.c.state == "booked")
+_BOOKED = is_in(s.bookings.c.state, "booked")
+_LIVE = select(s.bookings).where(*where(s.bookings, "visit_id"), _BOOKED)
+_OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
+    *where(s.bookings), _BOOKED, s.bookings.c.start_at < bindparam("last"), s.bookings.c.end_at > bindparam("first"),
+    s.bookings.c.visit_id != bindparam("but_for"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +68,7 @@ class Occupied:
 
 def occupied(unit: Unit, first: datetime, last: datetime, *, but_for: str = "") -> Occupied:
     """What is booked between two instants; `but_for` leaves out the booking of one visit, which would move."""
-    t = s.bookings
-    rows = unit.connection.execute(
-        select(t.c.start_at, t.c.end_at).where(
-            t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at < last, t.c.end_at > first,
-            t.c.visit_id != but_for,
-        )
-    )  # fmt: skip
+    rows = unit.connection.execute(_OCCUPIED, {**given(unit), "first": first, "last": last, "but_for": but_for})
     return Occupied((row.start_at, row.end_at) for row in rows)
 
 

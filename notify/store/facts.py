@@ -17,9 +17,13 @@ def gather(
     channels_on: frozenset[str],
     bell: timedelta,
     expires: Mapping[str, datetime] | None = None,
+    roles: Mapping[str, tuple[str, ...]] | None = None,
 ) -> Facts:
-    """What the planner and the second look need to know; no address is opened."""
-    roles = tickets.visit_people(unit, visit_id)
+    """What the planner and the second look need to know; no address is opened.
+
+    `roles` are the visit's people where the caller has read them already.
+    """
+    roles = roles or tickets.visit_people(unit, visit_id)
     return Facts(
         tell=people.recipients(unit, roles.get("tell", ())),
         channels_on=channels_on,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import insert, select, update
@@ -252,7 +252,15 @@ def change_ticket(unit: Unit, ticket: Ticket, *, texts: Mapping[str, str] | None
     done = unit.connection.execute(_CHANGE, {**same, "version": ticket.version + 1, **columns, **sealed}).rowcount
     if done != 1:
         raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
-    return get_ticket(unit, ticket.id)
+    known: dict[str, Any] = {name: _as_read(columns[name]) for name in columns.keys() & Ticket.__dataclass_fields__}
+    return replace(ticket, version=ticket.version + 1, **known | dict(texts or {}))
+
+
+def _as_read(value: Any) -> Any:
+    """A value as the database would give it back."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC)
+    return tuple(value) if isinstance(value, list) else value
 
 
 def is_device_with_us(unit: Unit, visit_id: str) -> bool:

@@ -163,4 +163,4 @@ def test_a_flow_that_commits_in_two_parts_would_be_seen(house: House, parts: int
     watch = Watch(house.ctx.db.engine)
     failed, partial, _ = fail_everywhere(house, watch, place_then_tell, stride=1)
     watch.close()
-    assert failed > 5 and (partial > 0) == (parts == 2)
+    assert failed >= 5 and (partial > 0) == (parts == 2)
