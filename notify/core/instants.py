@@ -8,17 +8,33 @@ from zoneinfo import ZoneInfo
 from notify.core.errors import Invalid
 
 _SECOND = timedelta(seconds=1)
+FURTHEST = timedelta(days=3 * 366)  # no repair is promised, asked or ordered for longer: a slip of the pen
 
 
 def need_aware(moment: datetime, *, field: str = "") -> datetime:
-    """The same instant in UTC. Raises Invalid for a naive datetime, which names no instant at all."""
+    """The same instant in UTC. Raises Invalid for a naive datetime, and for one past the calendar: neither is one."""
     if moment.tzinfo is None or moment.utcoffset() is None:
         raise Invalid(
             "A time without a zone was given where an instant is needed",
             "Give it with its offset, for example 2026-11-25T09:00:00+00:00.",
             field=field,
         )
-    return moment.astimezone(UTC)
+    try:
+        return moment.astimezone(UTC)
+    except OverflowError:
+        raise _past_calendar(field) from None
+
+
+def need_near(moment: datetime, *, now: datetime, field: str) -> datetime:
+    """The same instant in UTC, if it can be meant as a time to come. Raises Invalid for one over three years ahead."""
+    utc = need_aware(moment, field=field)
+    if utc > now + FURTHEST:
+        raise Invalid("That time is more than three years ahead", "Look at the year once more.", field=field)
+    return utc
+
+
+def _past_calendar(field: str = "") -> Invalid:
+    return Invalid("That time lies outside the calendar", "Look at the year once more.", field=field)
 
 
 def zone(name: str) -> ZoneInfo:
@@ -86,4 +102,7 @@ def reading(wall: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
 
     Twice there: the first occurrence. Never there: by the offset before the gap. `fold` 1 is the other one.
     """
-    return wall.replace(tzinfo=tz, fold=fold).astimezone(UTC)
+    try:
+        return wall.replace(tzinfo=tz, fold=fold).astimezone(UTC)
+    except OverflowError:
+        raise _past_calendar() from None

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from notify.core import claim_number
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
+from notify.core.instants import need_near
 from notify.core.money import parse_amount
 from notify.core.notices import PURPOSES
 from notify.core.shop import Shop
@@ -146,8 +147,9 @@ class CheckedForm:
         return self._try(parse, field)
 
     def _device(self, form: DeviceForm, i: int) -> dict[str, object]:
+        before = len(self._problems)
         device = self._line(form.device, f"device-{i}")
-        if not device and not form.device.strip():
+        if not device and len(self._problems) == before:
             self._problems.append(
                 Invalid(f"Device {i + 1} has no name", "Say in a few words what it is.", field=f"device-{i}")
             )
@@ -203,6 +205,11 @@ class CheckedForm:
             )
             return None
         at = at if at.tzinfo else at.replace(tzinfo=ZoneInfo(self._shop.zone))
+        try:
+            at = need_near(at, now=self._now, field=field)
+        except Invalid as problem:
+            self._problems.append(problem)
+            return None
         if at <= self._now:
             self._problems.append(Invalid("The promised time is past", "Name a later one.", field=field))
         return at

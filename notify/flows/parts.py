@@ -10,6 +10,7 @@ from notify.core import claim_number
 from notify.core import parts as rules
 from notify.core.actors import Actor
 from notify.core.errors import Invalid
+from notify.core.instants import need_near
 from notify.core.parts import PartState
 from notify.core.text import clean_line
 from notify.core.tickets import OPEN_PHASES
@@ -79,6 +80,7 @@ def _order(
     shop, now = ctx.shop(unit), ctx.clock()
     found = shops.find_supplier(unit, supplier)
     expected = due_instant(due, found, zone=shop.zone) if due else usual_delivery(found, now=now, zone=shop.zone)
+    expected = need_near(expected, now=now, field="due")
     if expected <= now:
         raise Invalid("The part would be due in the past", "Name a later time.", field="due")
     parts.change_part(unit, part, state=PartState.ORDERED, supplier_id=found.id, ordered_at=now, due_at=expected)
@@ -118,7 +120,8 @@ def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime | date
         if part.state != PartState.ORDERED:
             raise Invalid(f"A part that is {part.state} has no delivery time", "Order it first.", field="due")
         found = next((row for row in shops.list_suppliers(unit) if row.id == part.supplier_id), None)
-        parts.change_part(unit, part, due_at=due_instant(due, found, zone=ctx.shop(unit).zone))
+        expected = need_near(due_instant(due, found, zone=ctx.shop(unit).zone), now=ctx.clock(), field="due")
+        parts.change_part(unit, part, due_at=expected)
         _record(ctx, unit, actor, "part_due_changed", part)
 
 

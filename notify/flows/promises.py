@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid
 from notify.core.hours import open_spans
+from notify.core.instants import need_near
 from notify.core.messages import MessageState
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
@@ -26,6 +27,7 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
         raise Invalid(f"{why[:40]!r} is no reason for another time", f"Use one of: {', '.join(WHY)}.", field="why")
     with ctx.db.write(actor.shop_id) as unit:
         ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        at = need_near(at, now=ctx.clock(), field="promise")
         if at <= ctx.clock():
             raise Invalid("The promised time is past", "Name a later one.", field="promise")
         if ticket.phase not in OPEN_PHASES or ticket.phase is Phase.ON_SHELF:

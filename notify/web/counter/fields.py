@@ -15,9 +15,9 @@ def moment(text: str, say: Say, *, field: str) -> datetime | None:
         return None
     try:
         wall = datetime.fromisoformat(text.strip()[:16])
-    except ValueError:
+        return instant(wall.replace(tzinfo=None), zone(say.zone))
+    except (ValueError, Invalid):
         raise Invalid("This is no day and time", "Choose both in the field.", field=field) from None
-    return instant(wall.replace(tzinfo=None), zone(say.zone))
 
 
 def day(text: str, *, field: str) -> date | None:
