@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from notify.core import tickets as rules
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, NotAllowed
+from notify.core.errors import Conflict, Invalid, NotAllowed
 from notify.core.events import Event
 from notify.core.parts import count_missing
 from notify.core.text import clean_block
@@ -46,6 +46,8 @@ def move(
     """One step of core/tickets.MOVES. Raises NotAllowed (naming what is), Invalid (reason) or Conflict."""
     actor.need("move")
     target = rules.parse_phase(to)
+    if at is not None and at > ctx.clock():
+        raise Invalid("The time of this step lies ahead", "Enter when it happened.", field="at")
     words = clean_block(note, field="note")
     with ctx.db.write(actor.shop_id) as unit:
         ticket = tickets.get_ticket(unit, ticket_id, lock=True)

@@ -85,6 +85,8 @@ def answer(
         _check_price_is_shown(ctx, unit, actor, question)
         rules.check_answer(question.kind, answer)
         rules.check_open(question.state, expires_at=question.expires_at, now=ctx.clock())
+        if _is_over(unit, question):
+            raise Conflict("This device is no longer with us", "There is nothing to decide any more.")
         questions.change_question(
             unit, question, said_by=who, state=QuestionState.ANSWERED, answer=answer, answered_at=ctx.clock(),
             answered_how="staff" if by_staff else "claim_page", staff_id=actor.id if by_staff else question.staff_id,
@@ -177,9 +179,17 @@ def expire_due(ctx: Context, actor: Actor) -> int:
         due = questions.open_question_ids(unit, expired_at=ctx.clock())
         for question_id, _ in due:
             question = questions.get_question(unit, question_id, lock=True)
+            if _is_over(unit, question):  # the device went home meanwhile: nobody needs to hear of it
+                questions.change_question(unit, question, state=QuestionState.WITHDRAWN)
+                _record(ctx, unit, actor, "question_withdrawn", question)
+                continue
             questions.change_question(unit, question, state=QuestionState.EXPIRED)
             _record(ctx, unit, actor, "question_expired", question)
         return len(due)
+
+
+def _is_over(unit: Unit, question: Question) -> bool:
+    return tickets.get_ticket(unit, question.ticket_id).phase not in OPEN_PHASES
 
 
 def _get(unit: Unit, question_id: str, ticket_id: str) -> Question:

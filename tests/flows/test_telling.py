@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from notify.channels.base import Receipt, Verdict
-from notify.core.errors import Conflict, NotAllowed
+from notify.core.errors import Conflict, Invalid, NotAllowed
 from notify.flows import calls, handover, moves, parts, pickup, promises, questions, reach
 from notify.flows.check_in_form import DeviceForm
 from notify.store import bookings, events, outbox, tickets
@@ -142,6 +142,29 @@ def test_a_question_runs_out_tells_the_shop_and_can_no_longer_be_answered(lines:
     assert lines.mail.sent[-1].to == "bench@example.org"
     with house.read() as unit:
         assert moves.waits_on(unit, tickets.get_ticket(unit, done.ticket_ids[0])) == "bench"
+
+
+def test_a_question_about_a_device_gone_home_is_not_answered_and_ends_in_silence(lines: Lines) -> None:
+    house, done = lines.house, lines.house.check_in()
+    ticket = done.ticket_ids[0]
+    asked = questions.ask(house.ctx, house.actor(), ticket, kind="price", wording="Go on?", price="45")
+    shelve(house, ticket)
+    handover.hand_back(house.ctx, house.actor(), ticket_ids=[ticket], token=token_of(house, ticket))
+    with pytest.raises(Conflict):
+        questions.answer(house.ctx, house.customer(), asked, answer="accept", ticket_id=ticket)
+    house.clock.advance(timedelta(days=8).total_seconds())
+    assert questions.expire_due(house.ctx, house.system()) == 1
+    house.deliver(after=91)
+    assert kinds(lines, done.visit_id)[-1] == "question_withdrawn"
+    assert not lines.rows(done.visit_id, "answer_shop")
+
+
+def test_a_step_cannot_be_entered_for_a_time_ahead(lines: Lines) -> None:
+    house, done = lines.house, lines.house.check_in()
+    with pytest.raises(Invalid):
+        moves.move(house.ctx, house.actor(), done.ticket_ids[0], "in_line", at=house.clock() + timedelta(seconds=1))
+    moved = moves.move(house.ctx, house.actor(), done.ticket_ids[0], "in_line", at=house.clock() - timedelta(hours=2))
+    assert moved.ticket.phase_since == house.clock() - timedelta(hours=2)
 
 
 def test_a_yes_to_a_price_agrees_it_and_taking_it_back_brings_the_old_one(lines: Lines) -> None:
