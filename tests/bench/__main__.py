@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import traceback
 from collections.abc import Callable
 
 from tests.bench import claim_page, idle, messages, smtp_channel
@@ -20,10 +21,21 @@ def main(names: list[str]) -> None:
     """Runs the named groups, or all."""
     if unknown := set(names) - GROUPS.keys():
         sys.exit(f"There is no figure {', '.join(sorted(unknown))}. There are: {', '.join(GROUPS)}.")
-    for name in names or GROUPS:
-        about = machine()
+    failed = [name for name in names or GROUPS if not run(name)]
+    if failed:
+        sys.exit(f"Not measured: {', '.join(failed)}.")
+
+
+def run(name: str) -> bool:
+    """Prints the lines of one group; False when it could not be measured, so that the others still are."""
+    about = machine()
+    try:
         for figure in GROUPS[name]():
             print(figure.as_json(about), flush=True)
+    except Exception:
+        traceback.print_exc()
+        return False
+    return True
 
 
 if __name__ == "__main__":
