@@ -93,7 +93,7 @@ def check_in(s: Scene) -> bytes:
     for box in ("phone_purposes-repair", "phone_purposes-pickup", "email_purposes-repair", "email_purposes-pickup"):
         page.check(f"#{box}")
     page.select_option("#device_class-1", "radio")
-    page.evaluate("scrollTo(0, 0)")
+    page.evaluate("document.activeElement.blur(); scrollTo(0, 0)")
     return shot(page)
 
 

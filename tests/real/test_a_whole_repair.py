@@ -99,7 +99,7 @@ def test_a_repair_by_keyboard_at_the_counter_and_two_taps_on_the_phone(
     desk.goto(code)
     own = Keyboard(desk)
     own.go("Choose another time")
-    own.to("Thursday, 26 November, 12:00")
+    own.to("Tomorrow, Thursday, 26 November, 12:00")
     own.enter()
     moved = desk.inner_text("#pickup h2")
     assert moved != booked and "12:00" in moved
