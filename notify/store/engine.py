@@ -36,7 +36,9 @@ def open_engine(url: str, *, pooled: bool = True) -> Engine:
     if kind == "sqlite":
         return _open_sqlite(url, pooled=pooled)
     if kind == "postgresql":
-        return create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=20)
+        engine = create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=20)
+        event.listen(engine, "connect", _take_any_text)
+        return engine
     raise Misconfigured(
         f"database.url names {kind!r}, which Shelfbell cannot use",
         "Use a sqlite:/// or postgresql:// address.",
@@ -51,6 +53,17 @@ def _open_sqlite(url: str, *, pooled: bool) -> Engine:
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", _begin)
     return engine
+
+
+def _take_any_text(connection: Any, _record: object) -> None:
+    """PostgreSQL's text has no U+0000, and refuses the whole statement: an identifier with one must just be unknown."""
+    from psycopg.types.string import StrDumperUnknown  # what text is sent by unless a statement says otherwise
+
+    class Fitted(StrDumperUnknown):  # type: ignore[misc]  # psycopg is an extra; without it mypy sees nothing
+        def dump(self, obj: str) -> Any:
+            return super().dump(obj.replace("\0", "\ufffd"))
+
+    connection.adapters.register_dumper(str, Fitted)
 
 
 def _make_private(_dialect: object, _record: object, where: list[Any], _options: object) -> None:
