@@ -130,6 +130,11 @@ def _problems(error: NotifyError) -> list[dict[str, Any]]:
 
 def _unforeseen(error: Exception, *, wants_json: bool) -> int:
     """A fault of the program or the database, by kind and place only: its words may hold somebody's data."""
+    if type(error).__module__.startswith("sqlalchemy") and type(error).__name__ == "DatabaseError":
+        damaged = Misconfigured(
+            "The database cannot be read: it is damaged, or the file is none", "Bring back its newest backup."
+        )
+        return _tell(damaged, code=exit_code(damaged), wants_json=wants_json)
     if type(error).__name__ == "OperationalError":
         busy = NotifyError(
             "The database is busy or cannot be reached", "Try again; if it stays, run `shelfbell check`."
