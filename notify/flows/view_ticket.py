@@ -42,6 +42,7 @@ class ContactLine:
 class PersonLine:
     """One person of the visit with every part they have in it."""
 
+    id: str
     roles: tuple[str, ...]
     name: str
     language: str
@@ -172,7 +173,7 @@ def _people(unit: Unit, visit_id: str) -> tuple[PersonLine, ...]:
     known = people.people_by_id(unit, roles)
     return tuple(
         PersonLine(
-            roles=found, name=known[i].name, language=known[i].language, forgotten=known[i].forgotten,
+            id=i, roles=found, name=known[i].name, language=known[i].language, forgotten=known[i].forgotten,
             contacts=tuple(_contact(c, uses.get(i, {}).get(c.channel, frozenset())) for c in _contacts(unit, known[i])),
         )
         for i, found in roles.items()

@@ -63,6 +63,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/tickets/<ticket_id>/place", "POST", "staff:move"),
     ("/tickets/<ticket_id>/paid", "POST", "staff:check_in"),
     ("/tickets/<ticket_id>/safety", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/contact", "POST", "staff:change_contact"),
     ("/tickets/<ticket_id>/claim-ticket", "POST", "staff:reissue"),
     ("/tickets/<ticket_id>/print/<paper>.pdf", "GET", "staff:look"),
     ("/questions/<question_id>/answer", "POST", "staff:answer"),

@@ -198,6 +198,24 @@ def test_promise_money_place_safety_and_note_are_kept_or_refused_with_what_was_t
     assert "Promised for Friday, 27 November, by 11:30." in page and "Battery swollen" in page
 
 
+def test_a_wrong_number_is_corrected_at_the_counter_and_rubbish_is_kept_to_be_mended(
+    signed_in: Browser, house: Any
+) -> None:
+    path = f"/tickets/{(ticket_id := ticket(house))}"
+    typed = {"person": seen(house, ticket_id).people[0].id, "channel": "sms", "address": "0770 rubbish"}
+    wrong = signed_in.post(f"{path}/contact", typed)
+    html = wrong.get_data(as_text=True)
+    assert wrong.status_code == 422 and 'href="#contact-address"' in html and 'value="0770 rubbish"' in html
+    assert signed_in.post(f"{path}/contact", {**typed, "address": "07700 900888"}).status_code == 303
+    assert "+44 •••• ••• 888" in text(signed_in.get(path))
+    assert signed_in.post(f"{path}/contact", {**typed, "address": ""}).status_code == 303
+    assert [one.channel for one in seen(house, ticket_id).people[0].contacts] == ["email"]
+    assert (
+        signed_in.post(f"{path}/contact", {**typed, "person": "nobody", "address": "07700 900888"}).status_code == 422
+    )
+    assert signed_in.post(f"{path}/contact", {**typed, "channel": "fax", "address": "1"}).status_code == 422
+
+
 def test_a_lost_claim_ticket_is_replaced_and_the_old_code_opens_nothing(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     old = shop.token("shelf")

@@ -170,6 +170,7 @@ def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         links.append({"label": f"Follows {seen.follows.number}", "href": f"/tickets/{seen.follows.ticket_id}"})
     return {
         "is_open": is_open(seen), "forgotten": line.forgotten,
+        **_contact(seen, typed),
         "fault": line.fault or ("" if line.forgotten else "No fault was noted."), "facts": says.facts(seen, speak),
         "money": says.money(seen, speak), "paid": typed.get("paid", seen.paid), "links": links,
         "price_agreed": typed.get("price_agreed", _amount(seen.price_agreed, speak)),
@@ -182,6 +183,18 @@ def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
             {"label": label, "href": f"/tickets/{line.ticket_id}/print/{paper}.pdf"} for paper, label in PAPERS
         ],
     }  # fmt: skip
+
+
+def _contact(seen: TicketView, typed: Typed) -> dict[str, Any]:
+    """The form that corrects a number or an address; those who are told come first."""
+    known = sorted((one for one in seen.people if not one.forgotten), key=lambda one: "tell" not in one.roles)
+    first = known[0].id if known else ""
+    return {
+        "may_correct": bool(known) and may(current_actor().role, "change_contact"),
+        "contact": {"person": first, "channel": "sms", "address": "", "open": False, **typed.get("contact", {})},
+        "contact_people": [{"code": one.id, "label": d.person(one.name)} for one in known],
+        "contact_channels": [{"code": "sms", "label": "Mobile number"}, {"code": "email", "label": "E-mail address"}],
+    }
 
 
 def _amount(minor: int | None, speak: Say) -> str:

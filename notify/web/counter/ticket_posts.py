@@ -7,9 +7,9 @@ from datetime import datetime
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
-from notify.core.errors import Conflict, Invalid, NotAllowed, NotifyError
-from notify.flows import desk_notes, handover, moves, pickup
-from notify.flows.view_ticket import number_of
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
+from notify.flows import desk_notes, handover, moves, pickup, reach
+from notify.flows.view_ticket import number_of, view
 from notify.flows.view_visit import view_visit
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
@@ -122,6 +122,21 @@ def safety(ticket_id: str) -> Response:
     """Sets the safety flags."""
     desk_notes.set_safety(ctx(), current_actor(), ticket_id, flags=request.form.getlist("safety"))
     return redirect_with(f"/tickets/{ticket_id}", "The safety flags are noted.")
+
+
+@pages.post("/tickets/<ticket_id>/contact")
+def contact(ticket_id: str) -> Response:
+    """Replaces a number or an address of somebody in the visit; what they allowed it for stays."""
+    typed = {name: request.form.get(name, "") for name in ("person", "channel", "address")}
+    visit_id = view(ctx(), current_actor(), ticket_id).line.visit_id
+    try:
+        reach.set_contact(ctx(), current_actor(), visit_id, typed["person"], channel=typed["channel"],
+                          address=typed["address"])  # fmt: skip
+    except (Invalid, NotFound) as error:
+        field = "contact-channel" if error.field == "channel" else "contact-address"
+        fields = dict.fromkeys(("", "phone", "email", "channel", error.field), field)
+        return again(ticket_id, error, {"contact": {**typed, "open": True}}, fields=fields)
+    return redirect_with(f"/tickets/{ticket_id}", "It is corrected. Messages that wait go there.")
 
 
 @pages.post("/tickets/<ticket_id>/claim-ticket")

@@ -12,8 +12,11 @@ from notify.web.counter import desk_words as d
 from notify.web.counter.messages import fate
 from notify.web.say import Say
 
-# The step that a phase usually leads to.
-USUAL = frozenset({"inspection_began", "work_agreed", "bench_began", "repair_done"})
+# The step that a phase usually leads to: the one strong button.
+USUAL = frozenset({
+    ("taken_in", "inspection_began"), ("inspecting", "work_agreed"), ("in_line", "bench_began"),
+    ("on_bench", "repair_done"), ("proving", "shelved"),
+})  # fmt: skip
 
 
 def money(seen: TicketView, say: Say) -> list[str]:
@@ -102,8 +105,7 @@ def move(one: MoveOffer, seen: TicketView) -> d.Line:
         code = "bench_began_anyway"
     elif one.event == "shelved" and seen.line.phase == "on_bench":
         code = "shelved_untried"
-    usual = one.event in USUAL or (one.event == "shelved" and seen.line.phase == "proving")
-    main = usual and not one.anyway and seen.line.waits_on != "customer"
+    main = (seen.line.phase.value, one.event) in USUAL and not one.anyway and seen.line.waits_on != "customer"
     return {
         "to": one.to, "outcome": one.outcome, "label": d.words()(f"move.{code}"), "main": main,
         "anyway": one.anyway, "asks": bool(one.reasons) or one.anyway, "event": one.event,
