@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import os
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -22,6 +23,8 @@ SETTLED = timedelta(seconds=3)  # a file untouched for so long is taken to be wh
 KEPT = timedelta(
     days=14
 )  # taken files and refused lines hold contact data: kept no longer (common practice, no source)
+
+INNER = ("taken", "refused")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,9 @@ def take_folder(
     """
     if not watch.folder.is_dir():
         return (Report(watch.folder.name, 0, 0, (), "The folder is not there. Make it, or correct the settings."),)
+    if wrong := [inner for inner in INNER if not _is_own(watch.folder / inner)]:
+        what = f"{wrong[0]} in it is a link or a file where our own folder should be. Remove it."
+        return (Report(watch.folder.name, 0, 0, (), what),)
     reports = []
     for file in _whole_files(watch.folder, wall_clock()):
         reports.append(_take_file(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run))
@@ -65,13 +71,26 @@ def _whole_files(folder: Path, now: float) -> list[Path]:
     return [file for _, file in sorted(found)]
 
 
+def _is_own(inner: Path) -> bool:
+    """Whoever may write into the watched folder must not choose where we move and remove files."""
+    return not inner.is_symlink() and (inner.is_dir() or not inner.exists())
+
+
 def _take_file(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool) -> Report:
+    try:
+        return _take_readable(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run)
+    except OSError as error:  # the next file may still be taken, and this one changes nothing when it is met again
+        words = os.strerror(error.errno) if error.errno else "the folder cannot be used"
+        return Report(_shown(file), 0, 0, (), f"It cannot be put away: {words}. Make the folder writable.")
+
+
+def _take_readable(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool) -> Report:
     try:
         data, sheet = _read(file, watch, limit_bytes)
     except Invalid as problem:
         if not dry_run:
-            _move(file, "refused", "")
-        return Report(file.name, 0, 0, (), str(problem))
+            _move(file, "refused", f"{file.stat().st_mtime_ns:08x}"[-8:])
+        return Report(_shown(file), 0, 0, (), str(problem))
     digest = hashlib.sha256(data).hexdigest()
     batch = Batch(watch.name, _words(watch), watch.zone, digest)
     changes = [Change(row.line, row.cells) for row in sheet.rows]
@@ -81,7 +100,12 @@ def _take_file(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_by
     refused = tuple(sorted((*result.refused, *unread)))
     if not dry_run:
         _put_away(file, sheet, result, refused, watch, digest)
-    return Report(file.name, len(result.taken), len(result.unchanged), refused)
+    return Report(_shown(file), len(result.taken), len(result.unchanged), refused)
+
+
+def _shown(file: Path) -> str:
+    """Its name for people's screens: whoever named it may have put line ends or signs for the terminal in it."""
+    return "".join(sign if sign.isprintable() else "?" for sign in file.name)
 
 
 def _words(watch: Watch) -> dict[str, str]:
@@ -91,11 +115,11 @@ def _words(watch: Watch) -> dict[str, str]:
 
 def _read(file: Path, watch: Watch, limit_bytes: int) -> tuple[bytes, Sheet]:
     if file.stat().st_size > limit_bytes:
-        raise Invalid(f"{file.name} is larger than {limit_bytes // 1024} kB", "Split it, or raise the limit.")
+        raise Invalid(f"{_shown(file)} is larger than {limit_bytes // 1024} kB", "Split it, or raise the limit.")
     try:
         data = file.read_bytes()
     except OSError:
-        raise Invalid(f"{file.name} cannot be read", "Give Shelfbell's user the right to read it.") from None
+        raise Invalid(f"{_shown(file)} cannot be read", "Give Shelfbell's user the right to read it.") from None
     return data, read_sheet(data, watch)
 
 
@@ -115,13 +139,18 @@ def _write_refused(file: Path, sheet: Sheet, reasons: dict[int, str], watch: Wat
     for line, reason in sorted(reasons.items()):
         writer.writerow([*raw.get(line, ()), line, reason])
     folder = _private(file.parent / "refused")
-    target = folder / f"{file.stem}.{digest[:8]}.csv"
+    target = folder / f"{_stem(file)}.{digest[:8]}.csv"
     target.write_text(out.getvalue(), watch.encoding, errors="replace")
 
 
 def _move(file: Path, where: str, mark: str) -> None:
     folder = _private(file.parent / where)
-    file.replace(folder / (f"{file.stem}.{mark}{file.suffix}" if mark else file.name))
+    file.replace(folder / f"{_stem(file)}.{mark}{file.suffix}")
+
+
+def _stem(file: Path) -> str:
+    """Short enough to bear a mark: file systems take 255 octets."""
+    return os.fsdecode(os.fsencode(file.stem)[:200])
 
 
 def _private(folder: Path) -> Path:
@@ -130,7 +159,8 @@ def _private(folder: Path) -> Path:
 
 
 def _drop_old(folder: Path, now: float) -> None:
-    for inner in ("taken", "refused"):
-        for file in (folder / inner).glob("*.csv"):
-            if now - file.stat().st_mtime > KEPT.total_seconds():
-                file.unlink()
+    for inner in INNER:
+        for file in (folder / inner).glob("*.[cC][sS][vV]"):
+            # When it was moved here, not when it was written: an old file that was refused must stay to be corrected.
+            if now - file.lstat().st_ctime > KEPT.total_seconds():
+                file.unlink(missing_ok=True)
