@@ -18,6 +18,7 @@ from notify.cli import demo_bench, demo_past
 from notify.cli.demo_shop import PEOPLE, open_shop
 from notify.cli.demo_stage import MovedClock, Stage, play
 from notify.cli.desk import Command, Desk, pass_desk
+from notify.cli.only_one import only_one
 from notify.cli.serve import checked, own_address, run_service
 from notify.config.first_setup import CONFIG, write_first_installation
 from notify.config.load import load
@@ -40,7 +41,7 @@ def demo(desk: Desk, /, folder: Path, port: int | None, keep: bool, temporary: b
 
     Mail goes into a Maildir in the folder, and the page /demo/mail shows every message. Ctrl-C stops it.
     """
-    home = Path(tempfile.mkdtemp(prefix="shelfbell-demo-")) if temporary else folder.absolute()
+    home = Path(tempfile.mkdtemp(prefix="shelfbell-demo-")) if temporary else desk.here / folder
     try:
         _run(desk, home, port=port, keep=keep)
     finally:
@@ -68,6 +69,9 @@ def _sweep(home: Path) -> None:
         raise Conflict(
             f"The folder {home.name} holds something that is no demo", "Name another folder.", field="folder"
         )
+    if (home / "data").is_dir():
+        with only_one(home / "data"):  # a demo that is running is not swept away from under its own feet
+            pass
     shutil.rmtree(home)
 
 

@@ -38,7 +38,7 @@ class Desk:
 
     def __init__(self, options: Options, environment: Mapping[str, str], here: Path) -> None:
         self.options = options
-        self._environment, self._here = environment, here
+        self._environment, self.here = environment, here
         self._services: Services | None = None
         self._actor: Actor | None = None
         self._zone: ZoneInfo | None = None
@@ -47,8 +47,8 @@ class Desk:
     def config_file(self) -> Path:
         """The settings file that counts: --config, the environment, or config.toml here."""
         if self.options.config:
-            return self._here / self.options.config
-        return find(self._environment, here=self._here)
+            return self.here / self.options.config
+        return find(self._environment, here=self.here)
 
     @property
     def settings(self) -> Settings:

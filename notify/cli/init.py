@@ -53,7 +53,7 @@ def init(desk: Desk, /, folder: Path, public_url: str, database_url: str, keys_u
     Nothing that is there is overwritten. Hours, staff and suppliers are changed later with `shelfbell shop`
     and `shelfbell staff`, or on the settings page.
     """
-    home = folder.absolute()
+    home = desk.here / folder
     _check_free(home)
     values = {"name": shop_name or _asked("Name of the shop", "My repair counter"), **shop}
     urls = {"database.url": database_url, "database.keys_url": keys_url}
@@ -68,7 +68,7 @@ def init(desk: Desk, /, folder: Path, public_url: str, database_url: str, keys_u
             shop_id = make_first_shop(services, values, owner=owner, secret=secret)
         finally:
             services.close()
-    where = os.path.relpath(config) if config.is_relative_to(Path.cwd()) else str(config)
+    where = os.path.relpath(config, desk.here)
     shown = {"config": str(config), "shop": shop_id, "owner": owner, **secret.shown()}
     desk.show(shown, *_told(where, owner, secret))
 
