@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -89,8 +90,20 @@ def test_the_installed_package_finds_its_own_texts_and_not_those_of_a_work_tree(
     assert example.read_bytes() == (ROOT / "config.example.toml").read_bytes()
 
 
-# The check-in from the wheel belongs here: with `installed.run("shelfbell", ...)` make a first configuration,
-# check a device in, and look at what came out.
+def test_the_installed_command_makes_an_installation_and_checks_a_device_in(installed: Installed) -> None:
+    made = json.loads(installed.run("shelfbell", "init", "shop", "--name", "Tramstop Bench", "--json"))
+    config = ("--config", "shop/config.toml", "--json")
+    assert json.loads(installed.run("shelfbell", "check", *config))["good"]
+    device = ("--device", "Halyard pocket radio", "--class", "radio", "--fault", "hums")
+    whom = ("--name", "Ida Moss", "--email", "ida@example.org", "--phone", "07700 900111")
+    done = json.loads(installed.run("shelfbell", "check-in", *device, *whom, *config))
+    [number] = done["numbers"]
+    shown = json.loads(installed.run("shelfbell", "ticket", "show", number, *config))
+    assert (shown["line"]["device"], shown["line"]["phase"]) == ("Halyard pocket radio", "taken_in")
+    assert [(m["notice"], m["state"]) for m in shown["messages"]] == [("checked_in", "waiting")]
+    installed.run("shelfbell", "print", number, "ticket.pdf", "--paper", "a6", *config)
+    assert (installed.folder / "home" / "ticket.pdf").read_bytes().startswith(b"%PDF-")
+    assert made["owner"] == "Owner" and len(made["password"]) >= 20
 
 
 def _files(folder: Path) -> set[str]:
