@@ -14,6 +14,7 @@ from notify.flows.record import record
 from notify.store import erasing, people, tickets
 from notify.store.database import Unit
 from notify.store.erasing import Candidate
+from notify.store.stamps import people_changed
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +100,7 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     """
     copies = erasing.message_ids_of(unit, due)
     if due:
+        people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
         ctx.db.vault.destroy_keys(due)
     return copies
 

@@ -14,6 +14,7 @@ from sqlalchemy import bindparam, insert, select, update
 from notify.core.slots import Slot, Taken
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.stamps import places_changed
 from notify.store.statements import given, is_in, where
 
 _BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
@@ -89,6 +90,7 @@ def add_booking(
 ) -> str:
     """Takes a place; its identifier. Raises Taken when the slot is full."""
     new = unit.new_id()
+    places_changed(unit)
     unit.connection.execute(
         insert(s.bookings).values(
             shop_id=unit.shop_id,
@@ -139,7 +141,7 @@ def stand_again(unit: Unit, booking_id: str, *, at: datetime) -> bool:
 
 def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
     """Sets `invited` or `reminded`."""
-    _change(unit, booking, **flags)
+    _write(unit, booking, **flags)
 
 
 def live_booking(unit: Unit, visit_id: str) -> Booking | None:
@@ -175,6 +177,11 @@ def bookings_between(unit: Unit, first: datetime, last: datetime, *, state: str 
 
 
 def _change(unit: Unit, booking: Booking, **columns: Any) -> None:
+    places_changed(unit)
+    _write(unit, booking, **columns)
+
+
+def _write(unit: Unit, booking: Booking, **columns: Any) -> None:
     t = s.bookings
     unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == booking.id).values(**columns))
 

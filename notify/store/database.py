@@ -56,6 +56,8 @@ class Database:
 
     def __init__(self, url: str, *, vault: Vault, new_id: Callable[[], str]) -> None:
         self.engine: Engine = open_engine(url)
+        # For a single SELECT: on SQLite one statement is its own snapshot and needs no BEGIN around it.
+        self.glance = self.engine.execution_options(glance=True)
         self.vault = vault
         self._new_id = new_id
         self._kept: dict[tuple[str, str], tuple[str, Any]] = {}

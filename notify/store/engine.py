@@ -91,7 +91,7 @@ def _set_pragmas(connection: sqlite3.Connection, _record: object) -> None:
 def _begin(connection: Any) -> None:
     # IMMEDIATE for every writer: a deferred one dies at its first write when another was faster.
     options = connection.get_execution_options()
-    if options.get("isolation_level") == "AUTOCOMMIT":
+    if options.get("glance") or options.get("isolation_level") == "AUTOCOMMIT":
         return
     how = "IMMEDIATE" if options.get("writes") else "DEFERRED"
     connection.exec_driver_sql(f"BEGIN {how}")

@@ -15,6 +15,7 @@ from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.engine import rewrite_tables
+from notify.store.stamps import people_changed
 from notify.store.vault import VEILED_CLAIM
 
 
@@ -72,7 +73,9 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
 def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping[str, int]:
     """Empties every sealed column and blind index of these people; rows touched per table."""
     counts: Counter[str] = Counter()
-    for ids in _chunks(person_ids):
+    whole = list(person_ids)
+    people_changed(unit, whole)
+    for ids in _chunks(whole):
         for table, owner, columns in SEALED:
             counts[table.name] += _change(unit, table, table.c[owner].in_(ids), dict.fromkeys(columns))
         # A message to one of them is sealed for the visit's bringer, but bears their name and address.

@@ -13,6 +13,7 @@ from notify.core.errors import NotFound
 from notify.core.planner import Reach, Recipient
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.stamps import people_changed
 from notify.store.statements import among, given, where
 
 _PERSON = select(s.people).where(*where(s.people, "id"))
@@ -169,16 +170,19 @@ def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
 
 def replace_contact(unit: Unit, contact_id: str, *, at: datetime) -> None:
     """Marks a contact as no longer current; it is never used again."""
-    t = s.contacts
-    unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id).values(replaced_at=at))
+    _change_contact(unit, contact_id, replaced_at=at)
 
 
 def mark_undeliverable(unit: Unit, contact_id: str, *, at: datetime) -> None:
     """Marks a contact that a channel refused for good."""
+    _change_contact(unit, contact_id, undeliverable_at=at)
+
+
+def _change_contact(unit: Unit, contact_id: str, **columns: datetime) -> None:
     t = s.contacts
-    unit.connection.execute(
-        update(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id).values(undeliverable_at=at)
-    )
+    same = (t.c.shop_id == unit.shop_id, t.c.id == contact_id)
+    unit.connection.execute(update(t).where(*same).values(**columns))
+    people_changed(unit, unit.connection.execute(select(t.c.person_id).where(*same)).scalars())
 
 
 def find_people(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
@@ -268,3 +272,4 @@ def set_language(unit: Unit, person_id: str, language: str) -> None:
     """Changes the language a person is written in."""
     t = s.people
     unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id).values(language=language))
+    people_changed(unit, [person_id])

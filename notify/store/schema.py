@@ -77,6 +77,7 @@ shops = Table(
     Column("id", String(36), primary_key=True),
     _at("created_at"),
     Column("changed", String(36), nullable=False),  # another text after every change of settings, hours or days
+    Column("booked", Integer, nullable=False, server_default=text("0")),  # raised with every place taken or given up
 )
 # Dated rows: the newest row whose day has come counts.
 shop_settings = _table(
@@ -185,6 +186,7 @@ visits = _table(
     _flag("waits_here"),
     _at("opened_at"),
     Column("idempotency", String(64)),
+    Column("changed", Integer, nullable=False, server_default=text("0")),  # raised by what no event tells: stamps.py
     UniqueConstraint("shop_id", "idempotency"),
 )
 visit_people = _table(

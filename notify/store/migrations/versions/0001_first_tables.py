@@ -78,6 +78,7 @@ def upgrade() -> None:
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("changed", sa.String(length=36), nullable=False),
+        sa.Column("booked", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_shops")),
     )
     op.create_table(
@@ -150,6 +151,7 @@ def upgrade() -> None:
         sa.Column("waits_here", sa.Boolean(), nullable=False),
         sa.Column("opened_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("idempotency", sa.String(length=64), nullable=True),
+        sa.Column("changed", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_visits")),
         sa.UniqueConstraint("shop_id", "idempotency", name=op.f("uq_visits_shop_id_idempotency")),
     )
