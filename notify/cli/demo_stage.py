@@ -14,7 +14,7 @@ from notify.core.actors import Actor
 from notify.flows import check_in, forget, handover, moves, pickup, questions
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.context import Context
-from notify.store import outbox, tickets
+from notify.store import messages, tickets
 from notify.wiring import Services
 
 ZONE = "Europe/London"
@@ -91,7 +91,7 @@ class Stage:
 
     def _next_due(self) -> datetime | None:
         with self.ctx.db.read(self.shop_id) as unit:
-            return outbox.next_due(unit)
+            return messages.next_due(unit)
 
     def jobs(self, *, forgetting: bool = False) -> None:
         """What the clock does by itself."""

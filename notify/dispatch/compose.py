@@ -16,7 +16,7 @@ from notify.render.texts import Texts
 from notify.store import bookings
 from notify.store.bookings import Booking
 from notify.store.database import Unit
-from notify.store.outbox import Message
+from notify.store.messages import Message
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,10 +20,10 @@ from notify.dispatch.compose import Composed, Composer
 from notify.dispatch.look_again import todays_facts
 from notify.dispatch.said import Saying, gather_said
 from notify.dispatch.settle import Result, settle_all
-from notify.store import outbox, people, shops
+from notify.store import messages, outbox, people, shops
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
-from notify.store.outbox import Message
+from notify.store.messages import Message
 from notify.store.read_ahead import read_ahead
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
@@ -83,7 +83,7 @@ class Dispatcher:
         """Takes calls off the list that are no longer true or of use (a call has no moment of leaving); how many."""
         now = self.clock()
         with self.db.read(shop_id) as unit:
-            looked = [(task, self._look(unit, task, now=now)) for task in outbox.calls_to_make(unit)]
+            looked = [(task, self._look(unit, task, now=now)) for task in messages.calls_to_make(unit)]
         stale = [Result(task, MessageState.DROPPED, reason=v.reason) for task, v in looked if isinstance(v, Drop)]
         if stale:
             settle_all(self.db, shop_id, stale, now=now, channels_on=self.rules.channels_on)
@@ -172,13 +172,13 @@ class Dispatcher:
         """What was composed for this very way before; None when nothing was, or the address changed since."""
         if not message.message_id or (message.channel, message.contact_id) != (verdict.channel, verdict.contact_id):
             return None
-        data = outbox.get_bytes(unit, message)
-        sentence = outbox.get_sentence(unit, message)
+        data = messages.get_bytes(unit, message)
+        sentence = messages.get_sentence(unit, message)
         return Composed(data, message.message_id, sentence, verdict.channel, verdict.contact_id) if data else None
 
     def _sentence(self, unit: Unit, message: Message) -> str:
-        other = outbox.get_message(unit, str(message.refs.get("message", "")))
-        return outbox.get_sentence(unit, other) if other else ""
+        other = messages.get_message(unit, str(message.refs.get("message", "")))
+        return messages.get_sentence(unit, other) if other else ""
 
     def _judge(self, message: Message, composed: Composed, receipt: Receipt) -> Result:
         """What a channel's answer means for the message."""

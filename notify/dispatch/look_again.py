@@ -6,9 +6,9 @@ from datetime import datetime
 
 from notify.core.second_look import Now
 from notify.core.tickets import Phase
-from notify.store import bookings, outbox, questions, tickets
+from notify.store import bookings, messages, questions, tickets
 from notify.store.database import Unit
-from notify.store.outbox import Message
+from notify.store.messages import Message
 
 
 def todays_facts(unit: Unit, message: Message, *, now: datetime, quiet_until: datetime) -> Now:
@@ -23,10 +23,10 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime, quiet_until: da
         booking_state=booking.state if booking else "",
         booking_revision=booking.revision if booking else 0,
         told_revision=int(refs.get("revision", 0)),
-        newer_waiting=outbox.newer_waiting(unit, message),
+        newer_waiting=messages.newer_waiting(unit, message),
         quiet_until=quiet_until,
         promise_current=_promise_current(unit, message),
-        tried=outbox.tried_ways(unit, message),
+        tried=messages.tried_ways(unit, message),
     )
 
 

@@ -18,7 +18,7 @@ from notify.core.tickets import Phase
 from notify.render.dates import say_day, say_time
 from notify.store import bookings, parts, people, questions, shops, staff, tickets
 from notify.store.database import Unit
-from notify.store.outbox import Message
+from notify.store.messages import Message
 from notify.store.questions import Question
 from notify.store.tickets import Ticket
 

@@ -11,10 +11,10 @@ from notify.core.events import Event
 from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.core.planner import Planned, best_reach, plan
-from notify.store import bookings, events, outbox, people
+from notify.store import bookings, events, messages, outbox, people
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
-from notify.store.outbox import Message
+from notify.store.messages import Message
 
 # Codes of channels/base that say "this address does not exist" (RFC 5321 4.2.3), not "this message is unwelcome".
 _BAD_ADDRESS = frozenset({"address", "rcpt-550", "rcpt-551", "rcpt-553"})
@@ -44,7 +44,7 @@ def settle_all(
 
 def _settle(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
     message, receipt = result.message, result.receipt
-    if result.reason == outbox.JOINED and not outbox.newer_waiting(unit, message):
+    if result.reason == outbox.JOINED and not messages.newer_waiting(unit, message):
         # The newer one was withdrawn since the look: then this one has to be told after all.
         result = Result(message, MessageState.WAITING, due_at=now)
     if receipt is not None:
@@ -83,7 +83,7 @@ def _next_way(unit: Unit, result: Result, *, now: datetime, channels_on: frozens
     facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0))
     (person,) = people.recipients(unit, [message.person_id])
     same = (message.cause, message.notice, message.person_id)
-    siblings = outbox.messages_of_visit(unit, message.visit_id)
+    siblings = messages.messages_of_visit(unit, message.visit_id)
     tried = frozenset({m.channel for m in siblings if (m.cause, m.notice, m.person_id) == same})
     reach = best_reach(notice, person, facts, without=tried)
     if reach is None and not notice.call:

@@ -10,7 +10,7 @@ from notify.core.messages import MessageState
 from notify.core.text import clean_block
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import notes, outbox, tickets
+from notify.store import messages, notes, outbox, tickets
 from notify.store.database import Unit
 
 RESULTS = ("told", "nobody_there", "not_needed")
@@ -27,7 +27,7 @@ def log_call(ctx: Context, actor: Actor, message_id: str, *, result: str, note: 
         raise Invalid(f"{result[:40]!r} is no result of a call", f"Use one of: {', '.join(RESULTS)}.", field="result")
     words = clean_block(note, field="note", limit=1000)
     with ctx.db.write(actor.shop_id) as unit:
-        message = outbox.get_message(unit, message_id)
+        message = messages.get_message(unit, message_id)
         if message is None:
             raise NotFound("There is no such call to make", "Look at the list of calls again.")
         if message.state != MessageState.TO_CALL:
@@ -42,7 +42,7 @@ def log_call(ctx: Context, actor: Actor, message_id: str, *, result: str, note: 
                            staff_id=actor.id, event_id=event.id)  # fmt: skip
 
 
-def _end(ctx: Context, unit: Unit, message: outbox.Message, result: str) -> None:
+def _end(ctx: Context, unit: Unit, message: messages.Message, result: str) -> None:
     now = ctx.clock()
     if result == "nobody_there":
         outbox.settle(unit, message, MessageState.TO_CALL, now=now, reason=result, due_at=now + AGAIN_AFTER, tried=True)

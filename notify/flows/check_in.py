@@ -10,7 +10,7 @@ from notify.core.actors import Actor
 from notify.flows.check_in_form import CheckedForm, CheckedPerson, VisitForm
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import idempotent, people, tickets
+from notify.store import idempotent, people, tickets, visits
 from notify.store.database import Unit
 
 WORDING = "uses-1"  # version of the sentence beside the boxes at check-in: words "check_in.uses"
@@ -47,7 +47,7 @@ def check_in_within(ctx: Context, unit: Unit, actor: Actor, form: VisitForm) -> 
 def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm) -> CheckedIn:
     roles = _add_people(ctx, unit, actor, form, checked)
     now = ctx.clock()
-    visit_id = tickets.add_visit(unit, waits_here=form.waits_here, people=roles, at=now)
+    visit_id = visits.add_visit(unit, waits_here=form.waits_here, people=roles, at=now)
     made = [_add_ticket(ctx, unit, actor, visit_id, roles["bringer"][0], d) for d in checked.devices]
     record(ctx, unit, actor, "visit_opened", visit_id=visit_id, codes={"devices": len(made)})
     for ticket_id, _, promised in made:

@@ -15,7 +15,7 @@ from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import SAFETY_FLAGS
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import notes, tickets
+from notify.store import notes, tickets, visits
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -94,7 +94,7 @@ def replace_claim_links(ctx: Context, actor: Actor, visit_id: str) -> int:
     """The same for every ticket of a visit that is still with us, all or none; how many. Raises NotFound for none."""
     actor.need("reissue")
     with ctx.db.write(actor.shop_id) as unit:
-        tickets.get_visit(unit, visit_id)
+        visits.get_visit(unit, visit_id)
         here = [ticket for ticket in tickets.tickets_of_visit(unit, visit_id) if ticket.phase in OPEN_PHASES]
         if not here:
             raise NotFound("Nothing of this visit is with us any more", "There is nothing to hand back.")

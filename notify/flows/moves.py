@@ -14,7 +14,7 @@ from notify.core.text import clean_block
 from notify.core.tickets import Move, Phase, WaitsOn
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import bookings, events, notes, outbox, parts, questions, tickets
+from notify.store import bookings, events, messages, notes, outbox, parts, questions, tickets
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -190,7 +190,7 @@ def _take_pickup_up_again(unit: Unit, ticket: Ticket, last: Event, *, now: datet
         given_up = event.kind == "pickup_cancelled" and event.codes.get("why") == "called_back"
         if not given_up or event.codes.get("event") != last.id:
             continue
-        told = outbox.anybody_told(unit, ticket.visit_id, [event.id])
+        told = messages.anybody_told(unit, ticket.visit_id, [event.id])
         if not told and bookings.stand_again(unit, str(event.codes["booking"]), at=now):
             outbox.withdraw(unit, causes=[event.id], now=now, reason="undone")
 

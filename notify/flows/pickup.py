@@ -12,7 +12,7 @@ from notify.core.slots import Slot, check_bookable, each_slot, slot_at
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import bookings, idempotent, shops, tickets
+from notify.store import bookings, idempotent, shops, tickets, visits
 from notify.store.bookings import Booking
 from notify.store.database import Unit
 
@@ -82,7 +82,7 @@ def _take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot) -> 
     if own is not None:
         bookings.move_booking(unit, own, slot, at=now)
         return _tell(ctx, unit, actor, "pickup_moved", own.id)
-    person = tickets.visit_people(unit, visit_id)["tell"][0]
+    person = visits.visit_people(unit, visit_id)["tell"][0]
     token = "".join("abcdefghijkmnpqrstuvwxyz23456789"[ctx.pick(32)] for _ in range(26))  # 130 bits, no look-alikes
     new = bookings.add_booking(unit, visit_id=visit_id, person_id=person, slot=slot, uid=unit.new_id(),
                                organizer_token=token, at=now)  # fmt: skip

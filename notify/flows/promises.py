@@ -12,7 +12,7 @@ from notify.core.messages import MessageState
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import outbox, parts, questions, shops, tickets
+from notify.store import messages, outbox, parts, questions, shops, tickets
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -48,7 +48,7 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
 def _withdraw_unheard(ctx: Context, unit: Unit, ticket: Ticket) -> str:
     """Withdraws changes that were not told yet; the time that the customer last heard, empty when it stands."""
     unheard = [
-        m for m in outbox.messages_of_visit(unit, ticket.visit_id)
+        m for m in messages.messages_of_visit(unit, ticket.visit_id)
         if m.notice == "promise_changed" and m.about == f"ticket:{ticket.id}"
         and m.state in (MessageState.WAITING, MessageState.TO_CALL) and not m.leased and not m.attempts
     ]  # fmt: skip

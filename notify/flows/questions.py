@@ -14,7 +14,7 @@ from notify.core.text import clean_block, clean_line
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import events, outbox, parts, questions, tickets
+from notify.store import events, messages, outbox, parts, questions, tickets
 from notify.store.database import Unit
 from notify.store.questions import Question
 
@@ -202,7 +202,7 @@ def _get(unit: Unit, question_id: str, ticket_id: str) -> Question:
 def _withdraw_unsent(ctx: Context, unit: Unit, question: Question) -> None:
     ticket = tickets.get_ticket(unit, question.ticket_id)
     causes = [
-        m.cause for m in outbox.messages_of_visit(unit, ticket.visit_id)
+        m.cause for m in messages.messages_of_visit(unit, ticket.visit_id)
         if m.notice == "question" and m.refs.get("question") == question.id
     ]  # fmt: skip
     if causes:

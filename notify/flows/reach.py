@@ -12,7 +12,7 @@ from notify.flows.check_in import WORDING
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import people, tickets
+from notify.store import people, visits
 from notify.store.database import Unit
 
 
@@ -47,7 +47,7 @@ def _write_uses(
 
 
 def _check_person(unit: Unit, visit_id: str, person_id: str) -> None:
-    roles = tickets.visit_people(unit, visit_id)
+    roles = visits.visit_people(unit, visit_id)
     if not any(person_id in ids for ids in roles.values()):
         raise NotFound("There is no such person in this visit", "Look at the ticket again.")
 
@@ -102,7 +102,7 @@ def set_visit_language(ctx: Context, actor: Actor, visit_id: str, *, language: s
     """Changes the language of a claim page, and of what is written to those who are told about the visit."""
     _check_language(language)
     with ctx.db.write(actor.shop_id) as unit:
-        roles = tickets.visit_people(unit, visit_id)
+        roles = visits.visit_people(unit, visit_id)
         for person_id in {*roles.get("bringer", ()), *roles.get("tell", ())}:
             people.set_language(unit, person_id, language)
 

@@ -11,7 +11,7 @@ from notify.core.events import Codes, Event
 from notify.core.planner import plan
 from notify.core.rules import notices_for
 from notify.flows.context import Context
-from notify.store import events, outbox, tickets
+from notify.store import events, outbox, visits
 from notify.store.database import Unit
 from notify.store.facts import gather
 
@@ -55,7 +55,7 @@ def _tell(
 ) -> None:
     if not notices_for(event.kind):
         return
-    roles = tickets.visit_people(unit, event.visit_id)
+    roles = visits.visit_people(unit, event.visit_id)
     facts = gather(
         unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, roles=roles
     )  # fmt: skip

@@ -14,10 +14,10 @@ from notify.core.planner import why_no_reach
 from notify.flows.calls import AGAIN_AFTER
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
-from notify.store import events, outbox, people, tickets
+from notify.store import events, messages, people, tickets
 from notify.store.database import Unit
 from notify.store.facts import gather as gather_facts
-from notify.store.outbox import Message
+from notify.store.messages import Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def view(ctx: Context, actor: Actor) -> Calls:
 
 def calls_to_make(ctx: Context, unit: Unit, lines: Lines) -> tuple[Call, ...]:
     """The open calls, inside the caller's transaction."""
-    waiting = sorted(outbox.list_messages(unit, states=(MessageState.TO_CALL,), limit=500), key=_order)
+    waiting = sorted(messages.list_messages(unit, states=(MessageState.TO_CALL,), limit=500), key=_order)
     about = lines.by_id({_ticket_of(unit, message) for message in waiting})
     return tuple(_call(ctx, unit, message, about) for message in waiting)
 
@@ -89,14 +89,14 @@ def _call(ctx: Context, unit: Unit, message: Message, about: Mapping[str, Ticket
     return Call(
         message_id=message.id, notice=message.notice, person=person.name, phone=phone,
         ticket=about[_ticket_of(unit, message)], why=_why(ctx, unit, message),
-        sentence=outbox.get_sentence(unit, message), tried_at=message.due_at - AGAIN_AFTER if later else None,
+        sentence=messages.get_sentence(unit, message), tried_at=message.due_at - AGAIN_AFTER if later else None,
         again_at=message.due_at if later and message.due_at > ctx.clock() else None,
     )  # fmt: skip
 
 
 def _why(ctx: Context, unit: Unit, message: Message) -> str:
     same = (message.cause, message.notice, message.person_id)
-    for other in outbox.messages_of_visit(unit, message.visit_id):
+    for other in messages.messages_of_visit(unit, message.visit_id):
         if (other.cause, other.notice, other.person_id) == same and other.state == MessageState.GIVEN_UP:
             return "given_up"
     facts = gather_facts(unit, message.visit_id, channels_on=ctx.channels_on, bell=timedelta(0))

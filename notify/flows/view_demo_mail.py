@@ -9,7 +9,7 @@ from email import message_from_bytes, policy
 from notify.core.actors import Actor
 from notify.core.messages import MessageState
 from notify.flows.context import Context
-from notify.store import outbox
+from notify.store import messages
 from notify.store.database import Unit
 
 
@@ -29,13 +29,13 @@ def view_demo_mail(ctx: Context, actor: Actor, *, limit: int = 200) -> tuple[Let
     """The newest messages that left, newest first."""
     actor.need("see_contact")
     with ctx.db.read(actor.shop_id) as unit:
-        sent = outbox.list_messages(unit, states=(MessageState.SENT,), limit=limit)
+        sent = messages.list_messages(unit, states=(MessageState.SENT,), limit=limit)
         letters = [_letter(unit, message) for message in sent if message.has_bytes]
     return tuple(sorted(letters, key=lambda letter: letter.when, reverse=True))
 
 
-def _letter(unit: Unit, message: outbox.Message) -> Letter:
-    mail = message_from_bytes(outbox.get_bytes(unit, message), policy=policy.default)
+def _letter(unit: Unit, message: messages.Message) -> Letter:
+    mail = message_from_bytes(messages.get_bytes(unit, message), policy=policy.default)
     body = mail.get_body(("plain",))
     sms = str(body.get_content()).strip() if message.channel == "sms" and body else ""
     when = message.ended_at or message.due_at

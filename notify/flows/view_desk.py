@@ -11,7 +11,7 @@ from notify.core.messages import MessageState
 from notify.core.shop import Shop
 from notify.flows.check_in import token_hash
 from notify.flows.context import Context
-from notify.store import outbox, parts
+from notify.store import messages, parts
 from notify.store.claims import Claim, find_claim
 
 
@@ -31,7 +31,7 @@ def view_desk(ctx: Context, actor: Actor) -> Desk:
         shop = ctx.shop(unit)
         tomorrow = ctx.today(shop) + timedelta(days=1)
         midnight = datetime(tomorrow.year, tomorrow.month, tomorrow.day, tzinfo=ZoneInfo(shop.zone))
-        return Desk(shop, parts.count_due(unit, midnight), outbox.count_in(unit, MessageState.TO_CALL))
+        return Desk(shop, parts.count_due(unit, midnight), messages.count_in(unit, MessageState.TO_CALL))
 
 
 def view_shop(ctx: Context, shop_id: str) -> Shop:

@@ -8,7 +8,7 @@ from notify.core.actors import Actor
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.view_visit import DeviceView, device_view
-from notify.store import people, tickets
+from notify.store import people, tickets, visits
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +38,8 @@ def view_handover(ctx: Context, actor: Actor, visit_id: str) -> HandoverView:
     """The desk's view of a visit; raises NotFound."""
     actor.need("hand_back")
     with ctx.db.read(actor.shop_id) as unit:
-        tickets.get_visit(unit, visit_id)
-        roles = tickets.visit_people(unit, visit_id)
+        visits.get_visit(unit, visit_id)
+        roles = visits.visit_people(unit, visit_id)
         may = [(person, role) for role in ("bringer", "collector") for person in roles.get(role, ())]
         devices = [device_view(ticket) for ticket in tickets.tickets_of_visit(unit, visit_id)]
         return HandoverView(

@@ -11,7 +11,7 @@ from notify.core.claim_number import show_number
 from notify.core.instants import instant
 from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase, WaitsOn, waiting_on
-from notify.store import parts, people, questions, staff, tickets
+from notify.store import parts, people, questions, staff, tickets, visits
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -65,7 +65,7 @@ class Lines:
     def of(self, found: Iterable[Ticket]) -> tuple[TicketLine, ...]:
         """A line for each ticket, in the order given."""
         whole = tuple(found)
-        bringers = tickets.people_of_visits(self._unit, {t.visit_id for t in whole}, "bringer")
+        bringers = visits.people_of_visits(self._unit, {t.visit_id for t in whole}, "bringer")
         known = people.people_by_id(self._unit, bringers.values())
         return tuple(self._line(ticket, known.get(bringers.get(ticket.visit_id, ""))) for ticket in whole)
 

@@ -10,7 +10,7 @@ from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.messages import MessageState
 from notify.core.questions import QuestionState
 from notify.flows.context import Context
-from notify.store import outbox, parts, questions, staff, tickets
+from notify.store import messages, parts, questions, staff, tickets, visits
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def find_message(ctx: Context, actor: Actor, text: str) -> str:
 def _by_beginning(ctx: Context, actor: Actor, text: str, *, states: tuple[str, ...], what: str) -> str:
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        found = [m.id for m in outbox.list_messages(unit, states=states, limit=2000) if m.id.startswith(text)]
+        found = [m.id for m in messages.list_messages(unit, states=states, limit=2000) if m.id.startswith(text)]
     if not text or not found:
         raise NotFound(f"There is no such {what}", f"See `shelfbell {what} list`.", field=what)
     if len(found) > 1:
@@ -119,7 +119,7 @@ def find_person(ctx: Context, actor: Actor, visit_id: str, role: str) -> str:
     """The person with that part in a visit (bringer, tell, payer, collector); raises NotFound or Conflict."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        found = tickets.visit_people(unit, visit_id).get(role, ())
+        found = visits.visit_people(unit, visit_id).get(role, ())
     if not found:
         raise NotFound(f"This visit has nobody as {role}", "Use bringer, tell, payer or collector.", field="who")
     return found[0]

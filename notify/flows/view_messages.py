@@ -16,9 +16,9 @@ from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.flows.context import Context
 from notify.render.sms import Count, count
-from notify.store import events, outbox, people, tickets
+from notify.store import events, messages, people, tickets
 from notify.store.database import Unit
-from notify.store.outbox import Message
+from notify.store.messages import Message
 
 TROUBLE = frozenset({MessageState.GIVEN_UP, MessageState.TO_CALL})
 
@@ -93,11 +93,11 @@ def view(ctx: Context, actor: Actor, *, page: int = 1, size: int = 50) -> Messag
     """One page of all messages, the skipped and dropped ones too: they answer "why no message?"."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        found = outbox.list_messages(unit, limit=size + 1, skip=(max(1, page) - 1) * size)
-        sent = outbox.list_messages(unit, states=(MessageState.SENT,), limit=1)
+        found = messages.list_messages(unit, limit=size + 1, skip=(max(1, page) - 1) * size)
+        sent = messages.list_messages(unit, states=(MessageState.SENT,), limit=1)
         return MessageList(
             lines=message_lines(unit, found[:size]), has_older=len(found) > size,
-            waiting=outbox.count_in(unit, MessageState.WAITING), last_sent=sent[0].ended_at if sent else None,
+            waiting=messages.count_in(unit, MessageState.WAITING), last_sent=sent[0].ended_at if sent else None,
         )  # fmt: skip
 
 
@@ -137,13 +137,13 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
     """
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        message = outbox.get_message(unit, message_id)
+        message = messages.get_message(unit, message_id)
         if message is None:
             raise NotFound("There is no such message", "Look at the list of messages.")
         (line,) = message_lines(unit, [message])
         veil: Callable[[str], str] = str if whole_links else hide_tokens
-        sentence = "" if line.forgotten else veil(outbox.get_sentence(unit, message))
-        mail = None if line.forgotten else _mail(outbox.get_bytes(unit, message))
+        sentence = "" if line.forgotten else veil(messages.get_sentence(unit, message))
+        mail = None if line.forgotten else _mail(messages.get_bytes(unit, message))
         cause = events.get_event(unit, str(message.refs.get("event", "")))
         return MessageShown(
             line=line, subject=str(mail["Subject"] or "") if mail else "",
@@ -153,7 +153,7 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
             count=count(sentence) if message.channel == "sms" and sentence else None,
             say=sentence if message.channel == "call" else "", created_at=message.created_at,
             expires_at=message.expires_at, caused_by=cause.kind if cause else "",
-            tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in outbox.receipts_of(unit, message.id)),
+            tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in messages.receipts_of(unit, message.id)),
         )  # fmt: skip
 
 

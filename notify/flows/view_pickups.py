@@ -13,10 +13,10 @@ from notify.core.messages import MessageState
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
-from notify.store import bookings, outbox, people, shops, tickets
+from notify.store import bookings, messages, people, shops, tickets, visits
 from notify.store.bookings import Booking
 from notify.store.database import Unit
-from notify.store.outbox import Message
+from notify.store.messages import Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +93,8 @@ def pickups_of(ctx: Context, unit: Unit, lines: Lines, day: date) -> tuple[Picku
     """The bookings that stand on one date, in order of time."""
     first, last = day_bounds(ctx.shop(unit), day)
     booked = bookings.bookings_between(unit, first, last)
-    visits = tickets.tickets_of_visits(unit, (b.visit_id for b in booked))
-    return tuple(_pickup(unit, lines, booking, lines.of(visits.get(booking.visit_id, ()))) for booking in booked)
+    whole = tickets.tickets_of_visits(unit, (b.visit_id for b in booked))
+    return tuple(_pickup(unit, lines, booking, lines.of(whole.get(booking.visit_id, ()))) for booking in booked)
 
 
 def _pickup(unit: Unit, lines: Lines, booking: Booking, whole: tuple[TicketLine, ...]) -> Pickup:
@@ -114,7 +114,7 @@ def _name(unit: Unit, person_id: str) -> str:
 
 
 def _collectors(unit: Unit, visit_id: str) -> tuple[str, ...]:
-    ids = tickets.visit_people(unit, visit_id).get("collector", ())
+    ids = visits.visit_people(unit, visit_id).get("collector", ())
     return tuple(person.name for person in people.people_by_id(unit, ids).values() if person.name)
 
 
@@ -127,8 +127,8 @@ def _sum(amounts: Iterable[int | None]) -> int | None:
 def shelf(ctx: Context, unit: Unit, lines: Lines) -> tuple[Shelved, ...]:
     """Everything on the shelf, the longest standing first."""
     found = lines.of(tickets.tickets_in(unit, (Phase.ON_SHELF,)))
-    visits = {line.visit_id for line in found}
-    told = outbox.newest_of_visits(unit, "ready", visits)
+    ids = {line.visit_id for line in found}
+    told = messages.newest_of_visits(unit, "ready", ids)
     booked = bookings.live_bookings(unit)
     return tuple(_shelved(ctx, line, told.get(line.visit_id), booked.get(line.visit_id)) for line in found)
 

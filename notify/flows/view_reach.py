@@ -14,7 +14,7 @@ from notify.flows.context import Context
 from notify.flows.forget import forgets_on
 from notify.render.moments import Moments, say_period
 from notify.render.words import Language
-from notify.store import people, tickets
+from notify.store import people, tickets, visits
 from notify.store.database import Unit
 from notify.store.people import Contact
 from notify.store.tickets import Ticket
@@ -33,7 +33,7 @@ class ContactLine:
 
 def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tuple[ContactLine, ...]:
     """The ways to reach those who are told about this visit; nobody else's are shown."""
-    told = tickets.visit_people(unit, visit_id).get("tell", ())
+    told = visits.visit_people(unit, visit_id).get("tell", ())
     uses = people.allowed_uses(unit, told)
     here = tickets.is_device_with_us(unit, visit_id)
     lines = []
@@ -68,7 +68,7 @@ def _say(key: str, contact: Contact, allowed: frozenset[str], words: Language) -
 
 def say_collectors(unit: Unit, visit_id: str, words: Language) -> tuple[str, ...]:
     """Who may collect: the holder, and everybody named at check-in by initials only."""
-    named = tickets.visit_people(unit, visit_id).get("collector", ())
+    named = visits.visit_people(unit, visit_id).get("collector", ())
     names = [people.get_person(unit, person_id).name for person_id in named]
     shown = (words("claim.collect_named", name=mask_name(name)) for name in names if name)
     return (words["claim.collect_holder"], *shown)

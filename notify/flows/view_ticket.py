@@ -19,7 +19,7 @@ from notify.flows.view_deliveries import PartLine, part_lines
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.flows.view_moves import MoveOffer, Refused, UndoOffer, offers, undo_offer
-from notify.store import bookings, events, notes, outbox, parts, people, questions, shops, tickets
+from notify.store import bookings, events, messages, notes, parts, people, questions, shops, tickets, visits
 from notify.store.database import Unit
 from notify.store.questions import Question
 from notify.store.tickets import Ticket
@@ -147,7 +147,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
     return TicketView(
         line=line, condition=ticket.condition, accessories=ticket.accessories, price_agreed=ticket.price_agreed,
         price_limit=ticket.price_limit, deposit=ticket.deposit, paid=ticket.paid,
-        waits_here=tickets.get_visit(unit, ticket.visit_id).waits_here,
+        waits_here=visits.get_visit(unit, ticket.visit_id).waits_here,
         others=lines.of(t for t in tickets.tickets_of_visit(unit, ticket.visit_id) if t.id != ticket.id),
         follows=lines.by_id([ticket.follows_id]).get(ticket.follows_id) if ticket.follows_id else None,
         people=_people(unit, ticket.visit_id), moves=moves, refused=refused,
@@ -164,7 +164,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
 
 
 def _people(unit: Unit, visit_id: str) -> tuple[PersonLine, ...]:
-    by_role = tickets.visit_people(unit, visit_id)
+    by_role = visits.visit_people(unit, visit_id)
     roles: dict[str, tuple[str, ...]] = {}
     for role in ROLES:
         for person_id in by_role.get(role, ()):
@@ -215,9 +215,9 @@ def _notes(unit: Unit, ticket: Ticket, lines: Lines, story: tuple[Event, ...]) -
     )
 
 
-def _about(unit: Unit, ticket: Ticket) -> list[outbox.Message]:
+def _about(unit: Unit, ticket: Ticket) -> list[messages.Message]:
     mine = (f"ticket:{ticket.id}", f"visit:{ticket.visit_id}")
-    return [m for m in reversed(outbox.messages_of_visit(unit, ticket.visit_id)) if m.about in mine]
+    return [m for m in reversed(messages.messages_of_visit(unit, ticket.visit_id)) if m.about in mine]
 
 
 def _told(event: Event, lines: Lines) -> StoryLine:

@@ -20,7 +20,7 @@ from notify.render.labels import DeviceLabel, PartLabel
 from notify.render.moments import say_period
 from notify.render.paper_words import load_words
 from notify.render.words import Language
-from notify.store import parts, people, shops, tickets
+from notify.store import parts, people, shops, tickets, visits
 from notify.store.tickets import Ticket
 
 Speak = Callable[[str], Language]
@@ -72,7 +72,7 @@ def claim_code(ctx: Context, actor: Actor, visit_id: str) -> tuple[str, str]:
     """What the QR code of a visit's first ticket holds, and that ticket's number; raises NotFound."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        tickets.get_visit(unit, visit_id)
+        visits.get_visit(unit, visit_id)
         ticket = tickets.tickets_of_visit(unit, visit_id)[0]
     _check_claim(ticket)
     return ctx.claim_code(ticket.token), show_number(ticket.number)

@@ -12,7 +12,7 @@ from notify.core.claim_number import show_number
 from notify.core.mask import mask_email, mask_phone
 from notify.core.tickets import Phase
 from notify.flows.context import Context
-from notify.store import people, tickets
+from notify.store import people, tickets, visits
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -64,8 +64,8 @@ def view_visit(ctx: Context, actor: Actor, visit_id: str) -> VisitView:
     """The visit; raises NotFound."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        tickets.get_visit(unit, visit_id)
-        roles = tickets.visit_people(unit, visit_id)
+        visits.get_visit(unit, visit_id)
+        roles = visits.visit_people(unit, visit_id)
         bringer, told = roles["bringer"][0], roles["tell"][0]
         return VisitView(
             visit_id=visit_id,

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from notify.core.planner import Facts
-from notify.store import people, tickets
+from notify.store import people, tickets, visits
 from notify.store.database import Unit
 
 
@@ -23,12 +23,12 @@ def gather(
 
     `roles` are the visit's people where the caller has read them already.
     """
-    roles = roles or tickets.visit_people(unit, visit_id)
+    roles = roles or visits.visit_people(unit, visit_id)
     return Facts(
         tell=people.recipients(unit, roles.get("tell", ())),
         channels_on=channels_on,
         bell=bell,
-        waits_here=tickets.get_visit(unit, visit_id).waits_here,
+        waits_here=visits.get_visit(unit, visit_id).waits_here,
         device_with_us=tickets.is_device_with_us(unit, visit_id),
         expires=dict(expires or {}),
     )

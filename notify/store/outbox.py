@@ -1,9 +1,8 @@
-"""The outbox: planned and skipped messages in; claims by lease, settling, and withdrawal."""
+"""The outbox, written: planned and skipped messages in; claims by lease, settling, and withdrawal."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -13,25 +12,20 @@ from notify.core.messages import MessageState
 from notify.core.planner import Plan, Planned
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.messages import IDENTITY, Message, as_message
 from notify.store.statements import among, given, is_in, where
-from notify.store.vault import Place
 
 WAITING = MessageState.WAITING
 CANNOT_COMPOSE, JOINED = "cannot_compose", "joined_to_newer"  # reason codes that the code itself reads
 HOLDS_BACK = timedelta(hours=2)
 _T = s.messages
-_IDENTITY = ("about", "cause", "notice", "person_id", "resend")
-_SAME = select(_T.c.id).where(*where(_T, *_IDENTITY, "channel"))
+_SAME = select(_T.c.id).where(*where(_T, *IDENTITY, "channel"))
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
 _ADD = insert(_T).values(seq=_NEXT)
 _CHANGE = update(_T).where(*where(_T, "id"))
 _SETTLE = _CHANGE.where(_T.c.state.in_([WAITING, MessageState.TO_CALL]))
 _RECEIPT = insert(s.receipts)
-_BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
-_SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
-_MESSAGE = select(_T).where(*where(_T, "id"))
-_OTHER_WAYS = select(_T.c.channel).where(*where(_T, *_IDENTITY), _T.c.id != bindparam("this"))
 _EARLIER = _T.alias("earlier")
 _HELD_BACK = (
     select(_EARLIER.c.id)
@@ -58,45 +52,6 @@ _DUE = (
     .with_for_update(skip_locked=True)
 )
 _LEASE = update(_T).where(*where(_T), among(_T, "id"))
-_NEWER = (
-    select(_T.c.id)
-    .where(
-        *where(_T, "about", "notice", "person_id"),
-        _T.c.seq > bindparam("than"),
-        _T.c.state.in_([WAITING, MessageState.TO_CALL]),
-    )
-    .limit(1)
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Message:
-    """One outbox row. `refs` holds identifiers of what it speaks of; `bytes` is set once composed."""
-
-    id: str
-    seq: int
-    visit_id: str
-    about: str
-    cause: str
-    notice: str
-    person_id: str
-    sealed_for: str
-    channel: str
-    resend: int
-    contact_id: str
-    refs: Mapping[str, Any]
-    state: str
-    reason: str
-    created_at: datetime
-    due_at: datetime
-    expires_at: datetime
-    attempts: int
-    ambiguous: int
-    message_id: str
-    has_bytes: bool
-    leased: bool
-    composed_at: datetime | None
-    ended_at: datetime | None
 
 
 def add(
@@ -124,7 +79,7 @@ def add(
             "attempts": 0,
             "ambiguous": 0,
         }
-        same = given(unit, **{name: values[name] for name in (*_IDENTITY, "channel")})
+        same = given(unit, **{name: values[name] for name in (*IDENTITY, "channel")})
         if unit.connection.execute(_SAME, same).first() is None:
             unit.connection.execute(_ADD, {**given(unit), **values})
             written.append(new)
@@ -164,7 +119,7 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
     if rows:
         ids = [row.id for row in rows]
         unit.connection.execute(_LEASE, {**given(unit), "any_id": ids, "lease_by": by, "lease_until": until})
-    return tuple(_message(row) for row in rows)
+    return tuple(as_message(row) for row in rows)
 
 
 def release(unit: Unit) -> int:
@@ -175,14 +130,6 @@ def release(unit: Unit) -> int:
         .where(t.c.shop_id == unit.shop_id, is_in(t.c.state, WAITING), t.c.lease_until.is_not(None))
         .values(lease_by=None, lease_until=None)
     ).rowcount
-
-
-def next_due(unit: Unit) -> datetime | None:
-    """When the next waiting message is due."""
-    t = s.messages
-    return unit.connection.execute(
-        select(func.min(t.c.due_at)).where(t.c.shop_id == unit.shop_id, is_in(t.c.state, WAITING))
-    ).scalar()
 
 
 def keep_bytes(
@@ -206,20 +153,6 @@ def keep_bytes(
         "composed_at": at,
     }
     unit.connection.execute(_CHANGE, {**given(unit, id=message.id), **values})
-
-
-def get_bytes(unit: Unit, message: Message) -> bytes:
-    """The stored bytes of a composed message; empty when there are none (or the person was forgotten)."""
-    sealed = unit.connection.execute(_BYTES, given(unit, id=message.id)).scalar()
-    if not sealed:
-        return b""
-    return unit.opener.open_bytes(message.sealed_for, Place("messages", message.id, "bytes"), sealed)
-
-
-def get_sentence(unit: Unit, message: Message) -> str:
-    """The plain sentence of a composed message: the body text, or what staff say on the phone."""
-    sealed = unit.connection.execute(_SENTENCE, given(unit, id=message.id)).scalar()
-    return unit.open(message.sealed_for, "messages", message.id, "sentence", sealed)
 
 
 def settle(
@@ -262,16 +195,6 @@ def add_receipt(unit: Unit, message: Message, *, verdict: str, code: str, text: 
     unit.connection.execute(_RECEIPT, values)
 
 
-def receipts_of(unit: Unit, message_id: str) -> tuple[Any, ...]:
-    """What the channel said about each try, in order (at, attempt, verdict, code, text)."""
-    t = s.receipts
-    return tuple(
-        unit.connection.execute(
-            select(t).where(t.c.shop_id == unit.shop_id, t.c.message_id == message_id).order_by(t.c.attempt)
-        )
-    )
-
-
 def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -> int:
     """Drops messages of these causes that nobody was told and that are not just being sent; how many.
 
@@ -306,105 +229,3 @@ def _stands_for_another(unit: Unit, row: Any) -> bool:
         if reason == JOINED:
             return True
     return False
-
-
-def anybody_told(unit: Unit, visit_id: str, causes: Iterable[str]) -> bool:
-    """Whether a message of these causes left, may have left, or is just leaving."""
-    wanted = set(causes)
-    whole = [m for m in messages_of_visit(unit, visit_id) if m.cause in wanted]
-    return any(m.attempts or m.leased or m.state in (MessageState.SENT, MessageState.CALLED) for m in whole)
-
-
-def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
-    """The channels of the other messages that say the same to the same person."""
-    same = given(unit, **{name: getattr(message, name) for name in _IDENTITY})
-    return frozenset(unit.connection.execute(_OTHER_WAYS, {**same, "this": message.id}).scalars())
-
-
-def newer_waiting(unit: Unit, message: Message) -> bool:
-    """Whether a later message of the same notice to the same person about the same thing still waits."""
-    same = given(unit, about=message.about, notice=message.notice, person_id=message.person_id)
-    return unit.connection.execute(_NEWER, {**same, "than": message.seq}).first() is not None
-
-
-def calls_to_make(unit: Unit) -> tuple[Message, ...]:
-    """Every call that waits for somebody to make it, the oldest first."""
-    t = s.messages
-    query = select(t).where(t.c.shop_id == unit.shop_id, is_in(t.c.state, MessageState.TO_CALL)).order_by(t.c.seq)
-    return tuple(_message(row) for row in unit.connection.execute(query))
-
-
-def get_message(unit: Unit, message_id: str) -> Message | None:
-    """One message, or None; an empty identifier is none."""
-    if not message_id:
-        return None
-    row = unit.connection.execute(_MESSAGE, given(unit, id=message_id)).first()
-    return _message(row) if row else None
-
-
-def messages_of_visit(unit: Unit, visit_id: str) -> tuple[Message, ...]:
-    """Every message of a visit, the skipped and dropped ones too, in order."""
-    t = s.messages
-    rows = unit.connection.execute(
-        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id).order_by(t.c.seq)
-    )
-    return tuple(_message(row) for row in rows)
-
-
-def newest_of_visits(unit: Unit, notice: str, visit_ids: Iterable[str]) -> Mapping[str, Message]:
-    """visit -> the newest message of that notice, whatever became of it."""
-    t = s.messages
-    rows = unit.connection.execute(
-        select(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.notice == notice, t.c.visit_id.in_(set(visit_ids)))
-        .order_by(t.c.seq)
-    )
-    return {row.visit_id: _message(row) for row in rows}
-
-
-def list_messages(unit: Unit, *, states: Iterable[str] = (), limit: int = 100, skip: int = 0) -> tuple[Message, ...]:
-    """The newest messages, in any of `states` (all when empty), after the first `skip` of them."""
-    t = s.messages
-    query = select(t).where(t.c.shop_id == unit.shop_id)
-    wanted = list(states)
-    if wanted:
-        query = query.where(t.c.state.in_(wanted))
-    return tuple(
-        _message(row) for row in unit.connection.execute(query.order_by(t.c.seq.desc()).limit(limit).offset(skip))
-    )
-
-
-def count_in(unit: Unit, state: str) -> int:
-    """How many messages of the shop are in this state."""
-    t = s.messages
-    where = (t.c.shop_id == unit.shop_id, t.c.state == state)
-    return int(unit.connection.execute(select(func.count()).select_from(t).where(*where)).scalar_one())
-
-
-def _message(row: Any) -> Message:
-    return Message(
-        id=row.id,
-        seq=row.seq,
-        visit_id=row.visit_id,
-        about=row.about,
-        cause=row.cause,
-        notice=row.notice,
-        person_id=row.person_id,
-        sealed_for=row.sealed_for,
-        channel=row.channel,
-        resend=row.resend,
-        contact_id=row.contact_id or "",
-        refs=row.refs,
-        state=row.state,
-        reason=row.reason,
-        created_at=row.created_at,
-        due_at=row.due_at,
-        expires_at=row.expires_at,
-        attempts=row.attempts,
-        ambiguous=row.ambiguous,
-        message_id=row.message_id or "",
-        has_bytes=row.bytes_sealed is not None,
-        leased=row.lease_until is not None,
-        composed_at=row.composed_at,
-        ended_at=row.ended_at,
-    )

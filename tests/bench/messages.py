@@ -14,7 +14,7 @@ from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.dispatch.said import Saying, gather_said
 from notify.flows import moves
 from notify.flows.check_in_form import DeviceForm
-from notify.store import migrate, outbox, people, shops
+from notify.store import messages, migrate, people, shops
 from tests.bench import baselines
 from tests.bench.line import Figure, alternate, compare, cpu
 from tests.bench.processes import Helper, helper
@@ -138,12 +138,12 @@ def as_letters(house: House, visits: list[str]) -> tuple[list[baselines.Letter],
     with house.read() as unit:
         shop = shops.get_shop(unit, today=now.date())
         for visit_id in visits:
-            (message,) = (m for m in outbox.messages_of_visit(unit, visit_id) if m.notice == "ready")
+            (message,) = (m for m in messages.messages_of_visit(unit, visit_id) if m.notice == "ready")
             assert message.state == "sent", message.state
             language = people.get_person(unit, message.person_id).language
             saying = Saying(sending.public_url, language, house.services.words.get(language))
             context = gather_said(unit, message, shop=shop, saying=saying, now=now)
             (to,) = (c.address for c in people.contacts_of(unit, message.person_id))
             letters.append(baselines.Letter("ready", language, to, message.message_id, context, now))
-            sent.append(outbox.get_bytes(unit, message))
+            sent.append(messages.get_bytes(unit, message))
     return letters, sent

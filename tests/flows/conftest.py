@@ -14,7 +14,7 @@ import pytest
 from notify.channels.base import Outgoing, Receipt, Verdict
 from notify.channels.memory import MemoryChannel
 from notify.channels.sms_mailgate import SmsMailgate
-from notify.store import outbox
+from notify.store import messages
 from tests.parts.clock import FakeClock
 from tests.parts.databases import Backend
 from tests.parts.house import House, make_house
@@ -49,7 +49,7 @@ class Lines:
     def rows(self, visit_id: str, notice: str = "") -> list[Any]:
         """The outbox rows of a visit in order."""
         with self.house.read() as unit:
-            return [m for m in outbox.messages_of_visit(unit, visit_id) if not notice or m.notice == notice]
+            return [m for m in messages.messages_of_visit(unit, visit_id) if not notice or m.notice == notice]
 
     def states(self, visit_id: str, notice: str) -> list[tuple[str, str, str]]:
         """(channel, state, reason) of each row of a notice."""

@@ -23,7 +23,7 @@ from notify.flows import (
     staff,
 )  # fmt: skip
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
-from notify.store import outbox, shops, tickets
+from notify.store import messages, shops, tickets
 from tests.parts.house import SHOP
 
 # Flows of several transactions, each for the reason given; their own tests cut them off.
@@ -52,7 +52,7 @@ class Story:
     def message(self, state: str, notice: str = "") -> Any:
         """The newest message in that state."""
         with self.house.read() as unit:
-            return next(m for m in outbox.list_messages(unit, states=[state]) if not notice or m.notice == notice)
+            return next(m for m in messages.list_messages(unit, states=[state]) if not notice or m.notice == notice)
 
     def person(self) -> str:
         """The person who brought the devices."""

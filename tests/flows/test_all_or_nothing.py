@@ -16,7 +16,7 @@ import notify.flows
 from notify.core.actors import Actor
 from notify.flows.record import record
 from notify.store import schema as s
-from notify.store import tickets
+from notify.store import tickets, visits
 from tests.flows.every_flow import SEVERAL, STEPS, Step, Story
 from tests.parts.house import House
 
@@ -108,7 +108,7 @@ def play(house: House, step: Step, story: Story, watch: Watch, *, stride: int) -
         story.made[step.keep] = result
     if step.keep == "visit":
         with house.read() as unit:
-            story.made["told"] = tickets.visit_people(unit, result.visit_id)["tell"][0]
+            story.made["told"] = visits.visit_people(unit, result.visit_id)["tell"][0]
     return failed, partial
 
 

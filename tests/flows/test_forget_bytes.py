@@ -19,7 +19,7 @@ from notify.core.errors import NotFound
 from notify.flows import desk_notes, forget, handover, moves, parts, questions, set_up
 from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import DeviceForm, PersonForm
-from notify.store import claims, erasing, people, schema, tickets
+from notify.store import claims, erasing, people, schema, tickets, visits
 from notify.store.engine import open_engine
 from notify.store.vault import Place, data_keys
 from tests.flows.conftest import GATEWAY
@@ -294,7 +294,7 @@ def test_asking_to_be_forgotten_takes_the_name_out_of_messages_sealed_for_somebo
     ticket, _ = live(house)
     with house.read() as unit:
         whole = tickets.get_ticket(unit, ticket)
-        told = tickets.visit_people(unit, whole.visit_id)["tell"][0]
+        told = visits.visit_people(unit, whole.visit_id)["tell"][0]
     assert told != whole.person_id
     assert forget.erase_person(house.ctx, house.actor(), told, drop_copies=house.services.drop_copies)
     assert hits(kept.files(), patterns(["Tobiah Marlowe", "tobiah.marlowe@example.net"])) == []

@@ -9,7 +9,7 @@ from typing import Any
 from notify.core.claim_number import show_number
 from notify.flows import forget, handover, moves
 from notify.flows.check_in_form import DeviceForm
-from notify.store import outbox, tickets
+from notify.store import messages, tickets
 
 
 def mail(outgoing: Any) -> Any:
@@ -51,4 +51,4 @@ def test_a_repair_goes_from_check_in_to_forgetting(house: Any) -> None:
         left = tickets.find_by_number(unit, done.numbers[0])
         assert (left.device, left.fault, left.token) == ("", "", "")
         assert left.phase == "handed_back"
-        assert {m.state for m in outbox.messages_of_visit(unit, done.visit_id)} == {"sent"}
+        assert {m.state for m in messages.messages_of_visit(unit, done.visit_id)} == {"sent"}

@@ -20,7 +20,7 @@ from notify import wiring
 from notify.channels.base import Outgoing, Receipt, Verdict
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.record import record
-from notify.store import outbox
+from notify.store import messages, outbox
 from notify.store import schema as s
 from tests.flows.conftest import Lines
 from tests.parts.clock import FakeClock
@@ -151,7 +151,7 @@ def test_a_worker_that_dies_at_any_crash_point_loses_nothing_and_repeats_one_gro
             wild += repeats if point != "after_send" else max(0, repeats - 10)
             most = max(most, repeats)
     with house.read() as unit:
-        states = Counter(str(m.state) for m in outbox.list_messages(unit, limit=1000))
+        states = Counter(str(m.state) for m in messages.list_messages(unit, limit=1000))
     print(f"FIGURE A2_crashes database={house.ctx.db.engine.dialect.name} crash_points={len(POINTS)} crashes={crashes} "
           f"visits=3 lost={lost} most_repeated={most} unexplained={wild} other_bytes={other_bytes}")  # fmt: skip
     assert crashes == 12 and lost == wild == other_bytes == 0 and 1 <= most <= 10

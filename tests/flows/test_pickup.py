@@ -15,7 +15,7 @@ from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.slots import Taken
 from notify.flows import handover, moves, pickup, set_up
 from notify.flows.check_in_form import DeviceForm
-from notify.store import bookings, outbox, shops
+from notify.store import bookings, messages, shops
 from tests.parts.shelved import shelve, token_of
 
 THURSDAY, FRIDAY = date(2026, 11, 26), date(2026, 11, 27)
@@ -50,7 +50,7 @@ def told(house: Any, visit_id: str) -> list[tuple[str, str, str]]:
     with house.read() as unit:
         return [
             (m.notice, m.state, m.reason)
-            for m in outbox.messages_of_visit(unit, visit_id)
+            for m in messages.messages_of_visit(unit, visit_id)
             if m.notice.startswith("pickup_")
         ]
 
@@ -168,7 +168,7 @@ def test_undoing_the_move_to_the_shelf_gives_a_place_booked_meanwhile_up(house: 
     assert [c.method.value for c in calendars(house)] == ["REQUEST", "CANCEL"]
     assert told(house, visit_id)[-1] == ("pickup_cancelled", "sent", "")
     with house.read() as unit:
-        ready = [m for m in outbox.messages_of_visit(unit, visit_id) if m.notice == "ready"]
+        ready = [m for m in messages.messages_of_visit(unit, visit_id) if m.notice == "ready"]
     assert [(m.state, m.reason) for m in ready] == [("dropped", "undone")]
 
 

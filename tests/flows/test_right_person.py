@@ -17,7 +17,7 @@ from notify.core.messages import ENDED, MessageState
 from notify.core.tickets import moves_from
 from notify.flows import forget, handover, moves, pickup, questions, reach
 from notify.flows.check_in_form import DeviceForm
-from notify.store import bookings, outbox, tickets
+from notify.store import bookings, messages, tickets
 from notify.store import questions as question_rows
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import token_of
@@ -52,7 +52,7 @@ def test_of_a_thousand_tickets_each_message_reaches_its_own_person_about_its_own
         done = house.check_in(DeviceForm(f"set {n}y"), name=f"Guest{n}x", phone="", email=f"c{n}@example.org")
         with house.read() as unit:
             ticket = tickets.get_ticket(unit, done.ticket_ids[0])
-            (row,) = outbox.messages_of_visit(unit, done.visit_id)
+            (row,) = messages.messages_of_visit(unit, done.visit_id)
         address = meddle(lines, n, done.visit_id, ticket.person_id)
         right[row.id] = (n, address, show_number(ticket.number), ticket.token)
     house.deliver(after=91)
@@ -101,7 +101,7 @@ class Watcher:
         if self.chance.random() < 0.5:
             return Receipt(Verdict.TRY_LATER, "connect", "down")
         with self.lines.house.read() as unit:
-            row = outbox.get_message(unit, outgoing.message_id.strip("<").split(".")[0])
+            row = messages.get_message(unit, outgoing.message_id.strip("<").split(".")[0])
             assert row is not None
             asked = row.refs.get("question")
             booked = bookings.get_booking(unit, str(row.refs.get("booking", "")))
@@ -160,7 +160,7 @@ def test_wandering_tickets_on_bad_lines_never_say_what_is_not_so_and_end_with_a_
         questions.expire_due(house.ctx, house.system())
         house.services.dispatcher.end_stale_calls(house.shop_id)
     with house.read() as unit:
-        rows = outbox.list_messages(unit, limit=5000)
+        rows = messages.list_messages(unit, limit=5000)
     out_of_order = sum(1 for told in watcher.order.values() if told != sorted(told))
     need_reason = (MessageState.DROPPED, MessageState.SKIPPED, MessageState.GIVEN_UP)
     silent = sum(1 for m in rows if m.state not in ENDED or (m.state in need_reason and not m.reason))

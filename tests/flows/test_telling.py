@@ -11,7 +11,7 @@ from notify.channels.base import Receipt, Verdict
 from notify.core.errors import Conflict, Invalid, NotAllowed
 from notify.flows import calls, handover, moves, parts, pickup, promises, questions, reach
 from notify.flows.check_in_form import DeviceForm
-from notify.store import bookings, events, outbox, tickets
+from notify.store import bookings, events, messages, tickets
 from tests.flows.conftest import DOWN, REFUSED, Lines, words
 from tests.parts.shelved import shelve, token_of
 
@@ -384,7 +384,7 @@ def test_a_mail_server_down_for_an_hour_loses_nothing_and_keeps_the_order_of_eac
     lost = out_of_order = 0
     with house.read() as unit:
         for n, done in enumerate(visits):
-            rows = [m for m in outbox.messages_of_visit(unit, done.visit_id) if m.person_id]
+            rows = [m for m in messages.messages_of_visit(unit, done.visit_id) if m.person_id]
             lost += sum(1 for m in rows if m.state not in ("sent", "dropped")) + (
                 "ready" not in {m.notice for m in rows}
             )

@@ -13,7 +13,7 @@ from notify.flows import desk_notes, forget, handover, moves, parts, pickup, pro
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.claims import Forgotten, count_guess
 from notify.flows.view_claim import ClaimView, Speech, view_claim
-from notify.store import outbox, people, tickets
+from notify.store import messages, people, tickets, visits
 from tests.parts.shelved import shelve, token_of
 
 SOON = timedelta(hours=2)
@@ -166,7 +166,7 @@ def test_stopped_resting_and_failing_contacts_are_told_apart(house: Any) -> None
     texts = [c.sentence for c in view(house, done.ticket_ids[0]).contacts]
     assert texts[0] == "Not used while that device is with us: +44 •••• ••• 123."
     with house.read() as unit:
-        (told,) = tickets.visit_people(unit, done.visit_id)["tell"]
+        (told,) = visits.visit_people(unit, done.visit_id)["tell"]
         email = people.contacts_of(unit, told)[1]
     reach.set_use(house.ctx, house.customer(), done.visit_id, told, channel="sms", purposes=("repair", "pickup"),
                   allowed=False, how="claim_page")  # fmt: skip
@@ -214,9 +214,9 @@ def test_a_move_undone_at_once_is_not_in_the_story_and_one_undone_later_is(house
 def test_the_page_is_read_in_one_transaction_that_writes_nothing(house: Any) -> None:
     ticket_id = house.check_in().ticket_ids[0]
     with house.read() as unit:
-        before = (tickets.get_ticket(unit, ticket_id), outbox.list_messages(unit))
+        before = (tickets.get_ticket(unit, ticket_id), messages.list_messages(unit))
     for _ in range(3):
         view(house, ticket_id)
     with house.read() as unit:
-        assert before == (tickets.get_ticket(unit, ticket_id), outbox.list_messages(unit))
+        assert before == (tickets.get_ticket(unit, ticket_id), messages.list_messages(unit))
     assert local(house.clock(), "Europe/London").hour == 9

@@ -7,7 +7,7 @@ from typing import Any
 
 from notify.flows import desk_notes, forget, handover, moves, parts, pickup, promises, questions, reach, set_up
 from notify.flows.check_in_form import DeviceForm
-from notify.store import tickets
+from notify.store import tickets, visits
 from tests.parts.shelved import shelve, token_of
 
 
@@ -117,7 +117,7 @@ def _two(house: Any, language: str) -> str:
     shelve(house, done.ticket_ids[0])
     questions.ask(house.ctx, house.actor(), done.ticket_ids[1], kind="give_back", wording="?")
     with house.read() as unit:
-        (told,) = tickets.visit_people(unit, done.visit_id)["tell"]
+        (told,) = visits.visit_people(unit, done.visit_id)["tell"]
     reach.set_use(house.ctx, house.customer(), done.visit_id, told, channel="sms", purposes=("repair", "pickup"),
                   allowed=False, how="claim_page")  # fmt: skip
     return token_of(house, done.ticket_ids[0])

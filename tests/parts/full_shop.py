@@ -13,7 +13,7 @@ import pytest
 from notify.flows import calls, desk_notes, forget, handover, moves, parts, pickup, promises, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.pickup import offers
-from notify.store import outbox, tickets
+from notify.store import messages, tickets
 from tests.parts.clock import FakeClock
 from tests.parts.databases import fill_with_tables
 from tests.parts.house import make_house
@@ -142,7 +142,7 @@ def at_work(shop: FullShop) -> None:
     slot = offers(ctx, actor, shop.visits["ready"])[0].slot
     shop.bookings["ready"] = pickup.book(ctx, actor, shop.visits["ready"], slot.local, fold=slot.fold).id
     with house.read() as unit:
-        task = outbox.list_messages(unit, states=("to_call",))[0]
+        task = messages.list_messages(unit, states=("to_call",))[0]
     calls.log_call(ctx, actor, task.id, result="nobody_there", note="rings out")
     house.deliver()
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 from notify.cli.demo_shop import PEOPLE
 from notify.cli.demo_stage import Stage
 from notify.core.tickets import Phase
-from notify.store import outbox, tickets
+from notify.store import messages, tickets
 from notify.web.routes import ROUTES
 from tests.parts.town import town
 from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
@@ -35,7 +35,7 @@ def addresses(stage: Stage) -> list[str]:
     """Each page's rule filled with things of the shop: a ticket of every phase, every claim that is worth showing."""
     with stage.ctx.db.read(stage.shop_id) as unit:
         each = {one.phase: one for one in tickets.tickets_in(unit, list(Phase))}
-        letters = [one.id for one in outbox.messages_of_visit(unit, each[Phase.ON_SHELF].visit_id)]
+        letters = [one.id for one in messages.messages_of_visit(unit, each[Phase.ON_SHELF].visit_id)]
     claims = [link.rpartition("/")[2] for link in stage.links.values()]
     filled = {
         "ticket_id": [one.id for one in each.values()],

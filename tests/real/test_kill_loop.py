@@ -18,7 +18,7 @@ import pytest
 
 from notify.flows import check_in, moves
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
-from notify.store import outbox
+from notify.store import messages
 from notify.wiring import Services, system_clock
 from tests.parts.installation import NEVER_QUIET, Installation, Serving, make_installation, owner_of
 from tests.parts.smtp_server import SmtpServer
@@ -140,7 +140,7 @@ def _judge(
 ) -> None:
     services = shop.open()
     with services.context.db.read(services.shop_ids()[0]) as unit:
-        rows = outbox.list_messages(unit, limit=1_000_000)
+        rows = messages.list_messages(unit, limit=1_000_000)
     known = {row.message_id: row for row in rows if row.message_id}
     delivered = {(known[i].visit_id, known[i].notice) for i in inbox.copies if i in known}
     lost = [ack for ack in acknowledged if ack not in delivered]

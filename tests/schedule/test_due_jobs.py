@@ -12,7 +12,7 @@ from notify.flows import handover, moves
 from notify.schedule.due import DueJobs
 from notify.schedule.jobs import CHECKPOINT, JOBS, Job, Run
 from notify.schedule.when import Every
-from notify.store import job_runs, outbox, people, tickets
+from notify.store import job_runs, messages, people, visits
 
 DAY = timedelta(days=1).total_seconds()
 
@@ -47,7 +47,7 @@ def test_a_day_and_two_hours_of_downtime_make_one_run_and_one_reminder(house: An
     assert due.run_due() == len(JOBS)
     assert due.run_due() == 0
     with house.read() as unit:
-        planned = [m for m in outbox.messages_of_visit(unit, done.visit_id) if m.notice == "collection_reminder"]
+        planned = [m for m in messages.messages_of_visit(unit, done.visit_id) if m.notice == "collection_reminder"]
     assert len(planned) == 1
 
 
@@ -105,7 +105,7 @@ def _handed_back_and_paid(house: Any) -> str:
 
 def _name(house: Any, visit_id: str) -> str:
     with house.read() as unit:
-        return people.get_person(unit, tickets.visit_people(unit, visit_id)["bringer"][0]).name
+        return people.get_person(unit, visits.visit_people(unit, visit_id)["bringer"][0]).name
 
 
 def test_people_are_forgotten_at_night_when_their_time_is_over_and_not_before(house: Any) -> None:

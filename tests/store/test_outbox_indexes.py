@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from sqlalchemy import event, text
 
-from notify.store import outbox
+from notify.store import messages, outbox
 from notify.store.database import Unit
 
 
@@ -43,8 +43,8 @@ def test_what_waits_is_found_through_its_own_index(house: Any, name: str, index:
     now = house.clock()
     work: dict[str, Callable[[Unit], Any]] = {
         "claim": lambda unit: outbox.claim(unit, now=now, until=now + timedelta(minutes=1), by="worker"),
-        "next_due": outbox.next_due,
-        "calls_to_make": outbox.calls_to_make,
+        "next_due": messages.next_due,
+        "calls_to_make": messages.calls_to_make,
     }
     with house.read() as unit:
         lines = plan(unit, lambda: work[name](unit))
@@ -59,4 +59,4 @@ def test_the_index_of_what_waits_holds_nothing_that_was_sent(house: Any) -> None
     with house.read() as unit:
         sent = text("select count(*) from messages where state = 'sent'")
         assert unit.connection.execute(sent).scalar() == 3
-        assert outbox.next_due(unit) is None
+        assert messages.next_due(unit) is None

@@ -26,7 +26,7 @@ from notify.core.planner import Planned
 from notify.core.tickets import Phase
 from notify.flows import desk_notes, moves, parts, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
-from notify.store import bookings, outbox, people, schema, shops, tickets
+from notify.store import bookings, messages, people, schema, shops, tickets
 from notify.store import parts as part_rows
 from notify.store import questions as question_rows
 from notify.store.database import Unit
@@ -60,7 +60,7 @@ def full_shop(house: Any) -> dict[str, Any]:
     house.deliver(after=120)
     with house.read() as unit:
         whole = tickets.get_ticket(unit, ticket)
-        message = outbox.messages_of_visit(unit, done.visit_id)[0]
+        message = messages.messages_of_visit(unit, done.visit_id)[0]
         mine: dict[str, Any] = {
             "ticket": whole, "message": message, "booking": bookings.get_booking(unit, booked.id),
             "part": part_rows.get_part(unit, part), "question": question_rows.get_question(unit, question),

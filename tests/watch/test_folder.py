@@ -11,7 +11,7 @@ import pytest
 
 from notify.config.settings import Watch
 from notify.core.tickets import Phase
-from notify.store import events, outbox, tickets
+from notify.store import events, messages, tickets
 from notify.watch.folder import KEPT, Report, take_folder
 
 HEADER = "Job,Where,When,What,Who,Mail\n"
@@ -64,7 +64,7 @@ def test_an_unknown_job_with_a_device_is_taken_in_and_told(house: Any, watch: Wa
     with house.read() as unit:
         (ticket,) = tickets.tickets_in(unit, [Phase.ON_SHELF])
         assert (ticket.device, ticket.outcome) == ("Gull e-reader", "repaired")
-        assert {m.notice for m in outbox.messages_of_visit(unit, ticket.visit_id)} == {"checked_in", "ready"}
+        assert {m.notice for m in messages.messages_of_visit(unit, ticket.visit_id)} == {"checked_in", "ready"}
     drop(watch, "J-77,no luck,2026-11-25T08:00,Gull e-reader,Tomas Reed,tomas@example.org\n", name="later.csv")
     (report,) = take(house, watch)
     assert "older" in report.refused[0][1]

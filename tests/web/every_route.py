@@ -12,7 +12,7 @@ from werkzeug.routing import Rule
 from notify.core.messages import MessageState
 from notify.flows import moves, parts, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
-from notify.store import outbox, tickets
+from notify.store import messages, tickets
 from notify.web.routes import ROUTES, UNSAFE
 
 
@@ -43,8 +43,8 @@ def fill_house(house: Any) -> dict[str, str]:
     parts.order(ctx, owner, part, supplier="Lantern Spares")
     house.deliver(after=91)
     with house.read() as unit:
-        sent = outbox.list_messages(unit, states=(MessageState.SENT,))
-        calls = outbox.list_messages(unit, states=(MessageState.TO_CALL,))
+        sent = messages.list_messages(unit, states=(MessageState.SENT,))
+        calls = messages.list_messages(unit, states=(MessageState.TO_CALL,))
         token = tickets.get_ticket(unit, radio.ticket_ids[0]).token
     return {
         "token": token, "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from notify.core.claim_number import show_number
-from notify.store import people, tickets
+from notify.store import people, tickets, visits
 from notify.store.shops import shop_ids
 from tests.web.conftest import Browser
 from tests.web.database_digest import changed_tables, digest
@@ -39,10 +39,10 @@ def _tickets(house: Any, visit_id: str) -> Any:
 def _visits(house: Any) -> int:
     from sqlalchemy import func, select
 
-    from notify.store.schema import visits
+    from notify.store import schema
 
     with house.read() as unit:
-        return int(unit.connection.execute(select(func.count()).select_from(visits)).scalar_one())
+        return int(unit.connection.execute(select(func.count()).select_from(schema.visits)).scalar_one())
 
 
 def test_every_field_of_the_page_arrives_in_the_visit(house: Any, signed_in: Browser) -> None:
@@ -56,7 +56,7 @@ def test_every_field_of_the_page_arrives_in_the_visit(house: Any, signed_in: Bro
     assert set(ticket.safety) == {"swollen", "hot"}
     assert ticket.promise_at is not None and ticket.promise_at.isoformat() == "2026-11-26T11:30:00+00:00"
     with house.read() as unit:
-        roles = tickets.visit_people(unit, visit_id)
+        roles = visits.visit_people(unit, visit_id)
         names = {role: {people.get_person(unit, one).name for one in ids} for role, ids in roles.items()}
         assert names == {
             "bringer": {"Ines Farrow"}, "tell": {"Noor Vale"}, "payer": {"Sam Ferris"},
@@ -68,7 +68,7 @@ def test_every_field_of_the_page_arrives_in_the_visit(house: Any, signed_in: Bro
         assert ways == {"sms": ("+447700900123", True), "email": ("ines@example.org", False)}
         uses = people.allowed_uses(unit, [bringer])[bringer]
         assert uses == {"sms": frozenset({"repair", "pickup"}), "email": frozenset({"repair"})}
-        assert tickets.get_visit(unit, visit_id).waits_here
+        assert visits.get_visit(unit, visit_id).waits_here
 
 
 def test_a_warranty_return_follows_the_earlier_ticket(house: Any, signed_in: Browser) -> None:

@@ -18,7 +18,7 @@ from sqlalchemy import event, select
 from notify.core.claim_number import new_token
 from notify.flows import desk_notes, forget, handover, moves, questions, set_up
 from notify.flows.check_in_form import DeviceForm
-from notify.store import people, tickets
+from notify.store import people, visits
 from notify.store import questions as stored
 from notify.store.schema import tickets as tickets_table
 from tests.parts.databases import Backend
@@ -210,7 +210,7 @@ def test_stopping_an_address_stops_every_purpose_once_and_language_switches(hous
         stopped = client.post(f"{path}/stop", {"contact": contact}, seen=path)
         assert stopped.headers["Location"] == f"{path}?said=stopped"
     with house.read() as unit:
-        (told,) = tickets.visit_people(unit, done.visit_id)["tell"]
+        (told,) = visits.visit_people(unit, done.visit_id)["tell"]
         assert people.allowed_uses(unit, [told])[told]["sms"] == frozenset()
         assert people.allowed_uses(unit, [told])[told]["email"] == {"repair", "pickup"}
     assert client.post(f"{path}/stop", {"contact": "made-up"}, seen=path).status_code == 404

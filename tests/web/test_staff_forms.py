@@ -11,7 +11,7 @@ from notify.core.tickets import Phase
 from notify.flows import moves, questions, set_up, view_settings
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.view_ticket import TicketView, view
-from notify.store import outbox
+from notify.store import messages
 from tests.parts import full_shop
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader, codes_in
@@ -246,7 +246,7 @@ def test_a_pickup_is_booked_moved_and_given_up_for_somebody_on_the_phone(signed_
 def test_a_call_is_logged_once_and_its_note_kept_with_the_ticket(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     with house.read() as unit:
-        (task,) = outbox.list_messages(unit, states=("to_call",))
+        (task,) = messages.list_messages(unit, states=("to_call",))
     wrong = signed_in.post(f"/calls/{task.id}/log", {"result": "rubbish", "note": "left word with Mia"})
     assert wrong.status_code == 422 and "left word with Mia" in wrong.get_data(as_text=True)
     assert signed_in.post(f"/calls/{task.id}/log", {"result": "told", "note": "comes at six"}).status_code == 303

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser as Chromium
 from playwright.sync_api import Page
 from waitress.server import create_server  # type: ignore[import-untyped]
 
-from notify.store import outbox
+from notify.store import messages
 from tests.parts.full_shop import FullShop
 from tests.web.conftest import make_app, sign_in
 from tests.web.staff_pages import LISTS
@@ -44,7 +44,7 @@ class Served:
         """Every list and ticket, and one message of each channel."""
         with self.shop.house.read() as unit:
             sent = {
-                m.channel: m.id for m in outbox.list_messages(unit, limit=500) if m.has_bytes or m.state == "to_call"
+                m.channel: m.id for m in messages.list_messages(unit, limit=500) if m.has_bytes or m.state == "to_call"
             }
         return [
             *LISTS,
@@ -124,7 +124,7 @@ def test_a_planted_fault_on_a_real_page_is_found(served: Served, chromium: Chrom
 def test_the_letter_is_shown_in_a_frame_that_can_do_nothing(served: Served, chromium: Chromium) -> None:
     with served.shop.house.read() as unit:
         mails = [
-            m for m in outbox.list_messages(unit, limit=500) if m.channel == "email" and m.has_bytes and m.person_id
+            m for m in messages.list_messages(unit, limit=500) if m.channel == "email" and m.has_bytes and m.person_id
         ]
     page = served.open(chromium)
     page.goto(f"{served.address}/messages/{mails[0].id}")

@@ -14,7 +14,7 @@ from notify.core import events, messages, notices, parts, planner, questions, ti
 from notify.flows.calls import RESULTS
 from notify.paths import templates_folder
 from notify.render.words import Words
-from notify.store import outbox
+from notify.store.messages import list_messages
 from tests.parts import full_shop
 from tests.parts.full_shop import FullShop
 from tests.web.conftest import Browser, make_app, sign_in
@@ -42,7 +42,7 @@ def all_paths(shop: FullShop) -> Iterator[str]:
     yield from LISTS
     yield from (f"/tickets/{one}" for one in shop.tickets.values())
     with shop.house.read() as unit:
-        yield from (f"/messages/{one.id}" for one in outbox.list_messages(unit, limit=500))
+        yield from (f"/messages/{one.id}" for one in list_messages(unit, limit=500))
 
 
 @pytest.fixture(scope="module")

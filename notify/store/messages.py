@@ -1,0 +1,198 @@
+"""Messages as they stand in the outbox, read: one, those of a visit, their bytes, what was said of each try."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import bindparam, func, select
+
+from notify.core.messages import MessageState
+from notify.store import schema as s
+from notify.store.database import Unit
+from notify.store.statements import given, is_in, where
+from notify.store.vault import Place
+
+# What says that two messages tell the same to the same person, by whatever way.
+IDENTITY = ("about", "cause", "notice", "person_id", "resend")
+_T = s.messages
+_BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
+_SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
+_MESSAGE = select(_T).where(*where(_T, "id"))
+_OTHER_WAYS = select(_T.c.channel).where(*where(_T, *IDENTITY), _T.c.id != bindparam("this"))
+_NEWER = (
+    select(_T.c.id)
+    .where(
+        *where(_T, "about", "notice", "person_id"),
+        _T.c.seq > bindparam("than"),
+        _T.c.state.in_([MessageState.WAITING, MessageState.TO_CALL]),
+    )
+    .limit(1)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One outbox row. `refs` holds identifiers of what it speaks of; `bytes` is set once composed."""
+
+    id: str
+    seq: int
+    visit_id: str
+    about: str
+    cause: str
+    notice: str
+    person_id: str
+    sealed_for: str
+    channel: str
+    resend: int
+    contact_id: str
+    refs: Mapping[str, Any]
+    state: str
+    reason: str
+    created_at: datetime
+    due_at: datetime
+    expires_at: datetime
+    attempts: int
+    ambiguous: int
+    message_id: str
+    has_bytes: bool
+    leased: bool
+    composed_at: datetime | None
+    ended_at: datetime | None
+
+
+def get_message(unit: Unit, message_id: str) -> Message | None:
+    """One message, or None; an empty identifier is none."""
+    if not message_id:
+        return None
+    row = unit.connection.execute(_MESSAGE, given(unit, id=message_id)).first()
+    return as_message(row) if row else None
+
+
+def messages_of_visit(unit: Unit, visit_id: str) -> tuple[Message, ...]:
+    """Every message of a visit, the skipped and dropped ones too, in order."""
+    t = s.messages
+    rows = unit.connection.execute(
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id).order_by(t.c.seq)
+    )
+    return tuple(as_message(row) for row in rows)
+
+
+def newest_of_visits(unit: Unit, notice: str, visit_ids: Iterable[str]) -> Mapping[str, Message]:
+    """visit -> the newest message of that notice, whatever became of it."""
+    t = s.messages
+    rows = unit.connection.execute(
+        select(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.notice == notice, t.c.visit_id.in_(set(visit_ids)))
+        .order_by(t.c.seq)
+    )
+    return {row.visit_id: as_message(row) for row in rows}
+
+
+def list_messages(unit: Unit, *, states: Iterable[str] = (), limit: int = 100, skip: int = 0) -> tuple[Message, ...]:
+    """The newest messages, in any of `states` (all when empty), after the first `skip` of them."""
+    t = s.messages
+    query = select(t).where(t.c.shop_id == unit.shop_id)
+    wanted = list(states)
+    if wanted:
+        query = query.where(t.c.state.in_(wanted))
+    return tuple(
+        as_message(row) for row in unit.connection.execute(query.order_by(t.c.seq.desc()).limit(limit).offset(skip))
+    )
+
+
+def calls_to_make(unit: Unit) -> tuple[Message, ...]:
+    """Every call that waits for somebody to make it, the oldest first."""
+    t = s.messages
+    query = select(t).where(t.c.shop_id == unit.shop_id, is_in(t.c.state, MessageState.TO_CALL)).order_by(t.c.seq)
+    return tuple(as_message(row) for row in unit.connection.execute(query))
+
+
+def count_in(unit: Unit, state: str) -> int:
+    """How many messages of the shop are in this state."""
+    t = s.messages
+    where = (t.c.shop_id == unit.shop_id, t.c.state == state)
+    return int(unit.connection.execute(select(func.count()).select_from(t).where(*where)).scalar_one())
+
+
+def next_due(unit: Unit) -> datetime | None:
+    """When the next waiting message is due."""
+    t = s.messages
+    return unit.connection.execute(
+        select(func.min(t.c.due_at)).where(t.c.shop_id == unit.shop_id, is_in(t.c.state, MessageState.WAITING))
+    ).scalar()
+
+
+def anybody_told(unit: Unit, visit_id: str, causes: Iterable[str]) -> bool:
+    """Whether a message of these causes left, may have left, or is just leaving."""
+    wanted = set(causes)
+    whole = [m for m in messages_of_visit(unit, visit_id) if m.cause in wanted]
+    return any(m.attempts or m.leased or m.state in (MessageState.SENT, MessageState.CALLED) for m in whole)
+
+
+def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
+    """The channels of the other messages that say the same to the same person."""
+    same = given(unit, **{name: getattr(message, name) for name in IDENTITY})
+    return frozenset(unit.connection.execute(_OTHER_WAYS, {**same, "this": message.id}).scalars())
+
+
+def newer_waiting(unit: Unit, message: Message) -> bool:
+    """Whether a later message of the same notice to the same person about the same thing still waits."""
+    same = given(unit, about=message.about, notice=message.notice, person_id=message.person_id)
+    return unit.connection.execute(_NEWER, {**same, "than": message.seq}).first() is not None
+
+
+def get_bytes(unit: Unit, message: Message) -> bytes:
+    """The stored bytes of a composed message; empty when there are none (or the person was forgotten)."""
+    sealed = unit.connection.execute(_BYTES, given(unit, id=message.id)).scalar()
+    if not sealed:
+        return b""
+    return unit.opener.open_bytes(message.sealed_for, Place("messages", message.id, "bytes"), sealed)
+
+
+def get_sentence(unit: Unit, message: Message) -> str:
+    """The plain sentence of a composed message: the body text, or what staff say on the phone."""
+    sealed = unit.connection.execute(_SENTENCE, given(unit, id=message.id)).scalar()
+    return unit.open(message.sealed_for, "messages", message.id, "sentence", sealed)
+
+
+def receipts_of(unit: Unit, message_id: str) -> tuple[Any, ...]:
+    """What the channel said about each try, in order (at, attempt, verdict, code, text)."""
+    t = s.receipts
+    return tuple(
+        unit.connection.execute(
+            select(t).where(t.c.shop_id == unit.shop_id, t.c.message_id == message_id).order_by(t.c.attempt)
+        )
+    )
+
+
+def as_message(row: Any) -> Message:
+    """One row of the table, whole, as a message."""
+    return Message(
+        id=row.id,
+        seq=row.seq,
+        visit_id=row.visit_id,
+        about=row.about,
+        cause=row.cause,
+        notice=row.notice,
+        person_id=row.person_id,
+        sealed_for=row.sealed_for,
+        channel=row.channel,
+        resend=row.resend,
+        contact_id=row.contact_id or "",
+        refs=row.refs,
+        state=row.state,
+        reason=row.reason,
+        created_at=row.created_at,
+        due_at=row.due_at,
+        expires_at=row.expires_at,
+        attempts=row.attempts,
+        ambiguous=row.ambiguous,
+        message_id=row.message_id or "",
+        has_bytes=row.bytes_sealed is not None,
+        leased=row.lease_until is not None,
+        composed_at=row.composed_at,
+        ended_at=row.ended_at,
+    )
