@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.schedule.jobs import Job, Run
-from notify.schedule.when import last_due
+from notify.schedule.when import Nightly, last_due
 from notify.store import job_runs
 from notify.wiring import Services
 
@@ -46,9 +46,8 @@ class DueJobs:
 
     def _run_if_due(self, job: Job, shop_id: str, now: datetime) -> bool:
         name = f"{job.name}:{shop_id}" if shop_id else job.name
-        due = last_due(
-            job.when, now, zone_name=self._zone(shop_id), nightly_at=self.services.settings.forget.nightly_at
-        )
+        zone = self._zone(shop_id) if isinstance(job.when, Nightly) else "UTC"
+        due = last_due(job.when, now, zone_name=zone, nightly_at=self.services.settings.forget.nightly_at)
         if self._seen.get(name) == due:
             return False
         if not job.leased:

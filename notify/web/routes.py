@@ -39,6 +39,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/c/<token>/language", "POST", "claim"),
     ("/c/<token>/qr.svg", "GET", "claim"),
     ("/privacy", "GET", "public"),
+    # this machine's own watchers
+    ("/healthz", "GET", "public"),
     # who is here
     ("/sign-in", "GET POST", "public"),
     ("/sign-out", "POST", "staff:look"),

@@ -27,6 +27,7 @@ def shop(tmp_path: Path) -> Installation:
 def test_it_serves_sends_and_stops_within_three_seconds(shop: Installation, number: signal.Signals) -> None:
     serving = Serving(shop)
     ready = serving.wait_ready()
+    assert serving.get("/healthz") == 200
     services = shop.open()
     form = VisitForm(bringer=PersonForm(name="Ida", email="ida@example.org"), devices=(DeviceForm("Radio"),))
     check_in.check_in(services.context, owner_of(services), form)

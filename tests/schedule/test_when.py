@@ -31,7 +31,11 @@ def test_a_job_on_the_grid_was_due_no_longer_ago_than_its_step(now: datetime, se
 def test_a_nightly_job_was_due_within_the_last_day_and_an_hour(zone: str, now: datetime) -> None:
     due = _nightly(now, zone)
     assert timedelta(0) <= now - due < timedelta(hours=25)
-    assert due.astimezone(ZoneInfo(zone)).time() == AT
+    local = due.astimezone(ZoneInfo(zone))
+    # Chatham skips 02:45 to 03:45 once a year: that night the job is due at the jump.
+    meant = datetime.combine(local.date(), AT, ZoneInfo(zone))
+    skipped = meant.astimezone(UTC).astimezone(ZoneInfo(zone)).time() != AT
+    assert local.time() == AT or (skipped and local.time() == time(3, 45))
 
 
 def test_the_night_in_which_the_clock_skips_the_hour_still_has_its_run() -> None:
