@@ -56,18 +56,24 @@ class _DryRun(Exception):
 
 
 def take_changes(
-    ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], *, refused_before: int = 0,
-    dry_run: bool = False,
+    ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], *, taken_before: int = 0,
+    refused_before: int = 0, is_last: bool = True, dry_run: bool = False,
 ) -> Taken:  # fmt: skip
-    """Takes what can be taken and refuses the rest line by line; the same file or row twice changes nothing."""
+    """Takes what can be taken and refuses the rest line by line; the same file or row twice changes nothing.
+
+    A long file comes in several turns, so that nobody at the counter waits for the whole of it: it counts as known
+    after the one that `is_last`. Cut off between, it is read again, and rows already taken change nothing.
+    """
     result = Taken()
     try:
         with ctx.db.write(actor.shop_id) as unit:
             if taken.file_known(unit, batch.source, batch.digest):
                 return Taken(unchanged=tuple(change.line for change in changes), known=True)
             result = _take_all(ctx, unit, actor, batch, changes)
-            taken.add_file(unit, batch.source, batch.digest, at=ctx.clock(), taken=len(result.taken),
-                           refused=len(result.refused) + refused_before)  # fmt: skip
+            if is_last:
+                taken.add_file(unit, batch.source, batch.digest, at=ctx.clock(),
+                               taken=len(result.taken) + taken_before,
+                               refused=len(result.refused) + refused_before)  # fmt: skip
             if dry_run:
                 raise _DryRun
     except _DryRun:

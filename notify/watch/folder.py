@@ -24,6 +24,8 @@ KEPT = timedelta(
     days=14
 )  # taken files and refused lines hold contact data: kept no longer (common practice, no source)
 
+# So many lines hold up a counter for less than a second; then others may write (two cores, SQLite: 5 ms a line).
+AT_ONCE, PAUSE = 100, 0.1
 INNER = ("taken", "refused")
 
 
@@ -40,7 +42,7 @@ class Report:
 
 def take_folder(
     ctx: Context, shop_id: str, watch: Watch, *, limit_bytes: int, dry_run: bool = False,
-    wall_clock: Callable[[], float] = time.time,
+    wall_clock: Callable[[], float] = time.time, pause: Callable[[float], None] = time.sleep,
 ) -> tuple[Report, ...]:  # fmt: skip
     """Takes every whole CSV file of the folder, oldest first; with `dry_run` nothing changes, nothing moves.
 
@@ -54,7 +56,7 @@ def take_folder(
         return (Report(watch.folder.name, 0, 0, (), what),)
     reports = []
     for file in _whole_files(watch.folder, wall_clock()):
-        reports.append(_take_file(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run))
+        reports.append(_take_file(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run, pause=pause))
     if not dry_run:
         _drop_old(watch.folder, wall_clock())
     return tuple(reports)
@@ -76,15 +78,21 @@ def _is_own(inner: Path) -> bool:
     return not inner.is_symlink() and (inner.is_dir() or not inner.exists())
 
 
-def _take_file(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool) -> Report:
+def _take_file(
+    ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool,
+    pause: Callable[[float], None],
+) -> Report:  # fmt: skip
     try:
-        return _take_readable(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run)
+        return _take_readable(ctx, shop_id, watch, file, limit_bytes=limit_bytes, dry_run=dry_run, pause=pause)
     except OSError as error:  # the next file may still be taken, and this one changes nothing when it is met again
         words = os.strerror(error.errno) if error.errno else "the folder cannot be used"
         return Report(_shown(file), 0, 0, (), f"It cannot be put away: {words}. Make the folder writable.")
 
 
-def _take_readable(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool) -> Report:
+def _take_readable(
+    ctx: Context, shop_id: str, watch: Watch, file: Path, *, limit_bytes: int, dry_run: bool,
+    pause: Callable[[float], None],
+) -> Report:  # fmt: skip
     try:
         data, sheet = _read(file, watch, limit_bytes)
     except Invalid as problem:
@@ -95,12 +103,29 @@ def _take_readable(ctx: Context, shop_id: str, watch: Watch, file: Path, *, limi
     batch = Batch(watch.name, _words(watch), watch.zone, digest)
     changes = [Change(row.line, row.cells) for row in sheet.rows]
     actor = Actor(shop_id, "source", watch.name)
-    result = take_changes(ctx, actor, batch, changes, refused_before=len(sheet.refused), dry_run=dry_run)
+    result = _in_turns(ctx, actor, batch, changes, unread=len(sheet.refused), dry_run=dry_run, pause=pause)
     unread = () if result.known else tuple((line, why) for line, why, _ in sheet.refused)
     refused = tuple(sorted((*result.refused, *unread)))
     if not dry_run:
         _put_away(file, sheet, result, refused, watch, digest)
     return Report(_shown(file), len(result.taken), len(result.unchanged), refused)
+
+
+def _in_turns(
+    ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], *, unread: int, dry_run: bool,
+    pause: Callable[[float], None],
+) -> Taken:  # fmt: skip
+    """A long file a few lines at a time, with a pause in which the counter and the messages get their turn."""
+    done = Taken()
+    for at in range(0, max(1, len(changes)), AT_ONCE):
+        if at:
+            pause(PAUSE)
+        one = take_changes(
+            ctx, actor, batch, changes[at : at + AT_ONCE], taken_before=len(done.taken),
+            refused_before=len(done.refused) + unread, is_last=at + AT_ONCE >= len(changes), dry_run=dry_run,
+        )  # fmt: skip
+        done = Taken(done.taken + one.taken, done.unchanged + one.unchanged, done.refused + one.refused, one.known)
+    return done
 
 
 def _shown(file: Path) -> str:

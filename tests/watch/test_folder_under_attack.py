@@ -15,7 +15,13 @@ import pytest
 from notify.config.settings import Watch
 from notify.core.tickets import Phase
 from notify.store import tickets
+from notify.watch.folder import AT_ONCE
 from tests.watch.test_folder import HEADER, drop, take, watch  # noqa: F401 - a fixture
+
+
+class Killed(BaseException):
+    """The process ends here."""
+
 
 LINE = "J-{},came in,,Radio,,\n"
 
@@ -77,6 +83,32 @@ def test_a_file_that_cannot_be_put_away_stops_no_other_and_is_taken_once(
         assert "cannot be put away" in reports["jobs.csv"].problem
     with house.read() as unit:
         assert len(tickets.tickets_in(unit, (Phase.TAKEN_IN,))) == 2
+
+
+def test_a_long_file_lets_the_counter_in_between_and_is_still_taken_once(house: Any, watch: Watch) -> None:
+    lines = "".join(LINE.format(i) for i in range(2 * AT_ONCE + 7)) + "J-9999,nowhere,,Radio,,\n"
+    served: list[str] = []
+
+    def customer_comes(_seconds: float) -> None:
+        served.extend(house.check_in().numbers)  # would wait for ever behind a file that is one transaction
+
+    drop(watch, lines)
+    (report,) = take(house, watch, pause=customer_comes)
+    assert (report.taken, [line for line, _ in report.refused], len(served)) == (207, [209], 2)
+    drop(watch, lines)
+    (again,) = take(house, watch, pause=customer_comes)
+    assert (again.taken, again.unchanged, again.refused, len(served)) == (0, 208, (), 4)
+
+
+def test_a_long_file_cut_off_between_its_turns_is_taken_to_its_end_the_next_time(house: Any, watch: Watch) -> None:
+    def killed(_seconds: float) -> None:
+        raise Killed
+
+    drop(watch, "".join(LINE.format(i) for i in range(AT_ONCE + 3)))
+    with pytest.raises(Killed):
+        take(house, watch, pause=killed)
+    (report,) = take(house, watch, pause=lambda _seconds: None)
+    assert (report.taken, report.unchanged, report.refused) == (3, AT_ONCE, ())
 
 
 def test_an_old_file_that_was_refused_stays_to_be_corrected(house: Any, watch: Watch) -> None:
