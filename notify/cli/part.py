@@ -24,7 +24,11 @@ def list_(desk: Desk) -> None:
         (p.label, p.state, "late" if p.late else "", desk.when(p.due_at), p.supplier or "-", p.ticket.number, p.name)
         for p in whole
     ]  # fmt: skip
-    desk.show(view, *table(rows, head=("label", "state", "", "due", "supplier", "for", "part")), f"{len(rows)} parts")
+    desk.show(
+        view,
+        *table(rows, head=("label", "state", "", "due", "supplier", "for", "part")),
+        f"{len(rows)} part{'' if len(rows) == 1 else 's'}",
+    )
 
 
 @part.command("need")

@@ -44,7 +44,7 @@ def list_(desk: Desk, phases: tuple[str, ...], waits: str | None) -> None:
         for t in found
     ]  # fmt: skip
     head = ("number", "phase", "waits on", "since", "promised", "shelf", "safety", "device")
-    desk.show(found, *table(rows, head=head), f"{len(found)} tickets")
+    desk.show(found, *table(rows, head=head), f"{len(found)} ticket{'' if len(found) == 1 else 's'}")
 
 
 @ticket.command("move")
