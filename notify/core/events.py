@@ -13,6 +13,7 @@ OTHER_EVENTS: dict[str, str] = {
     "visit_opened": "somebody handed in one or more devices",
     "checked_in": "a device was taken in and got its claim ticket",
     "corrected": "a move was undone; codes say which event",
+    "told_too_soon": "somebody was told to collect a device that went back to the bench as a mistake",
     "question_asked": "the customer was asked something only they can answer",
     "question_answered": "the customer, or staff for them, answered",
     "answer_taken_back": "a yes was taken back before the part was ordered",

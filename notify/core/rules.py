@@ -14,6 +14,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "shelved": ("ready",),
     "shelved_unrepaired": ("ready",),
     "called_back": ("called_back",),
+    "told_too_soon": ("called_back",),
     "handover_done": ("handed_back",),
     "pickup_booked": ("pickup_confirmed",),
     "pickup_moved": ("pickup_moved",),

@@ -15,8 +15,10 @@ from notify.core.money import show_amount
 from notify.core.questions import ANSWERS
 from notify.core.shop import Shop
 from notify.core.tickets import Phase
+from notify.dispatch.said_now import left_of, promise_helps, waits_on
 from notify.render.dates import say_day, say_time
 from notify.store import bookings, parts, people, questions, shops, staff, tickets
+from notify.store.bookings import Booking
 from notify.store.database import Unit
 from notify.store.messages import Message
 from notify.store.questions import Question
@@ -54,13 +56,15 @@ def gather_said(
         "fault": first.fault,
         "price": _price(about, shop, saying.language),
         "days_waiting": str(max(0, (now - first.phase_since).days)),
-        "waits_on": "",
+        "waits_on": waits_on(unit, message, first, saying.words),
         "sentence": sentence,
         **_outcome(about, saying.words),
         **_safety(about, saying.words),
         **_promises(first, message.refs, shop, saying),
         **_references(unit, message, shop, saying),
     }
+    if not promise_helps(unit, message, first, now=now):
+        context["promise"] = ""
     context["phone"] = _phone_to_call(unit, message)
     return context
 
@@ -129,11 +133,12 @@ def _phase_key(ticket: Ticket) -> str:
 
 
 def _price(about: Iterable[Ticket], shop: Shop, language: str) -> str:
-    """What is left to pay for all of them; empty when one price is not known, or all is paid."""
-    left = [0 if t.paid else t.price_agreed - (t.deposit or 0) for t in about if t.price_agreed is not None]
-    if len(left) != len(list(about)) or sum(left) <= 0:
+    """What is left to pay for all of them; empty when one price is not known, or nothing is left to pay."""
+    left = [left_of(ticket) for ticket in about]
+    known = [amount for amount in left if amount is not None]
+    if len(known) != len(left) or sum(known) <= 0:
         return ""
-    return show_amount(sum(left), currency=shop.currency, language=language)
+    return show_amount(sum(known), currency=shop.currency, language=language)
 
 
 def _outcome(about: tuple[Ticket, ...], words: Words) -> dict[str, str]:
@@ -176,7 +181,7 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
         "question": question,
         "answer": answer,
         "part": _part(unit, str(refs.get("part", "")), shop, saying),
-        "slot": _slot(unit, str(refs.get("booking", "")), shop, saying),
+        "slot": _slot(_booking(unit, message), shop, saying),
         "bench": _staff_name(unit, str(refs.get("bench", ""))),
     }
 
@@ -217,8 +222,15 @@ def _part(unit: Unit, part_id: str, shop: Shop, saying: Saying) -> dict[str, str
     }  # fmt: skip
 
 
-def _slot(unit: Unit, booking_id: str, shop: Shop, saying: Saying) -> Any:
-    booking = bookings.get_booking(unit, booking_id) if booking_id else None
+def _booking(unit: Unit, message: Message) -> Booking | None:
+    """The booking a message speaks of; what got ready later joins the pickup that the visit has already."""
+    if message.notice == "ready":
+        return bookings.live_booking(unit, message.visit_id)
+    named = str(message.refs.get("booking", ""))
+    return bookings.get_booking(unit, named) if named else None
+
+
+def _slot(booking: Booking | None, shop: Shop, saying: Saying) -> Any:
     if booking is None:
         return None
     return {

@@ -49,6 +49,7 @@ UNTOLD: dict[str, str] = {
     "parts_complete": "the arrival of the last part says it",
     "handover_done": "each device's own handing back says it",
     "handover_refused": "it may have been somebody else at the counter",
+    "told_too_soon": "the correction beside it says it",
     "pickup_came_near": "a reminder is no step of the repair",
     "collection_overdue": "a reminder is no step of the repair",
     "money_recorded": "amounts are not for whoever finds the claim ticket",

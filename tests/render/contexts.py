@@ -125,7 +125,8 @@ def rich(notice: str, language: str) -> dict[str, Any]:
         },
         "answer": {"code": "take_it", "label": w["options"][0], "by": w["by"]},
         "part": {"name": w["part"], "supplier": "Breakwater Parts", "due": w["due"], "label": "D41"},
-        "slot": {"day": w["day"], "time": "17:00", "end": "17:15", "place": w["place"]},
+        "slot": {"day": w["day"], "time": "17:00", "end": "17:15", "place": w["place"]} if notice != "ready" else None,
+        "waits_on": w["waits_on"] if notice in SHOP else "",
     }
 
 

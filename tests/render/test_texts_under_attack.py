@@ -37,7 +37,7 @@ def hostile(value: Any, nasty: str) -> Any:
                 for key, inner in value.items()}
     if isinstance(value, list):
         return [hostile(inner, nasty) for inner in value]
-    return value if isinstance(value, int) else nasty
+    return value if value is None or isinstance(value, int) else nasty
 
 
 @pytest.mark.parametrize(
