@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from notify.core import tickets as rules
 from notify.core.actors import Actor
+from notify.core.claim_number import show_number
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.text import clean_block, clean_line
 from notify.core.tickets import Phase
@@ -94,8 +95,10 @@ def _authority(unit: Unit, visit_id: str, token: str, words: str) -> str:
 
 def _check_on_shelf(ticket: Ticket) -> None:
     if ticket.phase is not Phase.ON_SHELF:
-        raise Conflict(f"Device {ticket.number} is not on the shelf but {ticket.phase.value}",
-                       "Finish the repair or put it on the shelf first.")  # fmt: skip
+        number = show_number(ticket.number)
+        if ticket.phase is Phase.HANDED_BACK:
+            raise Conflict(f"{number} was handed back already", "Look at the ticket: it says when, and by whom.")
+        raise Conflict(f"{number} is not on the shelf", "Finish the repair or put it on the shelf first.")
 
 
 def _note(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, event_id: str, *, words: str, who: str) -> None:

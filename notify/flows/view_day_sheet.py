@@ -82,7 +82,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
 
 def _resting(work: tuple[TicketLine, ...], deliveries: Deliveries) -> int:
     """Tickets that wait for parts none of which needs hands today: not late, not due today, not still to order."""
-    needing = {part.ticket.ticket_id for part in deliveries.unordered}
+    needing = {part.ticket.ticket_id for part in deliveries.to_order()}
     for box in deliveries.due():
         needing |= {part.ticket.ticket_id for part in box.parts}
     return sum(1 for line in work if line.waits_on is WaitsOn.PART and line.ticket_id not in needing)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from notify.core.actors import Actor
 from notify.core.parts import is_late
 from notify.core.shop import Shop
-from notify.core.tickets import WaitsOn
+from notify.core.tickets import OPEN_PHASES, WaitsOn
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
 from notify.store import parts, shops
@@ -65,6 +65,10 @@ class Deliveries:
     unordered: tuple[PartLine, ...]
     arrived: tuple[PartLine, ...]
 
+    def to_order(self) -> tuple[PartLine, ...]:
+        """Parts that somebody can order now: not while the customer is asked, nor once the repair is over."""
+        return tuple(part for part in self.unordered if part.ticket.waits_on is WaitsOn.PART)
+
     def due(self) -> tuple[Box, ...]:
         """Boxes that should be here by the end of today."""
         return tuple(box for box in self.boxes if box.late or (box.day is not None and box.day <= self.today))
@@ -87,7 +91,7 @@ def gather(ctx: Context, unit: Unit, lines: Lines) -> Deliveries:
     return Deliveries(
         today=today,
         boxes=_boxes(shop, [line for line in missing if line.state == "ordered"]),
-        unordered=tuple(line for line in missing if line.state == "needed"),
+        unordered=tuple(line for line in missing if line.state == "needed" and line.ticket.phase in OPEN_PHASES),
         arrived=part_lines(ctx, unit, lines, arrived),
     )
 

@@ -104,7 +104,7 @@ def _pickup(unit: Unit, lines: Lines, booking: Booking, whole: tuple[TicketLine,
         booking_id=booking.id, visit_id=booking.visit_id, start_at=booking.start_at, end_at=booking.end_at,
         person=_name(unit, booking.person_id), collectors=_collectors(unit, booking.visit_id), ready=ready,
         waiting=tuple(line for line in whole if line.phase is not Phase.ON_SHELF and line.phase not in gone),
-        left=_sum(line.left for line in ready),
+        left=_sum(line.left for line in ready if line.outcome != "unrepaired"),
     )  # fmt: skip
 
 

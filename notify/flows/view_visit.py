@@ -12,6 +12,7 @@ from notify.core.claim_number import show_number
 from notify.core.mask import mask_email, mask_phone
 from notify.core.tickets import Phase
 from notify.flows.context import Context
+from notify.flows.view_lines import left_to_pay
 from notify.store import people, tickets, visits
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
@@ -21,7 +22,7 @@ _PIECES = re.compile(r"[,;\n]+")
 
 @dataclass(frozen=True, slots=True)
 class DeviceView:
-    """One device. Amounts are minor units; `left` is what is still to pay, None while no price is agreed."""
+    """One device. Amounts are minor units; `left` is what is still to pay: None without a price or a repair."""
 
     id: str
     number: str
@@ -35,6 +36,7 @@ class DeviceView:
     safety: tuple[str, ...]
     accessories: tuple[str, ...]
     left: int | None
+    deposit: int | None
     paid: bool
     has_claim: bool
 
@@ -82,15 +84,8 @@ def device_view(ticket: Ticket) -> DeviceView:
         id=ticket.id, number=show_number(ticket.number), device=ticket.device, device_class=ticket.device_class,
         phase=ticket.phase, outcome=ticket.outcome, reason=ticket.reason, promise_at=ticket.promise_at,
         shelf=ticket.shelf, safety=ticket.safety, accessories=pieces(ticket.accessories), left=left_to_pay(ticket),
-        paid=ticket.paid, has_claim=bool(ticket.token),
+        deposit=ticket.deposit, paid=ticket.paid, has_claim=bool(ticket.token),
     )  # fmt: skip
-
-
-def left_to_pay(ticket: Ticket) -> int | None:
-    """Minor units still to pay; None when no price was agreed and nothing was paid."""
-    if ticket.paid or ticket.price_agreed is None:
-        return 0 if ticket.paid else None
-    return max(0, ticket.price_agreed - (ticket.deposit or 0))
 
 
 def pieces(text: str) -> tuple[str, ...]:

@@ -38,7 +38,7 @@ def show() -> Response:
         seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1",
         answered=[answered_line(one, speak) for one in sheet.answered],
         deliveries=[*(box_line(box, sheet, speak) for box in sheet.deliveries.due()),
-                    *(unordered_line(part) for part in sheet.deliveries.unordered)],
+                    *(unordered_line(part) for part in sheet.deliveries.to_order())],
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
         pickups=[pickup_line(one, speak) for one in sheet.pickups], calls=[call_line(one, speak) for one in calls],
@@ -170,12 +170,18 @@ def pickup_line(one: Pickup, speak: Say) -> d.Line:
     first = one.ready[0] if one.ready else (one.waiting[0] if one.waiting else None)
     places = ", ".join(dict.fromkeys(line.shelf for line in one.ready if line.shelf))
     flags = {flag for line in one.ready for flag in line.safety}
-    pay = d.left(one.left, speak) if one.ready else ""
+    pay = _to_pay(one, speak)
     return d.sheet_line(
         d.person(one.person), f"{d.capital(names)}. {pay}{also}{others}{late}".rstrip(), mark="slot",
         clock=speak.time(one.start_at), number=first.number if first else "", href=f"/visits/{one.visit_id}",
         place=f"Place: {places}" if places else "", flag=d.flag(sorted(flags)),
     )  # fmt: skip
+
+
+def _to_pay(one: Pickup, speak: Say) -> str:
+    if one.ready and all(line.outcome == "unrepaired" for line in one.ready):
+        return "Nothing to pay: not repaired."
+    return d.left(one.left, speak) if one.ready else ""
 
 
 def call_line(one: Call, speak: Say) -> d.Line:

@@ -51,6 +51,8 @@ def frees(part: PartLine, box: Box, speak: Say) -> str:
     ticket, who = part.ticket, part.ticket.technician or "whoever is free"
     if ticket.waits_on == "customer":
         return f"The {d.device(ticket)} still waits for the customer's answer."
+    if _is_over(part):
+        return f"The repair of the {d.device(ticket)} is over; nobody waits for it any more."
     if ticket not in box.frees():
         return f"The {d.device(ticket)} waits for another part as well."
     with_others = "with the others of this box " if part.missing > 1 else ""
@@ -59,9 +61,21 @@ def frees(part: PartLine, box: Box, speak: Say) -> str:
 
 
 def _unordered(part: PartLine) -> d.Line:
-    what = f"{part.name or 'A part'} for the {d.device(part.ticket)}: nobody has ordered it."
+    what = f"{part.name or 'A part'} for the {d.device(part.ticket)}: {_why_unordered(part)}"
     href = f"/tickets/{part.ticket.ticket_id}#parts"
     return {"id": part.part_id, "sentence": what, "number": part.ticket.number, "href": href}
+
+
+def _why_unordered(part: PartLine) -> str:
+    if part.ticket.waits_on == "customer":
+        return "the customer is asked first; order nothing before the answer."
+    if _is_over(part):
+        return "the repair is over; note on the ticket that it is not needed."
+    return "nobody has ordered it."
+
+
+def _is_over(part: PartLine) -> bool:
+    return part.ticket.waits_on == "nobody"
 
 
 def _arrived(part: PartLine, speak: Say) -> d.Line:

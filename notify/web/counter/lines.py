@@ -44,7 +44,10 @@ def stands(device: DeviceView) -> str:
 
 
 def money(device: DeviceView, say: Say) -> str:
-    """ "Paid.", "£24.00 still to pay." or that no price was agreed."""
+    """ "Paid.", "£24.00 still to pay." or that no price was agreed; a deposit on what was not repaired is named."""
+    if device.outcome == "unrepaired" and not device.paid:
+        held = f" A deposit of {say.money(device.deposit)} was paid." if device.deposit else ""
+        return f"Nothing to pay: it was not repaired.{held}"
     if device.left is None:
         return "No price was agreed."
     return f"{say.money(device.left)} still to pay." if device.left else "Paid."

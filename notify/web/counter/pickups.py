@@ -74,7 +74,8 @@ def cancel(booking_id: str) -> Response:
     visit_id, day = visit_of(ctx(), current_actor(), booking_id)
     usual = back_to(f"/pickups?day={day}")
     try:
-        pickup.cancel(ctx(), current_actor(), visit_id, why="other")
+        is_open = view(ctx(), current_actor(), day=day).is_open
+        pickup.cancel(ctx(), current_actor(), visit_id, why="other" if is_open else "closed")
     except (Conflict, NotFound) as error:
         return redirect_with(usual, d.plain(error))
     return redirect_with(usual, "The time is given up, and the customer is told.")
