@@ -31,11 +31,16 @@ def _plain(text: str) -> str:
 
 def _bounded(text: str, *, field: str, limit: int) -> str:
     if len(text) > limit:
-        raise Invalid(f"{field} is too long ({len(text)} characters)", f"Keep it under {limit}.", field=field)
+        raise Invalid(f"{_where(field)} is too long ({len(text)} characters)", f"At most {limit} fit.", field=field)
     if holds_token(text):
         raise Invalid(
-            f"{field} holds a claim link, which opens the customer's page to anyone who reads it",
+            f"{_where(field)} holds a claim link, which opens the customer's page to anyone who reads it",
             "Scan claim tickets in the scan field only, and clear this field.",
             field=field,
         )
     return text
+
+
+def _where(field: str) -> str:
+    """The field as people say it: `said_by` and `device-0` are names of the form."""
+    return f"The text for {field.partition('-')[0].replace('_', ' ')!r}" if field else "The text"

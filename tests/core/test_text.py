@@ -39,3 +39,12 @@ def test_a_claim_secret_in_a_note_is_refused_without_being_repeated() -> None:
     with pytest.raises(Invalid) as refused:
         clean_block(f"see https://bell.example.org/c/{secret.upper()} there", field="note")
     assert secret not in str(refused.value).lower()
+
+
+def test_a_refused_text_is_named_as_people_say_it_not_as_the_form_does() -> None:
+    with pytest.raises(Invalid) as caught:
+        clean_line("x" * 121, field="device-0")
+    assert str(caught.value) == "The text for 'device' is too long (121 characters). At most 120 fit."
+    assert caught.value.field == "device-0"
+    with pytest.raises(Invalid, match="The text for 'said by' is too long"):
+        clean_line("x" * 121, field="said_by")
