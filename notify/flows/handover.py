@@ -17,7 +17,7 @@ from notify.flows.moves import take_step
 from notify.flows.record import record
 from notify.store import bookings, notes, tickets
 from notify.store.database import Unit
-from notify.store.tickets import Ticket
+from notify.store.tickets import Job, Ticket
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ def hand_back(
     if not ticket_ids:
         raise Invalid("No device was named", "Choose at least one device.", field="ticket")
     with ctx.db.write(actor.shop_id) as unit:
-        chosen = [tickets.get_ticket(unit, i, lock=True) for i in dict.fromkeys(ticket_ids)]
+        chosen = [tickets.get_job(unit, i) for i in dict.fromkeys(ticket_ids)]
         visit_id = _one_visit(chosen)
         how = _authority(unit, visit_id, token, words)
         for ticket in chosen:
@@ -64,7 +64,7 @@ def hand_back(
         return HandedBack(visit_id, tuple(t.id for t in chosen), event.id)
 
 
-def _one_visit(chosen: Sequence[Ticket]) -> str:
+def _one_visit(chosen: Sequence[Job]) -> str:
     visits = {ticket.visit_id for ticket in chosen}
     if len(visits) != 1:
         raise Invalid("These devices belong to different visits", "Hand them back one visit at a time.", field="ticket")
@@ -93,7 +93,7 @@ def _authority(unit: Unit, visit_id: str, token: str, words: str) -> str:
     return "staff_check"
 
 
-def _check_on_shelf(ticket: Ticket) -> None:
+def _check_on_shelf(ticket: Job) -> None:
     if ticket.phase is not Phase.ON_SHELF:
         number = show_number(ticket.number)
         if ticket.phase is Phase.HANDED_BACK:
@@ -101,7 +101,7 @@ def _check_on_shelf(ticket: Ticket) -> None:
         raise Conflict(f"{number} is not on the shelf", "Finish the repair or put it on the shelf first.")
 
 
-def _note(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, event_id: str, *, words: str, who: str) -> None:
+def _note(ctx: Context, unit: Unit, actor: Actor, ticket: Job, event_id: str, *, words: str, who: str) -> None:
     text = "\n".join(part for part in (f"Given to {who}" if who else "", words) if part)
     if text:
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=text, at=ctx.clock(),
@@ -115,11 +115,11 @@ def _close_booking(ctx: Context, unit: Unit, visit_id: str) -> None:
         bookings.close_booking(unit, booking, "kept", at=ctx.clock())
 
 
-def undo_handover(ctx: Context, actor: Actor, ticket_id: str, *, reason: str) -> Ticket:
+def undo_handover(ctx: Context, actor: Actor, ticket_id: str, *, reason: str) -> Job:
     """Takes one device back onto the shelf; `reason` is a code of UNDO_HANDOVER_REASONS. An event of its own."""
     actor.need("undo_handover")
     with ctx.db.write(actor.shop_id) as unit:
-        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        ticket = tickets.get_job(unit, ticket_id)
         step = rules.find_move(ticket.phase, Phase.ON_SHELF)
         if step.event != "handover_undone":
             raise NotAllowed("This device was not handed back", "There is no handover to take back.")

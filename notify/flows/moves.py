@@ -16,7 +16,7 @@ from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import bookings, events, messages, notes, outbox, parts, questions, tickets
 from notify.store.database import Unit
-from notify.store.tickets import Ticket
+from notify.store.tickets import Job
 
 UNDO_WITHIN = timedelta(seconds=90)
 
@@ -25,7 +25,7 @@ UNDO_WITHIN = timedelta(seconds=90)
 class Moved:
     """The ticket after the move and the event that tells it: identifier and kind."""
 
-    ticket: Ticket
+    ticket: Job
     event_id: str
     kind: str
 
@@ -50,7 +50,7 @@ def move(
         raise Invalid("The time of this step lies ahead", "Enter when it happened.", field="at")
     words = clean_block(note, field="note")
     with ctx.db.write(actor.shop_id) as unit:
-        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        ticket = tickets.get_job(unit, ticket_id)
         rules.check_version(seen_version, ticket.version)
         step = rules.find_move(ticket.phase, target, outcome=outcome)
         if step.event in rules.DESK_ONLY:
@@ -64,7 +64,7 @@ def move(
 
 
 def take_step(
-    ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, step: Move, *, reason: str = "", note: str = "",
+    ctx: Context, unit: Unit, actor: Actor, ticket: Job, step: Move, *, reason: str = "", note: str = "",
     anyway: bool = False, at: datetime | None = None, codes: dict[str, str | int] | None = None,
 ) -> Moved:  # fmt: skip
     """Carries an allowed step out inside the caller's transaction: row, event, messages, note, side effects."""
@@ -89,7 +89,7 @@ def take_step(
     return Moved(changed, event.id, event.kind)
 
 
-def _outcome_after(step: Move, ticket: Ticket, reason: str) -> tuple[str, str]:
+def _outcome_after(step: Move, ticket: Job, reason: str) -> tuple[str, str]:
     """What the work came to, and why not repaired: both stay through a handover and its undoing."""
     if step.outcome is not None:
         return step.outcome.value, reason if step.outcome == "unrepaired" else ""
@@ -97,21 +97,21 @@ def _outcome_after(step: Move, ticket: Ticket, reason: str) -> tuple[str, str]:
     return ("", "") if again else (ticket.outcome, ticket.reason)
 
 
-def _check_start(unit: Unit, actor: Actor, ticket: Ticket, *, anyway: bool, note: str) -> None:
+def _check_start(unit: Unit, actor: Actor, ticket: Job, *, anyway: bool, note: str) -> None:
     waits = waits_on(unit, ticket)
     if anyway and waits is not WaitsOn.BENCH:
         actor.need("start_anyway")
     rules.check_may_start(waits, anyway=anyway, note=note)
 
 
-def waits_on(unit: Unit, ticket: Ticket) -> WaitsOn:
+def waits_on(unit: Unit, ticket: Job) -> WaitsOn:
     """Whom the ticket waits on, from its open questions and missing parts."""
     asked = sum(1 for q in questions.questions_of(unit, ticket.id) if q.state == "open")
     missing = count_missing(part.state for part in parts.parts_of(unit, ticket.id))
     return rules.waiting_on(ticket.phase, open_questions=asked, missing_parts=missing)
 
 
-def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, event_id: str) -> None:
+def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Job, event_id: str) -> None:
     booking = bookings.live_booking(unit, ticket.visit_id)
     others_ready = any(phase is Phase.ON_SHELF for phase in tickets.phases_of_visit(unit, ticket.visit_id).values())
     if booking is None or others_ready:
@@ -133,7 +133,7 @@ def undo(ctx: Context, actor: Actor, ticket_id: str, *, reason: str = "", event_
     actor.need("move")
     words = clean_block(reason, field="reason")
     with ctx.db.write(actor.shop_id) as unit:
-        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        ticket = tickets.get_job(unit, ticket_id)
         last = last_move(unit, ticket)
         if last is None:
             raise NotAllowed("There is no move to take back", "The ticket is as it was taken in.")
@@ -143,7 +143,7 @@ def undo(ctx: Context, actor: Actor, ticket_id: str, *, reason: str = "", event_
         return _take_back(ctx, unit, actor, ticket, last, words)
 
 
-def last_move(unit: Unit, ticket: Ticket) -> Event | None:
+def last_move(unit: Unit, ticket: Job) -> Event | None:
     """The newest move of a ticket that has not been taken back."""
     undone: set[str] = set()
     for event in reversed(events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)):
@@ -164,7 +164,7 @@ def _check_undo(ctx: Context, unit: Unit, actor: Actor, last: Event, words: str)
         raise NotAllowed("A correction after 90 seconds needs a reason", "Say why in a few words.", field="reason")
 
 
-def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, last: Event, words: str) -> Moved:
+def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event, words: str) -> Moved:
     before = Phase(str(last.codes["from"]))
     outcome, reason = ("", "") if before is not Phase.ON_SHELF else _outcome_before(unit, ticket, last)
     now = ctx.clock()
@@ -187,7 +187,7 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, last: Eve
     return Moved(changed, event.id, event.kind)
 
 
-def _take_pickup_up_again(unit: Unit, ticket: Ticket, last: Event, *, now: datetime) -> None:
+def _take_pickup_up_again(unit: Unit, ticket: Job, last: Event, *, now: datetime) -> None:
     """A booking given up by the move taken back stands again, if nobody was told and its place is still free."""
     for event in events.story_of(unit, visit_id=ticket.visit_id):
         given_up = event.kind == "pickup_cancelled" and event.codes.get("why") == "called_back"
@@ -198,7 +198,7 @@ def _take_pickup_up_again(unit: Unit, ticket: Ticket, last: Event, *, now: datet
             outbox.withdraw(unit, causes=[event.id], now=now, reason="undone")
 
 
-def _outcome_before(unit: Unit, ticket: Ticket, last: Event) -> tuple[str, str]:
+def _outcome_before(unit: Unit, ticket: Job, last: Event) -> tuple[str, str]:
     """Outcome and reason as they stood on the shelf before `last` took the device off it."""
     for event in reversed(events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)):
         if event.ticket_id == ticket.id and event.kind in ("shelved", "shelved_unrepaired"):

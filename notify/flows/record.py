@@ -55,12 +55,12 @@ def _tell(
 ) -> None:
     if not notices_for(event.kind):
         return
-    roles = visits.visit_people(unit, event.visit_id)
+    company = visits.company(unit, event.visit_id)
     facts = gather(
-        unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, roles=roles
+        unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, company=company
     )  # fmt: skip
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)
     if planned:
         refs = {**event.codes, "event": event.id, "ticket": event.ticket_id}
-        outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=roles["bringer"][0], refs=refs, now=now)
+        outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=company.roles["bringer"][0], refs=refs, now=now)

@@ -18,7 +18,7 @@ from notify.flows.context import Context
 from notify.flows.moves import take_step
 from notify.store import taken, tickets
 from notify.store.database import Unit
-from notify.store.tickets import Ticket
+from notify.store.tickets import Job
 
 AHEAD = timedelta(minutes=5)  # how far another system's clock may run before ours
 
@@ -136,10 +136,10 @@ def _moment(ctx: Context, batch: Batch, change: Change) -> datetime:
     return min(at, now)
 
 
-def _ticket(ctx: Context, unit: Unit, actor: Actor, change: Change, reference: str, known_id: str) -> Ticket:
+def _ticket(ctx: Context, unit: Unit, actor: Actor, change: Change, reference: str, known_id: str) -> Job:
     """The ticket a row speaks of: known from earlier rows, by our claim number, or newly taken in."""
     if known_id:
-        return tickets.get_ticket(unit, known_id, lock=True)
+        return tickets.get_job(unit, known_id)
     try:
         return tickets.find_by_number(unit, claim_number.parse_number(reference))
     except (Invalid, NotFound):
@@ -159,7 +159,7 @@ def _ticket(ctx: Context, unit: Unit, actor: Actor, change: Change, reference: s
     return tickets.get_ticket(unit, made.ticket_ids[0])
 
 
-def _move_on(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, target: Phase, outcome: str, at: datetime) -> bool:
+def _move_on(ctx: Context, unit: Unit, actor: Actor, ticket: Job, target: Phase, outcome: str, at: datetime) -> bool:
     """Walks the allowed moves to the target. What happened here later than `at` is not overridden."""
     same = ticket.phase is target and (not outcome or ticket.outcome == outcome)
     if same:

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from notify.core.planner import Facts
 from notify.store import people, tickets, visits
 from notify.store.database import Unit
+from notify.store.visits import Company
 
 
 def gather(
@@ -17,18 +18,18 @@ def gather(
     channels_on: frozenset[str],
     bell: timedelta,
     expires: Mapping[str, datetime] | None = None,
-    roles: Mapping[str, tuple[str, ...]] | None = None,
+    company: Company | None = None,
 ) -> Facts:
     """What the planner and the second look need to know; no address is opened.
 
-    `roles` are the visit's people where the caller has read them already.
+    `company` is who is in the visit, where the caller has read that already.
     """
-    roles = roles or visits.visit_people(unit, visit_id)
+    company = company or visits.company(unit, visit_id)
     return Facts(
-        tell=people.recipients(unit, roles.get("tell", ())),
+        tell=people.recipients(unit, company.roles.get("tell", ())),
         channels_on=channels_on,
         bell=bell,
-        waits_here=visits.get_visit(unit, visit_id).waits_here,
+        waits_here=company.waits_here,
         device_with_us=tickets.is_device_with_us(unit, visit_id),
         expires=dict(expires or {}),
     )

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import bindparam, func, insert, or_, select, update
+from sqlalchemy import Insert, bindparam, func, insert, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.messages import MessageState
 from notify.core.planner import Plan, Planned
@@ -19,10 +20,13 @@ WAITING = MessageState.WAITING
 CANNOT_COMPOSE, JOINED = "cannot_compose", "joined_to_newer"  # reason codes that the code itself reads
 HOLDS_BACK = timedelta(hours=2)
 _T = s.messages
-_SAME = select(_T.c.id).where(*where(_T, *IDENTITY, "channel"))
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
-_ADD = insert(_T).values(seq=_NEXT)
+_SAME = ["shop_id", *IDENTITY, "channel"]
+_ADD: Mapping[str, Insert] = {
+    "sqlite": sqlite.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
+    "postgresql": postgresql.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
+}
 _CHANGE = update(_T).where(*where(_T, "id"))
 _SETTLE = _CHANGE.where(_T.c.state.in_([WAITING, MessageState.TO_CALL]))
 _RECEIPT = insert(s.receipts)
@@ -79,9 +83,7 @@ def add(
             "attempts": 0,
             "ambiguous": 0,
         }
-        same = given(unit, **{name: values[name] for name in (*IDENTITY, "channel")})
-        if unit.connection.execute(_SAME, same).first() is None:
-            unit.connection.execute(_ADD, {**given(unit), **values})
+        if unit.connection.execute(_ADD[unit.connection.dialect.name], {**given(unit), **values}).rowcount:
             written.append(new)
     return tuple(written)
 

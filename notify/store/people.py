@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import func, insert, select, update
@@ -27,16 +28,18 @@ _USES = (
     .where(*where(s.consents), among(s.consents, "person_id"))
     .order_by(s.consents.c.seq)
 )
-_KNOWN = select(s.people.c.id, s.people.c.language, s.people.c.forgotten_at).where(
-    *where(s.people), among(s.people, "id")
-)
-_WAYS = (
+_P, _C, _U = s.people, s.contacts, s.consents
+# One row for each current contact and consent to use it, the newest consent last.
+_RECIPIENTS = (
     select(
-        s.contacts.c.id, s.contacts.c.person_id, s.contacts.c.channel, s.contacts.c.in_repaired_device,
-        s.contacts.c.undeliverable_at,
+        _P.c.id, _P.c.language, _P.c.forgotten_at, _C.c.id.label("contact_id"), _C.c.channel, _C.c.in_repaired_device,
+        _C.c.undeliverable_at, _U.c.purpose, _U.c.allowed,
     )
-    .where(*where(s.contacts), among(s.contacts, "person_id"), s.contacts.c.replaced_at.is_(None))
-    .order_by(s.contacts.c.created_at, s.contacts.c.id)
+    .join(_C, (_C.c.shop_id == _P.c.shop_id) & (_C.c.person_id == _P.c.id) & _C.c.replaced_at.is_(None), isouter=True)
+    .join(_U, (_U.c.shop_id == _C.c.shop_id) & (_U.c.person_id == _C.c.person_id) & (_U.c.channel == _C.c.channel),
+          isouter=True)
+    .where(*where(_P), among(_P, "id"))
+    .order_by(_P.c.id, _C.c.created_at, _C.c.id, _U.c.seq)
 )  # fmt: skip
 
 
@@ -254,18 +257,25 @@ def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:
 
 
 def _read_recipients(unit: Unit, ids: list[str]) -> tuple[Recipient, ...]:
-    uses = allowed_uses(unit, ids)
-    people = unit.connection.execute(_KNOWN, {**given(unit), "any_id": ids}).all()
-    rows = unit.connection.execute(_WAYS, {**given(unit), "any_person_id": ids}).all()
-    reaches: dict[str, list[Reach]] = {}
-    for row in rows:
-        allowed = uses.get(row.person_id, {}).get(row.channel, frozenset())
-        reaches.setdefault(row.person_id, []).append(
-            Reach(row.id, row.channel, allowed, row.in_repaired_device, row.undeliverable_at is not None)
+    rows = unit.connection.execute(_RECIPIENTS, {**given(unit), "any_id": ids}).all()
+    return tuple(_recipient(list(own)) for _, own in groupby(rows, key=lambda row: row.id))
+
+
+def _recipient(rows: list[Any]) -> Recipient:
+    """One person of the rows of their contacts and consents: of each purpose the newest consent counts."""
+    ways = {row.contact_id: row for row in rows if row.contact_id is not None}
+    newest = {(row.contact_id, row.purpose): row.allowed for row in rows if row.purpose is not None}
+    reaches = tuple(
+        Reach(
+            row.contact_id,
+            row.channel,
+            frozenset(purpose for (contact, purpose), allowed in newest.items() if allowed and contact == contact_id),
+            row.in_repaired_device,
+            row.undeliverable_at is not None,
         )
-    return tuple(
-        Recipient(row.id, row.language, tuple(reaches.get(row.id, ())), row.forgotten_at is not None) for row in people
+        for contact_id, row in ways.items()
     )
+    return Recipient(rows[0].id, rows[0].language, reaches, rows[0].forgotten_at is not None)
 
 
 def set_language(unit: Unit, person_id: str, language: str) -> None:

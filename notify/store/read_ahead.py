@@ -12,10 +12,13 @@ from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import among, given, where
 
-_VISITS = select(s.visits).where(*where(s.visits), among(s.visits, "id"))
-_ROLES = (
-    select(s.visit_people)
-    .where(*where(s.visit_people), among(s.visit_people, "visit_id"))
+_COMPANY = (
+    select(s.visits.c.waits_here, s.visit_people)
+    .join(
+        s.visit_people,
+        (s.visit_people.c.shop_id == s.visits.c.shop_id) & (s.visit_people.c.visit_id == s.visits.c.id),
+    )
+    .where(*where(s.visits), among(s.visits, "id"))
     .order_by(s.visit_people.c.person_id)
 )
 _TICKETS = (
@@ -38,15 +41,14 @@ def read_ahead(unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str
     that looks at facts and writes nothing but messages.
     """
     visits = list(dict.fromkeys(visit_ids))
-    roles = _rows(unit, _ROLES, "visit_id", visits)
-    folk = list(dict.fromkeys([*person_ids, *(row.person_id for row in roles)]))
+    company = _rows(unit, _COMPANY, "id", visits)
+    folk = list(dict.fromkeys([*person_ids, *(row.person_id for row in company)]))
     tickets = _rows(unit, _TICKETS, "visit_id", visits)
     known: dict[tuple[str, str], Any] = {}
     known |= {("recipient", one.person_id): one for one in people.recipients(unit, folk)}
-    known |= {("visit", row.id): row for row in _rows(unit, _VISITS, "id", visits)}
     known |= {("ticket", row.id): row for row in tickets}
     known |= {("person", row.id): row for row in _rows(unit, _PEOPLE, "id", folk)}
-    known |= _grouped("visit_people", visits, roles, "visit_id")
+    known |= _grouped("company", visits, company, "visit_id")
     known |= _grouped("tickets_of_visit", visits, tickets, "visit_id")
     known |= _grouped("contacts", folk, _rows(unit, _CONTACTS, "person_id", folk), "person_id")
     unit.opener.fetch(folk)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import insert, select, update
 
@@ -25,9 +25,9 @@ _PHASES = select(_T.c.id, _T.c.phase).where(*where(_T, "visit_id"))
 _CHANGE = update(_T).where(*where(_T, "id", "version"))
 
 
-@dataclass(frozen=True, slots=True)
-class Ticket:
-    """One ticket, its texts opened. Amounts are in minor units; `token` is the claim secret."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A ticket whose texts stay sealed: all that a move needs. Amounts are in minor units."""
 
     id: str
     visit_id: str
@@ -37,10 +37,6 @@ class Ticket:
     outcome: str
     reason: str
     device_class: str
-    device: str
-    fault: str
-    condition: str
-    accessories: str
     price_agreed: int | None
     price_limit: int | None
     deposit: int | None
@@ -50,10 +46,23 @@ class Ticket:
     follows_id: str | None
     technician_id: str | None
     promise_at: datetime | None
-    token: str
     created_at: datetime
     phase_since: datetime
     version: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ticket(Job):
+    """One ticket, its texts opened; `token` is the claim secret."""
+
+    device: str
+    fault: str
+    condition: str
+    accessories: str
+    token: str
+
+
+J = TypeVar("J", bound=Job)
 
 
 def add_ticket(
@@ -100,13 +109,25 @@ def number_taken(unit: Unit, number: str) -> bool:
 def get_ticket(unit: Unit, ticket_id: str, *, lock: bool = False) -> Ticket:
     """The ticket; raises NotFound. With `lock` nobody else can change it until the transaction ends."""
 
-    def load() -> Any:
-        return unit.connection.execute(_TICKET_LOCKED if lock else _TICKET, given(unit, id=ticket_id)).first()
+    if lock:
+        return _opened(unit, _locked(unit, ticket_id))
+    row = unit.once(("ticket", ticket_id), lambda: unit.connection.execute(_TICKET, given(unit, id=ticket_id)).first())
+    return _opened(unit, _found(row))
 
-    row = load() if lock else unit.once(("ticket", ticket_id), load)
+
+def get_job(unit: Unit, ticket_id: str) -> Job:
+    """The ticket, locked, with its texts left sealed, so that no key is fetched; raises NotFound."""
+    return _job(_locked(unit, ticket_id), Job)
+
+
+def _locked(unit: Unit, ticket_id: str) -> Any:
+    return _found(unit.connection.execute(_TICKET_LOCKED, given(unit, id=ticket_id)).first())
+
+
+def _found(row: Any) -> Any:
     if row is None:
         raise NotFound("There is no such ticket here", "Check the claim number.")
-    return _opened(unit, row)
+    return row
 
 
 def find_by_number(unit: Unit, number: str) -> Ticket:
@@ -179,15 +200,16 @@ def _rows_of_visit(unit: Unit, visit_id: str) -> Sequence[Any]:
     )
 
 
-def change_ticket(unit: Unit, ticket: Ticket, *, texts: Mapping[str, str] | None = None, **columns: Any) -> Ticket:
+def change_ticket(unit: Unit, ticket: J, *, texts: Mapping[str, str] | None = None, **columns: Any) -> J:
     """Writes changed columns and texts, raises the version; raises Conflict when somebody was faster."""
     sealed = _sealed(unit, ticket.person_id, ticket.id, texts or {})
     same = given(unit, id=ticket.id, version=ticket.version)
     done = unit.connection.execute(_CHANGE, {**same, "version": ticket.version + 1, **columns, **sealed}).rowcount
     if done != 1:
         raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
-    known: dict[str, Any] = {name: _as_read(columns[name]) for name in columns.keys() & Ticket.__dataclass_fields__}
-    return replace(ticket, version=ticket.version + 1, **known | dict(texts or {}))
+    new = {name: _as_read(value) for name, value in columns.items()} | dict(texts or {})
+    known: dict[str, Any] = {name: new[name] for name in new.keys() & ticket.__dataclass_fields__}
+    return replace(ticket, version=ticket.version + 1, **known)
 
 
 def _as_read(value: Any) -> Any:
@@ -211,7 +233,11 @@ def _sealed(unit: Unit, person_id: str, ticket_id: str, texts: Mapping[str, str]
 
 def _opened(unit: Unit, row: Any) -> Ticket:
     texts = {name: unit.open(row.person_id, "tickets", row.id, name, getattr(row, f"{name}_sealed")) for name in _TEXTS}
-    return Ticket(
+    return _job(row, Ticket, **texts)
+
+
+def _job(row: Any, kind: type[J], **texts: str) -> J:
+    return kind(
         id=row.id,
         visit_id=row.visit_id,
         person_id=row.person_id,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -14,11 +15,21 @@ from notify.store.database import Unit
 from notify.store.statements import given, where
 
 _VISIT = select(s.visits).where(*where(s.visits, "id"))
-_PEOPLE = (
-    select(s.visit_people.c.role, s.visit_people.c.person_id)
-    .where(*where(s.visit_people, "visit_id"))
-    .order_by(s.visit_people.c.person_id)
+_V, _P = s.visits, s.visit_people
+_COMPANY = (
+    select(_V.c.waits_here, _P.c.role, _P.c.person_id)
+    .join(_P, (_P.c.shop_id == _V.c.shop_id) & (_P.c.visit_id == _V.c.id))
+    .where(*where(_V, "id"))
+    .order_by(_P.c.person_id)
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Company:
+    """Who is in a visit: role -> person identifiers, and whether they wait in the shop."""
+
+    waits_here: bool
+    roles: Mapping[str, tuple[str, ...]]
 
 
 def add_visit(
@@ -52,15 +63,18 @@ def get_visit(unit: Unit, visit_id: str) -> Any:
     return row
 
 
+def company(unit: Unit, visit_id: str) -> Company:
+    """The people of a visit by role, and whether they wait here; nobody when there is no such visit."""
+    rows = unit.once(("company", visit_id), lambda: unit.connection.execute(_COMPANY, given(unit, id=visit_id)).all())
+    roles: dict[str, tuple[str, ...]] = {}
+    for row in rows:
+        roles[row.role] = (*roles.get(row.role, ()), row.person_id)
+    return Company(waits_here=any(row.waits_here for row in rows), roles=roles)
+
+
 def visit_people(unit: Unit, visit_id: str) -> Mapping[str, tuple[str, ...]]:
     """role -> person identifiers of a visit."""
-    rows = unit.once(
-        ("visit_people", visit_id), lambda: unit.connection.execute(_PEOPLE, given(unit, visit_id=visit_id)).all()
-    )
-    out: dict[str, tuple[str, ...]] = {}
-    for row in rows:
-        out[row.role] = (*out.get(row.role, ()), row.person_id)
-    return out
+    return company(unit, visit_id).roles
 
 
 def people_of_visits(unit: Unit, visit_ids: Iterable[str], role: str) -> Mapping[str, str]:

@@ -20,7 +20,7 @@ def facts(house: Any, unit: Unit, visit_id: str, person_id: str) -> list[Any]:
     """Everything the second look and the texts read about one visit and one person."""
     shop = shops.get_shop(unit, today=house.clock().date())
     return [
-        shop, shops.get_counter(unit, shop), visits.get_visit(unit, visit_id), visits.visit_people(unit, visit_id),
+        shop, shops.get_counter(unit, shop), visits.company(unit, visit_id),
         tickets.tickets_of_visit(unit, visit_id), tickets.phases_of_visit(unit, visit_id),
         [tickets.get_ticket(unit, one.id) for one in tickets.tickets_of_visit(unit, visit_id)],
         people.get_person(unit, person_id), people.contacts_of(unit, person_id),
@@ -51,7 +51,7 @@ def test_facts_read_ahead_are_the_facts_read_one_by_one(house: Any) -> None:
         read_ahead(unit, visit_ids=ids, person_ids=told)
         ahead = [facts(house, unit, visit, person) for visit, person in zip(ids, told, strict=True)]
     assert ahead == alone
-    assert len(alone[0][4]) == 2 and alone[0][8] and alone[0][7].name
+    assert len(alone[0][3]) == 2 and alone[0][7] and alone[0][6].name
 
 
 def test_the_number_of_statements_does_not_grow_with_the_group(house: Any) -> None:
