@@ -102,7 +102,8 @@ def test_a_message_shows_its_own_bytes_and_why_others_were_not_sent(full_day: Fu
 def test_the_list_of_messages_goes_page_by_page_without_gap_or_double(full_day: FullShop) -> None:
     house = full_day.house
     whole = view_messages.view(house.ctx, house.actor(), size=500).lines
-    paged, page = [], 1
+    paged: list[view_messages.MessageLine] = []
+    page = 1
     while (seen := view_messages.view(house.ctx, house.actor(), page=page, size=7)).lines:
         paged += seen.lines
         assert seen.has_older == (len(paged) < len(whole))
