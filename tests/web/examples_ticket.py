@@ -51,6 +51,7 @@ def _handover(**more: Any) -> Page:
 def _refused() -> Page:
     return _handover(
         refusal={
+            "title": "Not yet handed back",
             "sentence": "K7M-2X9T is only a number, and anybody may know it. It does not show who may take the device.",
             "steps": ["Ask for the claim ticket or the claim page on the phone, and scan its code.",
                       "If it is lost, compare the name and the number with what we have, and issue a new claim ticket; the old one stops working."],

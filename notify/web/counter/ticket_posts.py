@@ -148,11 +148,11 @@ def claim_ticket(ticket_id: str) -> Response:
 
 @pages.post("/visits/<visit_id>/book")
 def book(visit_id: str) -> Response:
-    """Takes, moves or gives up a pickup for somebody on the phone; an empty slot gives it up."""
+    """Takes, moves or gives up a pickup for somebody on the phone; giving up has a button of its own."""
     view_visit(ctx(), current_actor(), visit_id)  # a visit that is not ours is no refusal but nothing at all
     back, slot = back_to("/pickups"), request.form.get("slot", "")
     try:
-        if not slot:
+        if request.form.get("give_up"):
             pickup.cancel(ctx(), current_actor(), visit_id)
             return redirect_with(back, "The pickup is given up, and the customer is told.")
         local, fold = _slot(slot)
@@ -163,6 +163,8 @@ def book(visit_id: str) -> Response:
 
 
 def _slot(text: str) -> tuple[datetime, int]:
+    if not text:
+        raise Invalid("No time was chosen, so nothing was changed", "Choose one of the list.", field="slot")
     local, _, fold = text.partition("/")
     try:
         return datetime.strptime(local, "%Y-%m-%dT%H:%M"), int(fold or 0)  # noqa: DTZ007 - the shop's wall time

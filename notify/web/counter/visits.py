@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.roles import may
-from notify.core.tickets import OPEN_PHASES
+from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows import desk_notes, handover
 from notify.flows.view_handover import Collector, HandoverView, view_handover
 from notify.flows.view_ticket_print import claim_code
@@ -143,11 +143,19 @@ def _refusal(seen: HandoverView) -> dict[str, Any] | None:
     if seen.ready:
         return None
     sentences = [f"{one.device or one.number}: {lines.stands(one)}" for one in seen.devices]
+    links = [{"label": f"{d.number} {d.device}".strip(), "href": f"/tickets/{d.id}"} for d in seen.devices]
+    if all(one.phase is Phase.HANDED_BACK for one in seen.devices):
+        return {
+            "title": "Already handed back", "sentence": " ".join(sentences), "links": links,
+            "steps": ["The page of the ticket says when it was handed back and by whom.",
+                      "If somebody else stands here with this claim, find out first who took the device."],
+        }  # fmt: skip
     return {
+        "title": "Not yet handed back",
         "sentence": "Nothing of this visit is on the shelf. " + " ".join(sentences),
         "steps": ["Finish the repair, or put the device on the shelf unrepaired, on the page of its ticket.",
                   "Then scan the claim code again."],
-        "links": [{"label": f"{d.number} {d.device}".strip(), "href": f"/tickets/{d.id}"} for d in seen.devices],
+        "links": links,
     }  # fmt: skip
 
 
