@@ -93,6 +93,11 @@ def run(arguments: list[str], *, here: Path | None = None) -> int:
         return _tell(_usage(error), code=error.exit_code, wants_json=wants_json)
     except NotifyError as error:
         return _tell(error, code=exit_code(error), wants_json=wants_json)
+    except UnicodeEncodeError as error:
+        if error.reason != "surrogates not allowed":
+            return _unforeseen(error, wants_json=wants_json)
+        unread = Invalid("What was typed holds signs that are no text here", "Type them again, in UTF-8.")
+        return _tell(unread, code=exit_code(unread), wants_json=wants_json)
     except BrokenPipeError:
         sys.stdout = open(os.devnull, "w")  # noqa: SIM115 - whoever read us has gone; nothing more is to be said
         return 0
@@ -115,13 +120,19 @@ def _usage(error: click.ClickException) -> NotifyError:
 
 def _tell(error: NotifyError, *, code: int, wants_json: bool) -> int:
     if wants_json:
-        click.echo(as_json({"error": type(error).__name__, "exit_code": code, "problems": _problems(error)}), err=True)
+        whole = {"error": type(error).__name__, "exit_code": code, "problems": _problems(error)}
+        click.echo(_told(as_json(whole)), err=True)
         return code
     if len(error.problems) > 1:
-        click.echo(f"{error.what}:", err=True)
+        click.echo(_told(f"{error.what}:"), err=True)
     for problem in error.problems:
-        click.echo(f"{'  - ' if len(error.problems) > 1 else ''}{problem}", err=True)
+        click.echo(_told(f"{'  - ' if len(error.problems) > 1 else ''}{problem}"), err=True)
     return code
+
+
+def _told(text: str) -> str:
+    """What can be written: half signs that a terminal handed us cannot."""
+    return text.encode("utf-8", "replace").decode()
 
 
 def _problems(error: NotifyError) -> list[dict[str, Any]]:

@@ -30,6 +30,7 @@ from notify.config.table import FORBIDDEN, NEEDED_COLUMNS, NO_DEFAULT, SETTINGS,
 from notify.core.errors import Invalid, Misconfigured
 
 VARIABLE = "SHELFBELL_CONFIG"
+LARGEST = 1_000_000  # octets of a settings file
 UNREADABLE = "file"  # stands for a key in the problem of a file that is no TOML
 _SECTIONS: dict[str, Callable[..., Any]] = {
     "keys": Keys,
@@ -70,7 +71,11 @@ def load(file: Path) -> Settings:
 def read_file(file: Path) -> str:
     """The text of a settings file. Raises Misconfigured if there is none or it is no text."""
     try:
-        return file.read_text("utf-8")
+        with file.open("rb") as opened:
+            found = opened.read(LARGEST + 1)
+        if len(found) > LARGEST:  # a device or a log named by mistake would be read for ever
+            raise OSError
+        return found.decode("utf-8").replace("\r\n", "\n")
     except FileNotFoundError:
         raise Misconfigured(
             f"There is no settings file {file.name}",
