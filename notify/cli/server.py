@@ -16,6 +16,7 @@ from waitress.task import ThreadedTaskDispatcher  # type: ignore[import-untyped]
 from notify.core.errors import Misconfigured
 
 THREADS = 8
+CONNECTIONS = 600  # below the 1,024 open files that a process usually may have
 BACKLOG = 128
 PATIENCE = 0.8  # seconds for requests in hand after the signal; with the dispatcher's 2 it stays below 3
 
@@ -73,6 +74,8 @@ def serve_until_stopped(app: Callable[..., Any], listening: socket.socket, *, pr
     threads.set_thread_count(THREADS)
     server = create_server(
         app, sockets=[listening], _dispatcher=threads, ident="", channel_timeout=30,
+        # A hundred idle connections, waitress's usual limit, would keep everybody else out for half a minute.
+        connection_limit=CONNECTIONS, asyncore_use_poll=True,
         max_request_body_size=16 * 1024 * 1024, clear_untrusted_proxy_headers=not proxied,
     )  # fmt: skip
     try:
