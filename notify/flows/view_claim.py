@@ -108,6 +108,7 @@ class ClaimView:
     contacts: tuple[ContactLine, ...]
     known: tuple[str, ...]
     door: Door
+    ends: datetime | None  # the instant at which something shown here is over, if one is known
 
 
 def view_claim(ctx: Context, token: str, speech: Speech, *, found: Claim | None = None) -> ClaimView:
@@ -153,8 +154,12 @@ class _Reading:
             collectors=say_collectors(self.unit, self.claim.visit_id, self.words),
             contacts=say_contacts(self.ctx, self.unit, self.claim.visit_id, self.words),
             known=say_known(self.ctx, self.unit, self.shop, self.whole, self.words, self.moments),
-            door=door_within(self.ctx, self.unit, self.words),
+            door=door_within(self.ctx, self.unit, self.words), ends=self._ends(),
         )  # fmt: skip
+
+    def _ends(self) -> datetime | None:
+        now = self.moments.now
+        return min((q.expires_at for asked in self.asked.values() for q in asked if _is_open(q, now)), default=None)
 
     def _standing(self, ticket: Ticket) -> Standing:
         now = self.moments.now
@@ -176,9 +181,10 @@ class _Reading:
 
     def _to_pay(self, ready: Sequence[Ticket]) -> str:
         """What is left to pay for all that can be collected; nothing when one price is not known."""
-        if not ready or any(t.price_agreed is None for t in ready):
+        repaired = [t for t in ready if t.outcome != "unrepaired"]  # the price was for the repair
+        if any(t.price_agreed is None for t in repaired):
             return ""
-        left = sum(0 if t.paid else max(0, (t.price_agreed or 0) - (t.deposit or 0)) for t in ready)
+        left = sum(0 if t.paid else max(0, (t.price_agreed or 0) - (t.deposit or 0)) for t in repaired)
         price = self._price(left) if left else ""
         return self.words("says.to_pay", price=price) if price else ""
 

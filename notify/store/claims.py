@@ -10,6 +10,8 @@ from notify.store import schema as s
 from notify.store.database import Database
 from notify.store.vault import VEILED_CLAIM
 
+# Language, what no event tells, number of the newest event, the shop's settings and hours, places taken.
+Stamp = tuple[str, int, int, str, int]
 _T, _P, _V, _S, _E = s.tickets, s.people, s.visits, s.shops, s.events
 # The story is append-only and numbered upwards, so its newest number stands for all of it.
 _NEWEST = select(func.max(_E.c.seq)).where(_E.c.shop_id == _T.c.shop_id, _E.c.visit_id == _T.c.visit_id)
@@ -44,7 +46,7 @@ class Claim:
     ticket_id: str
     language: str
     forgotten: bool
-    stamp: tuple[str, int, int, str, int]
+    stamp: Stamp
 
 
 def find_claim(db: Database, token_hash: str) -> Claim | None:
@@ -56,5 +58,5 @@ def find_claim(db: Database, token_hash: str) -> Claim | None:
     if row is None:
         return None
     shop_id, visit_id, ticket_id, language, forgotten_at, changed, newest, settings, booked = row
-    stamp = (language, changed, newest or 0, settings, booked)
+    stamp: Stamp = (language, changed, newest or 0, settings, booked)
     return Claim(shop_id, visit_id, ticket_id, language, forgotten_at is not None, stamp)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from flask import Blueprint, Flask
 from jinja2 import StrictUndefined
@@ -13,6 +15,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from notify.web import claim, counter
 from notify.web.access import guard_routes
 from notify.web.carry import carry_between_pages
+from notify.web.claim import kept
 from notify.web.csrf import protect_forms
 from notify.web.errors import answer_errors
 from notify.web.headers import put_headers
@@ -30,15 +33,21 @@ class Pages(Flask):
 
     jinja_options = {"undefined": StrictUndefined, "autoescape": True}  # noqa: RUF012 - Flask's own way
 
+    def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
+        """No page of ours is a coroutine; Flask would ask each guard and view that for every request."""
+        return func
 
-def create_app(services: Services, *, demo: bool = False) -> Flask:
+
+def create_app(services: Services, *, demo: bool = False, kept_pages: int = kept.MOST) -> Flask:
     """The WSGI application. Every file of web/claim and web/counter that has a blueprint `pages` is served.
 
-    With `demo` the page that shows every message to whoever looks is served as well.
+    With `demo` the page that shows every message to whoever looks is served as well. `kept_pages` is how many
+    claim pages are held for the same look again; with 0 each is made anew.
     """
     web, limits = services.settings.web, services.settings.limits
     app = Pages("shelfbell", template_folder=str(services.templates / "pages"), static_folder=str(STATIC))
     app.extensions[KEY] = services
+    app.extensions[kept.KEY] = kept.KeptPages(most=kept_pages)
     app.config.update(
         DEMO=demo,
         MAX_CONTENT_LENGTH=limits.body_kilobytes * 1024,

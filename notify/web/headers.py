@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from flask import Flask, Response
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from flask import Flask
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIEnvironment
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; frame-src 'self'; "
@@ -13,6 +19,7 @@ LETTER_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'; object-src 'none'; "
     "frame-ancestors 'self'; sandbox"
 )
+_CSP = "Content-Security-Policy"
 FIXED = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
@@ -26,15 +33,21 @@ HSTS = "max-age=31536000"  # a year (OWASP ASVS 5.0.0, 3.4.1); subdomains are no
 
 
 def put_headers(app: Flask, *, behind_tls: bool) -> None:
-    """Registers the headers. A view may only choose LETTER_POLICY instead of POLICY."""
+    """Puts the headers on whatever leaves, last of all. A view may only choose LETTER_POLICY instead of POLICY.
 
-    @app.after_request
-    def add(response: Response) -> Response:
-        letter = response.headers.get("Content-Security-Policy") == LETTER_POLICY
-        response.headers["Content-Security-Policy"] = LETTER_POLICY if letter else POLICY
-        response.headers["X-Frame-Options"] = "SAMEORIGIN" if letter else "DENY"
-        for name, value in FIXED.items():
-            response.headers[name] = value
-        if behind_tls:
-            response.headers["Strict-Transport-Security"] = HSTS
-        return response
+    As plain pairs around the application: setting them one by one cost a tenth of a page (measured).
+    """
+    always = [*FIXED.items(), *([("Strict-Transport-Security", HSTS)] if behind_tls else ())]
+    page = [*always, (_CSP, POLICY), ("X-Frame-Options", "DENY")]
+    letter = [*always, (_CSP, LETTER_POLICY), ("X-Frame-Options", "SAMEORIGIN")]
+    ours = frozenset(name.lower() for name, _ in page)
+    inner = app.wsgi_app
+
+    def answer(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        def begin(status: str, headers: list[tuple[str, str]], exc_info: Any = None) -> Any:
+            others = [pair for pair in headers if pair[0].lower() not in ours]
+            return start_response(status, others + (letter if (_CSP, LETTER_POLICY) in headers else page), exc_info)
+
+        return inner(environ, begin)
+
+    app.wsgi_app = answer  # type: ignore[method-assign]  # Flask's own way to wrap it

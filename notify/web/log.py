@@ -20,6 +20,8 @@ def log_answers(app: Flask) -> None:
 
     @app.after_request
     def write(response: Response) -> Response:
+        if not LOG.isEnabledFor(logging.INFO):
+            return response
         took = (time.monotonic() - g.get("began", time.monotonic())) * 1000
         LOG.info("%s %s %d %.0f ms", request.method, rule(), response.status_code, took)
         return response

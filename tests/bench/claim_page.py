@@ -1,4 +1,8 @@
-"""The claim page against a bare route: requests a second over connections that stay open."""
+"""The claim page against a bare route: requests a second over connections that stay open.
+
+Two figures: pages looked at again while nothing about them changed, as people renew them who wait for news, and
+pages nobody looked at just before, for which the server is told to hold none.
+"""
 
 from __future__ import annotations
 
@@ -9,12 +13,14 @@ from pathlib import Path
 from notify.flows import moves
 from notify.flows.check_in_form import DeviceForm
 from notify.store import migrate, tickets
+from notify.web.claim.kept import MOST
 from tests.bench.line import Figure, alternate, compare, cpu
 from tests.bench.processes import Helper, cpu_seconds, helper
 from tests.parts.clock import FakeClock
 from tests.parts.house import House, make_house
 
 CONNECTIONS = 16
+VISITS = 50
 BASELINE = (
     "bare Flask route on the same waitress with the same threads: one primary-key SELECT through SQLAlchemy Core "
     "on the same database file, one Jinja page of the same size; no vault, no sessions, no guards, no headers"
@@ -22,25 +28,34 @@ BASELINE = (
 
 
 def figures(*, seconds: float, rounds: int) -> list[Figure]:
-    """`claim_page`; each side is asked for `seconds` a round. Half of the devices are ready to be collected."""
+    """`claim_page` and `claim_page_first_look`; each side is asked for `seconds` a round.
+
+    The pages of all visits are asked for in turn; half of the devices are ready to be collected.
+    """
     with tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as name:
         folder = Path(name)
         url = f"sqlite:///{folder / 'shelfbell.db'}"
         migrate.upgrade(url)
         house = make_house(folder, url, clock=FakeClock())
-        claims = prepare(house, 20)
+        claims = prepare(house, VISITS)
         shop_id = house.shop_id
         house.services.close()
         (config,) = (folder / "house").glob("*.toml")
         with (
             helper("tests.bench.client") as client,
-            helper("tests.bench.web_side", "ours", str(config)) as ours,
+            helper("tests.bench.web_side", "ours", str(config), str(MOST)) as again,
+            helper("tests.bench.web_side", "ours", str(config), "0") as first,
         ):
             paths = [f"/c/{token}" for _, token in claims]
-            size = _size(client, ours, paths)
+            size = _size(client, first, paths)
             with helper("tests.bench.web_side", "bare", url, shop_id, str(size)) as theirs:
-                return _measure(client, ours, theirs, paths=paths, ids=[i for i, _ in claims], size=size,
-                                seconds=seconds, rounds=rounds)  # fmt: skip
+                bare = [f"/bare/{ticket_id}" for ticket_id, _ in claims]
+                return [
+                    _measure(name, client, ours, theirs, paths=paths, bare=bare, seconds=seconds, rounds=number)
+                    for name, ours, number in (
+                        ("claim_page", again, rounds), ("claim_page_first_look", first, (rounds + 1) // 2),
+                    )
+                ]  # fmt: skip
 
 
 def prepare(house: House, n: int) -> list[tuple[str, str]]:
@@ -69,9 +84,9 @@ def _size(client: Helper, side: Helper, paths: list[str]) -> int:
 
 
 def _measure(
-    client: Helper, ours: Helper, theirs: Helper, *, paths: list[str], ids: list[str], size: int, seconds: float,
+    figure: str, client: Helper, ours: Helper, theirs: Helper, *, paths: list[str], bare: list[str], seconds: float,
     rounds: int,
-) -> list[Figure]:  # fmt: skip
+) -> Figure:  # fmt: skip
     done, sizes = {"ours": 0, "theirs": 0}, {"ours": 0, "theirs": 0}
     used = {"ours": 0.0, "theirs": 0.0}
 
@@ -84,15 +99,15 @@ def _measure(
         sizes[name] += got["octets"]
         return float(got["requests"] / got["seconds"])
 
-    bare = [f"/bare/{ticket_id}" for ticket_id in ids]
     pairs = alternate(rounds, lambda _: ask("ours", ours, paths), lambda _: ask("theirs", theirs, bare))
     ratio, mine, other = compare(pairs, unit="requests/s")
     busy = {name: used[name] / max(1, done[name]) for name in done}
     more = {
-        "connections": CONNECTIONS, "octets_a_page": {k: round(sizes[k] / max(1, done[k])) for k in done},
+        "connections": CONNECTIONS, "pages": len(paths),
+        "octets_a_page": {k: round(sizes[k] / max(1, done[k])) for k in done},
         **cpu(busy["ours"], busy["theirs"], n=1),
     }  # fmt: skip
-    return [Figure("claim_page", ratio, 0.5, BASELINE, done["ours"], mine, other, more=more)]
+    return Figure(figure, ratio, 0.5, BASELINE, done["ours"], mine, other, more=more)
 
 
 def _order(side: Helper, paths: list[str], *, seconds: float, connections: int) -> str:

@@ -13,7 +13,7 @@ from tests.bench.line import Figure, Side, alternate, compare, machine
 
 TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "messages": (lambda: messages.figures(n=2, rounds=1), {"messages_whole_life", "outbox_drain"}),
-    "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page"}),
+    "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page", "claim_page_first_look"}),
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
@@ -48,9 +48,9 @@ def test_both_sides_send_the_same_bytes_and_the_sink_counts_all_of_them() -> Non
 
 @pytest.mark.real
 def test_both_pages_have_the_same_size() -> None:
-    (line,) = lines("claim_page")
-    sizes = line["octets_a_page"]
-    assert abs(sizes["ours"] - sizes["theirs"]) < 0.1 * sizes["theirs"], sizes
+    for line in lines("claim_page"):
+        sizes = line["octets_a_page"]
+        assert abs(sizes["ours"] - sizes["theirs"]) < 0.1 * sizes["theirs"], sizes
 
 
 def test_the_sides_alternate_and_the_first_round_is_left_out() -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, g, make_response, render_template
+from flask import Blueprint, g, make_response, render_template, request
 from werkzeug.wrappers import Response
 
 from notify.flows.claims import open_claim
 from notify.flows.view_claim import ClaimView, Pickup, view_claim
 from notify.render.qr import qr_svg
 from notify.web.claim.frame import base, opens_claim, speech
+from notify.web.claim.kept import kept_pages
 from notify.web.here import ctx
 
 pages = Blueprint("claim", __name__)
@@ -20,9 +21,17 @@ pages = Blueprint("claim", __name__)
 @opens_claim
 def show(token: str) -> Response:
     """One sentence that answers, one action, and the story."""
-    view = view_claim(ctx(), token, speech(), found=g.get("claim"))
-    shared = base(view.language, token=token, door=view.door)
-    return make_response(render_template("claim.html", **shared, **_context(view, token)))
+    claim = open_claim(ctx(), token, found=g.get("claim"))
+    # After a form the page says one sentence more, once: such a page is not worth keeping.
+    pages, now = kept_pages() if not request.query_string else None, ctx().clock()
+    page = pages.find(token, claim.stamp, now=now) if pages is not None else None
+    if page is None:
+        view = view_claim(ctx(), token, speech(), found=claim)
+        shared = base(view.language, token=token, door=view.door)
+        page = render_template("claim.html", **shared, **_context(view, token)).encode()
+        if pages is not None:
+            pages.keep(token, claim.stamp, page, now=now, ends=view.ends)
+    return make_response(page)
 
 
 @pages.get("/c/<token>/qr.svg")
