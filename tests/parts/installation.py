@@ -99,10 +99,10 @@ class Serving:
         except OSError:
             return 0
 
-    def kill(self) -> None:
-        """SIGKILL, as a power cut of the process."""
+    def kill(self) -> str:
+        """SIGKILL, as a power cut of the process; what it had written on stderr."""
         self.process.kill()
-        self._reap()
+        return self._reap()
 
     def stop(self, number: signal.Signals = signal.SIGTERM) -> tuple[int, float, str]:
         """Asks it to stop: exit code, seconds it took, what it wrote on stderr."""
@@ -113,6 +113,8 @@ class Serving:
         return code, took, self._reap()
 
     def _reap(self) -> str:
+        if self.process.stderr is None or self.process.stderr.closed:
+            return ""
         _, errors = self.process.communicate(timeout=15)
         return errors.decode()
 

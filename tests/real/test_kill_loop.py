@@ -92,7 +92,7 @@ def test_kill_9_at_random_moments_loses_nothing_and_explains_each_duplicate(
     at_work = threading.Thread(target=counter.work, name="counter")
     at_work.start()
     try:
-        kills, restarts = _kill_again_and_again(shop, server, chance, cycles)
+        kills, restarts, errors = _kill_again_and_again(shop, server, chance, cycles)
     finally:
         counter.stopping.set()
         at_work.join(30)
@@ -102,21 +102,24 @@ def test_kill_9_at_random_moments_loses_nothing_and_explains_each_duplicate(
         time.sleep(1.0)  # the next process takes over what the last one had in hand
     _drain(shop)
     _judge(shop, counter.acknowledged, inbox, kills=kills, restarts=restarts, in_time=in_time)
+    assert not errors, "\n".join(dict.fromkeys(errors))  # a kill is no excuse for a fault before it
 
 
 def _kill_again_and_again(
     shop: Installation, server: SmtpServer, chance: random.Random, cycles: int
-) -> tuple[list[float], list[float]]:
-    kills, restarts = [], []
+) -> tuple[list[float], list[float], list[str]]:
+    kills, restarts, errors = [], [], []
     for cycle in range(cycles):
         process = Serving(shop)
-        restarts.append(process.wait_ready())
-        if cycle % 4 == 1:
-            server.drop_after_data += 1
-        time.sleep(chance.uniform(0.2, 2.5))
-        process.kill()
+        try:
+            restarts.append(process.wait_ready())
+            if cycle % 4 == 1:
+                server.drop_after_data += 1
+            time.sleep(chance.uniform(0.2, 2.5))
+        finally:
+            errors += [line for line in process.kill().splitlines() if " ERROR " in line]
         kills.append(time.monotonic())
-    return kills, restarts
+    return kills, restarts, errors
 
 
 def _drain(shop: Installation) -> None:
