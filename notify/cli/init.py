@@ -119,5 +119,5 @@ def _told(config: str, owner: str, secret: Secret) -> list[str]:
         f"Written: {config}, keys/ and data/ beside it, readable by you only.", "",
         f"Sign in as {owner!r}.", *secret.lines(), "",
         "Keep a copy of keys/ in a safe place, apart from backups of data/: without the keys nothing can be read.",
-        "Next: shelfbell check, then shelfbell serve.",
+        f"Next, in {Path(config).parent}: shelfbell check, then shelfbell serve.",
     ]  # fmt: skip

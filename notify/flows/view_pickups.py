@@ -38,7 +38,8 @@ class Pickup:
 class Shelved:
     """One device on the shelf: how its owner was told (`told` is a state of core/messages, "" = never planned).
 
-    `told_at` is when it left, or when it will while it waits; `channel` its way; `booked_at` the pickup.
+    `told_at` is when it left, or when it will while it waits; `channel` its way; `booked_at` the pickup,
+    `missed_at` the last one to which nobody came, while there is no new one.
     """
 
     ticket: TicketLine
@@ -47,6 +48,7 @@ class Shelved:
     channel: str
     why: str
     booked_at: datetime | None
+    missed_at: datetime | None
     days: int
 
 
@@ -129,14 +131,21 @@ def shelf(ctx: Context, unit: Unit, lines: Lines) -> tuple[Shelved, ...]:
     found = lines.of(tickets.tickets_in(unit, (Phase.ON_SHELF,)))
     ids = {line.visit_id for line in found}
     told = messages.newest_of_visits(unit, "ready", ids)
-    booked = bookings.live_bookings(unit)
-    return tuple(_shelved(ctx, line, told.get(line.visit_id), booked.get(line.visit_id)) for line in found)
+    booked, missed = bookings.live_bookings(unit), bookings.missed_times(unit, ids)
+    return tuple(
+        _shelved(ctx, line, told.get(line.visit_id), booked.get(line.visit_id), missed.get(line.visit_id))
+        for line in found
+    )
 
 
-def _shelved(ctx: Context, line: TicketLine, told: Message | None, booking: Booking | None) -> Shelved:
+def _shelved(
+    ctx: Context, line: TicketLine, told: Message | None, booking: Booking | None, missed: datetime | None
+) -> Shelved:
     waits = told is not None and told.state in (MessageState.WAITING, MessageState.TO_CALL)
     return Shelved(
         ticket=line, told=told.state if told else "", channel=told.channel if told else "",
         told_at=(told.due_at if waits else told.ended_at) if told else None, why=told.reason if told else "",
-        booked_at=booking.start_at if booking else None, days=max(0, (ctx.clock() - line.since).days),
+        booked_at=booking.start_at if booking else None,
+        missed_at=missed if booking is None and missed is not None and missed > line.since else None,
+        days=max(0, (ctx.clock() - line.since).days),
     )  # fmt: skip

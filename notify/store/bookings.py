@@ -139,6 +139,14 @@ def stand_again(unit: Unit, booking_id: str, *, at: datetime) -> bool:
     return True
 
 
+def missed_times(unit: Unit, visits: Iterable[str]) -> dict[str, datetime]:
+    """Visit -> the start of the last pickup to which nobody came."""
+    t = s.bookings
+    these = (t.c.shop_id == unit.shop_id, t.c.state == "missed", t.c.visit_id.in_(list(visits)))
+    rows = unit.connection.execute(select(t.c.visit_id, t.c.start_at).where(*these).order_by(t.c.start_at))
+    return {row.visit_id: row.start_at for row in rows}
+
+
 def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
     """Sets `invited` or `reminded`."""
     _write(unit, booking, **flags)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 from notify.flows import handover, moves, parts, pickup, questions
@@ -77,3 +78,31 @@ def test_a_deposit_on_what_was_not_repaired_is_named_where_it_is_handed_back(hou
     moves.move(house.ctx, house.actor(), done.ticket_ids[0], "on_shelf", outcome="unrepaired", reason="price_declined")
     page = signed_in.get(f"/visits/{done.visit_id}/handover").get_data(as_text=True)
     assert "Nothing to pay: it was not repaired. A deposit of £10.00 was paid." in page
+
+
+def test_closing_a_day_says_how_many_are_booked_on_it(house: Any, signed_in: Browser) -> None:
+    done = house.check_in(DeviceForm("Kestrel pocket radio"))
+    _shelve(house, done.ticket_ids[0])
+    tomorrow = house.clock().date() + timedelta(days=1)
+    slots = [o.slot.local for o in pickup.offers(house.ctx, house.customer(), done.visit_id)]
+    pickup.book(house.ctx, house.customer(), done.visit_id, next(s for s in slots if s.date() == tomorrow))
+    for day, said in ((tomorrow, "One pickup booked on it stays"), (tomorrow + timedelta(days=1), "The day is noted.")):
+        answer = signed_in.post("/settings/closed", {"day": str(day)})
+        page = signed_in.get(str(answer.headers["Location"])).get_data(as_text=True)
+        assert said in page and (day == tomorrow or "booked on it" not in page)
+    for day in ("9999-12-31", "0001-01-01", "rubbish"):
+        assert signed_in.post("/settings/closed", {"day": day}).status_code == 422, day
+
+
+def test_somebody_who_did_not_come_is_not_said_to_have_chosen_no_time(house: Any, signed_in: Browser) -> None:
+    done = house.check_in(DeviceForm("Kestrel pocket radio"))
+    _shelve(house, done.ticket_ids[0])
+    slot = pickup.offers(house.ctx, house.customer(), done.visit_id)[4].slot
+    pickup.book(house.ctx, house.customer(), done.visit_id, slot.local)
+    house.clock.advance(6 * 3600)
+    assert pickup.note_missed(house.ctx, house.system()) == 1
+    page = signed_in.get("/").get_data(as_text=True)
+    assert f"Did not come at {slot.local:%H:%M}; no new time is chosen." in page
+    again = pickup.offers(house.ctx, house.customer(), done.visit_id)[4].slot
+    pickup.book(house.ctx, house.customer(), done.visit_id, again.local)
+    assert "Did not come" not in signed_in.get("/").get_data(as_text=True)

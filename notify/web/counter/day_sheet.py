@@ -146,6 +146,8 @@ def shelf_line(one: Shelved, speak: Say) -> d.Line:
     """What it is, how its owner was told, and when they come."""
     done = "Not repaired." if one.ticket.outcome == "unrepaired" else "Repaired."
     come = f"Comes {d.at(speak, one.booked_at)}." if one.booked_at else "Nobody has chosen a time yet."
+    if one.missed_at:
+        come = f"Did not come {d.at(speak, one.missed_at)}; no new time is chosen."
     days = f" On the shelf for {one.days} days." if one.days > 1 else ""
     return d.ticket_line(one.ticket, f"{done} {told(one, speak)} {come}{days}")
 

@@ -16,6 +16,7 @@ from notify.core.instants import instant, zone
 from notify.core.roles import STAFF_ROLES, may
 from notify.flows import set_up, staff
 from notify.flows.set_hours import HoursRow, set_hours
+from notify.flows.view_pickups import view as pickups_on
 from notify.flows.view_settings import Day, Settings, Supplier, view
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
@@ -166,8 +167,23 @@ def closed() -> Response:
             "That day is as every week again.", prefix="closed",
         )  # fmt: skip
     typed = {name: form.get(name, "") for name in ("day", "opens", "closes", "reason")}
-    return _change(lambda: _special(typed), "The day is noted. Pickups booked on it stay until you move them.",
-                   prefix="closed", special=typed)  # fmt: skip
+    return _change(lambda: _special(typed), f"The day is noted. {_still_booked(typed)}".strip(), prefix="closed",
+                   special=typed)  # fmt: skip
+
+
+def _still_booked(typed: dict[str, str]) -> str:
+    """How many pickups lie on the day that was typed: they stay, and somebody has to call."""
+    try:
+        chosen = fields.day(typed["day"], field="day")
+    except Invalid:
+        return ""
+    if chosen is None or not 2000 <= chosen.year <= 2100:  # refused where it is noted
+        return ""
+    booked = len(pickups_on(ctx(), current_actor(), day=chosen).pickups)
+    if not booked:
+        return ""
+    said = d.capital(d.count(booked, "pickup booked on it stays", "pickups booked on it stay"))
+    return f"{said} until you move them: the list of pickups of that day names them."
 
 
 def _special(typed: dict[str, str]) -> None:
