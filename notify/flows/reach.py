@@ -14,6 +14,7 @@ from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import people, visits
 from notify.store.database import Unit
+from notify.store.stamps import people_changed
 
 
 def set_use(
@@ -38,6 +39,7 @@ def _write_uses(
     ctx: Context, unit: Unit, actor: Actor, person_id: str, channel: str, purposes: tuple[str, ...], *,
     allowed: bool, how: str,
 ) -> None:  # fmt: skip
+    people_changed(unit, [person_id])  # the event of this visit says nothing about their other ones
     language = people.get_person(unit, person_id).language
     for purpose in purposes:
         people.add_consent(
