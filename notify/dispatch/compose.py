@@ -16,7 +16,7 @@ from notify.render.texts import Texts
 from notify.store import bookings
 from notify.store.bookings import Booking
 from notify.store.database import Unit
-from notify.store.messages import Message
+from notify.store.messages import Composed, Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,17 +31,6 @@ class Sending:
     organizer: str
     sms_template: str
     public_url: str
-
-
-@dataclass(frozen=True, slots=True)
-class Composed:
-    """A message ready to leave: `sentence` is its plain text, kept to show it as its reader sees it."""
-
-    payload: bytes
-    message_id: str
-    sentence: str
-    channel: str
-    contact_id: str
 
 
 @dataclass(frozen=True, slots=True)

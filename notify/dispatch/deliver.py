@@ -16,14 +16,14 @@ from notify.core.retry import HAND_OVER, MAIL, next_try
 from notify.core.second_look import Drop, Send, Wait, look
 from notify.core.second_look import Verdict as Looked
 from notify.core.shop import Shop
-from notify.dispatch.compose import Composed, Composer
+from notify.dispatch.compose import Composer
 from notify.dispatch.look_again import todays_facts
 from notify.dispatch.said import Saying, gather_said
 from notify.dispatch.settle import Result, settle_all
 from notify.store import messages, outbox, people, shops
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
-from notify.store.messages import Message
+from notify.store.messages import Composed, Message
 from notify.store.read_ahead import read_ahead
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
@@ -104,7 +104,7 @@ class Dispatcher:
         """One savepoint for the group; only if something in it fails is each message tried in one of its own."""
         try:
             with unit.savepoint():
-                return [self._prepare(unit, message, now=now) for message in claimed]
+                return self._prepare_group(unit, claimed, now=now)
         except Exception:  # which one it was, and what becomes of it, is found out below
             return [self._prepare_safely(unit, message, now=now) for message in claimed]
 
@@ -112,7 +112,7 @@ class Dispatcher:
         """A message that cannot be composed, for whatever reason, never blocks the others, and is never lost."""
         try:
             with unit.savepoint():
-                return self._prepare(unit, message, now=now)
+                return self._prepare_group(unit, [message], now=now)[0]
         except Exception as error:
             if isinstance(error, NotFound) and people.is_forgotten(unit, message.sealed_for):
                 return Result(message, MessageState.DROPPED, reason="forgotten")
@@ -121,14 +121,23 @@ class Dispatcher:
             wait = now + CANNOT_COMPOSE_WAIT
             return Result(message, MessageState.WAITING, reason=outbox.CANNOT_COMPOSE, due_at=wait)
 
-    def _prepare(self, unit: Unit, message: Message, *, now: datetime) -> Result | Ready:
-        """The second look, then the bytes: stored before the first try, the same ones at every later try."""
+    def _prepare_group(self, unit: Unit, group: Sequence[Message], *, now: datetime) -> list[Result | Ready]:
+        """Bytes are stored before the first try; the same ones leave at every later try."""
+        fresh: list[tuple[Message, Composed]] = []
+        prepared = [self._prepare(unit, message, fresh, now=now) for message in group]
+        outbox.keep_bytes(unit, fresh, at=now)
+        return prepared
+
+    def _prepare(
+        self, unit: Unit, message: Message, fresh: list[tuple[Message, Composed]], *, now: datetime
+    ) -> Result | Ready:
+        """The second look, then the bytes; those just composed are put into `fresh`."""
         verdict = self._look(unit, message, now=now)
         if isinstance(verdict, Drop):
             return Result(message, MessageState.DROPPED, reason=verdict.reason)
         if isinstance(verdict, Wait):
             return Result(message, MessageState.WAITING, reason=verdict.reason, due_at=verdict.until)
-        return self._ready(unit, message, shops.get_shop(unit, today=now.date()), verdict, now=now)
+        return self._ready(unit, message, verdict, fresh, now=now)
 
     def _look(self, unit: Unit, message: Message, *, now: datetime) -> Looked:
         shop = shops.get_shop(unit, today=now.date())
@@ -141,7 +150,10 @@ class Dispatcher:
     def _quiet_until(self, shop: Shop, now: datetime) -> datetime:
         return allowed_at(now, zones=[shop.zone], quiet_from=self.rules.quiet_from, quiet_until=self.rules.quiet_until)
 
-    def _ready(self, unit: Unit, message: Message, shop: Shop, verdict: Send, *, now: datetime) -> Result | Ready:
+    def _ready(
+        self, unit: Unit, message: Message, verdict: Send, fresh: list[tuple[Message, Composed]], *, now: datetime
+    ) -> Result | Ready:
+        shop = shops.get_shop(unit, today=now.date())
         language = people.get_person(unit, message.person_id).language if message.person_id else shop.language
         address = self._address(unit, message, shop, verdict)
         kept = self._kept(unit, message, verdict)
@@ -154,8 +166,7 @@ class Dispatcher:
                 unit, message, shop=shop, context=context, language=language, channel=verdict.channel,
                 contact_id=verdict.contact_id, address=address, now=now,
             )  # fmt: skip
-            outbox.keep_bytes(unit, message, kept.payload, message_id=kept.message_id, sentence=kept.sentence,
-                              channel=kept.channel, contact_id=kept.contact_id, at=now)  # fmt: skip
+            fresh.append((message, kept))
         if kept.channel == "call":
             return Result(message, MessageState.TO_CALL, channel="call")
         outgoing = Outgoing(kept.message_id, address, self.composer.sending.sender.address, kept.payload)

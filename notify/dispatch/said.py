@@ -46,7 +46,7 @@ def gather_said(
     counter = shops.get_counter(unit, shop)
     context: dict[str, Any] = {
         "language": saying.language,
-        "shop": _shop(shop, counter, saying, now),
+        "shop": unit.once(("said_shop", saying.language), lambda: _shop(shop, counter, saying, now)),
         "person": {"name": person.name if person else ""},
         "claim_link": _link(saying, first.token),
         "privacy_link": _privacy(saying),

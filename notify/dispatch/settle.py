@@ -14,7 +14,7 @@ from notify.core.planner import Planned, best_reach, plan
 from notify.store import bookings, events, messages, outbox, people
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
-from notify.store.messages import Message
+from notify.store.messages import Ending, Message, Told
 
 # Codes of channels/base that say "this address does not exist" (RFC 5321 4.2.3), not "this message is unwelcome".
 _BAD_ADDRESS = frozenset({"address", "rcpt-550", "rcpt-551", "rcpt-553"})
@@ -32,32 +32,46 @@ class Result:
     contact_id: str = ""
     receipt: Receipt | None = None
 
+    @property
+    def is_ambiguous(self) -> bool:
+        """Whether nobody can know if it was accepted (RFC 1047)."""
+        return self.receipt is not None and self.receipt.verdict is Verdict.UNKNOWN
+
 
 def settle_all(
     db: Database, shop_id: str, results: Sequence[Result], *, now: datetime, channels_on: frozenset[str]
 ) -> None:
     """One transaction for the whole group."""
     with db.write(shop_id) as unit:
+        results = [_told_after_all(unit, result, now=now) for result in results]
+        outbox.add_receipts(unit, [_told(r.message, r.receipt) for r in results if r.receipt is not None], at=now)
+        standing = outbox.settle(unit, [_ending(result) for result in results], now=now)
         for result in results:
-            _settle(unit, result, now=now, channels_on=channels_on)
+            if result.message.id in standing:
+                _follow_up(unit, result, now=now, channels_on=channels_on)
 
 
-def _settle(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
-    message, receipt = result.message, result.receipt
-    if result.reason == outbox.JOINED and not messages.newer_waiting(unit, message):
-        # The newer one was withdrawn since the look: then this one has to be told after all.
-        result = Result(message, MessageState.WAITING, due_at=now)
-    if receipt is not None:
-        outbox.add_receipt(unit, message, verdict=receipt.verdict.value, code=receipt.code, text=receipt.text, at=now)
-    ambiguous = receipt is not None and receipt.verdict is Verdict.UNKNOWN
-    stands = outbox.settle(unit, message, result.state, now=now, reason=result.reason, due_at=result.due_at,
-                           tried=receipt is not None, ambiguous=ambiguous)  # fmt: skip
-    if not stands:
-        return
-    if result.state is MessageState.SENT or ambiguous:
+def _told_after_all(unit: Unit, result: Result, *, now: datetime) -> Result:
+    """A message joined to a newer one that was withdrawn since the look has to be told itself."""
+    if result.reason != outbox.JOINED or messages.newer_waiting(unit, result.message):
+        return result
+    return Result(result.message, MessageState.WAITING, due_at=now)
+
+
+def _told(message: Message, receipt: Receipt) -> Told:
+    return Told(message, receipt.verdict.value, receipt.code, receipt.text)
+
+
+def _ending(result: Result) -> Ending:
+    return Ending(result.message, result.state, reason=result.reason, due_at=result.due_at,
+                  tried=result.receipt is not None, ambiguous=result.is_ambiguous)  # fmt: skip
+
+
+def _follow_up(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
+    if result.state is MessageState.SENT or result.is_ambiguous:
         _after_sent(unit, result)
     elif result.state is MessageState.TO_CALL:
-        _tell_shop_to_call(unit, message, now=now, channels_on=channels_on)
+        _tell_shop_to_call(unit, result.message, now=now, channels_on=channels_on)
     elif result.state is MessageState.GIVEN_UP:
         _next_way(unit, result, now=now, channels_on=channels_on)
 

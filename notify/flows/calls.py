@@ -12,6 +12,7 @@ from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import messages, notes, outbox, tickets
 from notify.store.database import Unit
+from notify.store.messages import Ending
 
 RESULTS = ("told", "nobody_there", "not_needed")
 AGAIN_AFTER = timedelta(hours=2)
@@ -45,8 +46,9 @@ def log_call(ctx: Context, actor: Actor, message_id: str, *, result: str, note: 
 def _end(ctx: Context, unit: Unit, message: messages.Message, result: str) -> None:
     now = ctx.clock()
     if result == "nobody_there":
-        outbox.settle(unit, message, MessageState.TO_CALL, now=now, reason=result, due_at=now + AGAIN_AFTER, tried=True)
+        ending = Ending(message, MessageState.TO_CALL, reason=result, due_at=now + AGAIN_AFTER, tried=True)
     elif result == "told":
-        outbox.settle(unit, message, MessageState.CALLED, now=now, reason=result, tried=True)
+        ending = Ending(message, MessageState.CALLED, reason=result, tried=True)
     else:
-        outbox.settle(unit, message, MessageState.DROPPED, now=now, reason=result)
+        ending = Ending(message, MessageState.DROPPED, reason=result)
+    outbox.settle(unit, [ending], now=now)

@@ -15,11 +15,11 @@ from notify.core.slots import Slot, Taken
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.stamps import places_changed
-from notify.store.statements import given, is_in, where
+from notify.store.statements import among, given, is_in, where
 
 _BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
 _BOOKED = is_in(s.bookings.c.state, "booked")
-_LIVE = select(s.bookings).where(*where(s.bookings, "visit_id"), _BOOKED)
+LIVE = select(s.bookings).where(*where(s.bookings), among(s.bookings, "visit_id"), _BOOKED)
 _OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
     *where(s.bookings), _BOOKED, s.bookings.c.start_at < bindparam("last"), s.bookings.c.end_at > bindparam("first"),
     s.bookings.c.visit_id != bindparam("but_for"),
@@ -154,8 +154,11 @@ def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
 
 def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     """The visit's booking that stands, or None."""
-    row = unit.connection.execute(_LIVE, given(unit, visit_id=visit_id)).first()
-    return _booking(row) if row else None
+    rows = unit.once(
+        ("live_booking", visit_id),
+        lambda: unit.connection.execute(LIVE, {**given(unit), "any_visit_id": [visit_id]}).all(),
+    )
+    return _booking(rows[0]) if rows else None
 
 
 def live_bookings(unit: Unit) -> Mapping[str, Booking]:

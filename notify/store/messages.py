@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import func, select
 
 from notify.core.messages import MessageState
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, is_in, where
+from notify.store.statements import among, given, is_in, where
 from notify.store.vault import Place
 
 # What says that two messages tell the same to the same person, by whatever way.
@@ -21,16 +22,9 @@ _T = s.messages
 _BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
 _SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
 _MESSAGE = select(_T).where(*where(_T, "id"))
-_OTHER_WAYS = select(_T.c.channel).where(*where(_T, *IDENTITY), _T.c.id != bindparam("this"))
-_NEWER = (
-    select(_T.c.id)
-    .where(
-        *where(_T, "about", "notice", "person_id"),
-        _T.c.seq > bindparam("than"),
-        _T.c.state.in_([MessageState.WAITING, MessageState.TO_CALL]),
-    )
-    .limit(1)
-)
+# What the second look asks of the other messages of a visit; never their bytes.
+_LOOKED_AT = ("id", "visit_id", "seq", "state", "channel", *IDENTITY)
+ALIKE = select(*(_T.c[name] for name in _LOOKED_AT)).where(*where(_T), among(_T, "visit_id"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +55,39 @@ class Message:
     leased: bool
     composed_at: datetime | None
     ended_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """A message ready to leave: `sentence` is its plain text, kept to show it as its reader sees it."""
+
+    payload: bytes
+    message_id: str
+    sentence: str
+    channel: str
+    contact_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """What a claim comes to: `state`, or back to waiting until `due_at` (None: as before)."""
+
+    message: Message
+    state: MessageState
+    reason: str = ""
+    due_at: datetime | None = None
+    tried: bool = False
+    ambiguous: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a channel said about one try."""
+
+    message: Message
+    verdict: str
+    code: str
+    text: str
 
 
 def get_message(unit: Unit, message_id: str) -> Message | None:
@@ -134,14 +161,24 @@ def anybody_told(unit: Unit, visit_id: str, causes: Iterable[str]) -> bool:
 
 def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
     """The channels of the other messages that say the same to the same person."""
-    same = given(unit, **{name: getattr(message, name) for name in IDENTITY})
-    return frozenset(unit.connection.execute(_OTHER_WAYS, {**same, "this": message.id}).scalars())
+    alike = _others(unit, message, IDENTITY)
+    return frozenset(row.channel for row in alike)
 
 
 def newer_waiting(unit: Unit, message: Message) -> bool:
     """Whether a later message of the same notice to the same person about the same thing still waits."""
-    same = given(unit, about=message.about, notice=message.notice, person_id=message.person_id)
-    return unit.connection.execute(_NEWER, {**same, "than": message.seq}).first() is not None
+    alike = _others(unit, message, ("about", "notice", "person_id"))
+    return any(row.seq > message.seq and row.state in (MessageState.WAITING, MessageState.TO_CALL) for row in alike)
+
+
+def _others(unit: Unit, message: Message, names: Sequence[str]) -> list[Any]:
+    """The other messages of the same visit (what they are about belongs to it) that are alike in these columns."""
+    rows = unit.once(
+        ("alike", message.visit_id),
+        lambda: unit.connection.execute(ALIKE, {**given(unit), "any_visit_id": [message.visit_id]}).all(),
+    )
+    same = attrgetter(*names)
+    return [row for row in rows if row.id != message.id and same(row) == same(message)]
 
 
 def get_bytes(unit: Unit, message: Message) -> bytes:

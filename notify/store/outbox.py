@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -13,7 +13,7 @@ from notify.core.messages import MessageState
 from notify.core.planner import Plan, Planned
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.messages import IDENTITY, Message, as_message
+from notify.store.messages import IDENTITY, Composed, Ending, Message, Told, as_message
 from notify.store.statements import among, given, is_in, where
 
 WAITING = MessageState.WAITING
@@ -28,7 +28,11 @@ _ADD: Mapping[str, Insert] = {
     "postgresql": postgresql.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
 }
 _CHANGE = update(_T).where(*where(_T, "id"))
-_SETTLE = _CHANGE.where(_T.c.state.in_([WAITING, MessageState.TO_CALL]))
+_STANDING = (
+    select(_T.c.id)
+    .where(*where(_T), among(_T, "id"), _T.c.state.in_([WAITING, MessageState.TO_CALL]))
+    .with_for_update()
+)
 _RECEIPT = insert(s.receipts)
 _EARLIER = _T.alias("earlier")
 _HELD_BACK = (
@@ -134,67 +138,65 @@ def release(unit: Unit) -> int:
     ).rowcount
 
 
-def keep_bytes(
-    unit: Unit,
-    message: Message,
-    data: bytes,
-    *,
-    message_id: str,
-    sentence: str,
-    channel: str,
-    contact_id: str,
-    at: datetime,
-) -> None:
+def keep_bytes(unit: Unit, group: Sequence[tuple[Message, Composed]], *, at: datetime) -> None:
     """Stores the exact bytes (sealed) and the identity under which they will be sent, before the first try."""
-    values = {
-        "bytes_sealed": unit.seal(message.sealed_for, "messages", message.id, "bytes", data),
-        "sentence_sealed": unit.seal(message.sealed_for, "messages", message.id, "sentence", sentence),
-        "message_id": message_id,
-        "channel": channel,
-        "contact_id": contact_id or None,
-        "composed_at": at,
-    }
-    unit.connection.execute(_CHANGE, {**given(unit, id=message.id), **values})
+    rows = [
+        {
+            **given(unit, id=message.id),
+            "bytes_sealed": unit.seal(message.sealed_for, "messages", message.id, "bytes", composed.payload),
+            "sentence_sealed": unit.seal(message.sealed_for, "messages", message.id, "sentence", composed.sentence),
+            "message_id": composed.message_id,
+            "channel": composed.channel,
+            "contact_id": composed.contact_id or None,
+            "composed_at": at,
+        }
+        for message, composed in group
+    ]
+    if rows:
+        unit.connection.execute(_CHANGE, rows)
 
 
-def settle(
-    unit: Unit,
-    message: Message,
-    state: MessageState,
-    *,
-    now: datetime,
-    reason: str = "",
-    due_at: datetime | None = None,
-    tried: bool = False,
-    ambiguous: bool = False,
-) -> bool:
-    """Ends a claim: into `state`, or back to waiting with a new due time. False when it was withdrawn meanwhile."""
-    values = {
+def settle(unit: Unit, endings: Sequence[Ending], *, now: datetime) -> frozenset[str]:
+    """Ends claims. The identifiers of those that stood: an ending of a message withdrawn meanwhile is void."""
+    ids = [ending.message.id for ending in endings]
+    standing = frozenset(unit.connection.execute(_STANDING, {**given(unit), "any_id": ids}).scalars())
+    rows = [{**given(unit, id=e.message.id), **_ended(e, now)} for e in endings if e.message.id in standing]
+    if rows:
+        unit.connection.execute(_CHANGE, rows)
+    return standing
+
+
+def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
+    message, state = ending.message, ending.state
+    return {
         "state": state,
-        "reason": reason,
+        "reason": ending.reason,
         "ended_at": None if state in (WAITING, MessageState.TO_CALL) else now,
-        "due_at": due_at or message.due_at,
+        "due_at": ending.due_at or message.due_at,
         "lease_by": None,
         "lease_until": None,
-        "attempts": message.attempts + int(tried),
-        "ambiguous": message.ambiguous + int(ambiguous),
+        "attempts": message.attempts + int(ending.tried),
+        "ambiguous": message.ambiguous + int(ending.ambiguous),
     }
-    return unit.connection.execute(_SETTLE, {**given(unit, id=message.id), **values}).rowcount == 1
 
 
-def add_receipt(unit: Unit, message: Message, *, verdict: str, code: str, text: str, at: datetime) -> None:
-    """Keeps what the channel said about one try."""
-    values = {
-        "shop_id": unit.shop_id,
-        "id": unit.new_id(),
-        "message_id": message.id,
-        "at": at,
-        "attempt": message.attempts + 1,
-        "verdict": verdict,
-        "code": code[:40],
-        "text": text[:200],
-    }
-    unit.connection.execute(_RECEIPT, values)
+def add_receipts(unit: Unit, tries: Sequence[Told], *, at: datetime) -> None:
+    """Keeps what the channel said about each try."""
+    rows = [
+        {
+            "shop_id": unit.shop_id,
+            "id": unit.new_id(),
+            "message_id": told.message.id,
+            "at": at,
+            "attempt": told.message.attempts + 1,
+            "verdict": told.verdict,
+            "code": told.code[:40],
+            "text": told.text[:200],
+        }
+        for told in tries
+    ]
+    if rows:
+        unit.connection.execute(_RECEIPT, rows)
 
 
 def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -> int:

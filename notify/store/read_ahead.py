@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Select, select
 
-from notify.store import people
+from notify.store import bookings, messages, people
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import among, given, where
@@ -35,10 +35,10 @@ _CONTACTS = (
 
 
 def read_ahead(unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str]) -> None:
-    """Reads these visits, their people and tickets, and these people with contacts, uses and data keys.
+    """Reads these visits with people, tickets, booking and messages, and these people with contacts, uses and keys.
 
     From here on the unit remembers what it has read, so it must not change any of it: it is for a transaction
-    that looks at facts and writes nothing but messages.
+    that looks at facts and writes nothing but what it will send.
     """
     visits = list(dict.fromkeys(visit_ids))
     company = _rows(unit, _COMPANY, "id", visits)
@@ -51,6 +51,8 @@ def read_ahead(unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str
     known |= _grouped("company", visits, company, "visit_id")
     known |= _grouped("tickets_of_visit", visits, tickets, "visit_id")
     known |= _grouped("contacts", folk, _rows(unit, _CONTACTS, "person_id", folk), "person_id")
+    known |= _grouped("live_booking", visits, _rows(unit, bookings.LIVE, "visit_id", visits), "visit_id")
+    known |= _grouped("alike", visits, _rows(unit, messages.ALIKE, "visit_id", visits), "visit_id")
     unit.opener.fetch(folk)
     unit.known = known
 

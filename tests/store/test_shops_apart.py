@@ -30,6 +30,7 @@ from notify.store import bookings, messages, people, schema, shops, tickets
 from notify.store import parts as part_rows
 from notify.store import questions as question_rows
 from notify.store.database import Unit
+from notify.store.messages import Composed, Ending, Told
 from tests.parts.house import SHOP
 
 # Functions whose first argument is a unit but which look at no row.
@@ -97,6 +98,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
         "event": Event("e-new", "checked_in", now, mine["visit_id"], mine["ticket_id"]), "notice": "ready",
         "before": now + timedelta(days=40),
+        "group": [(mine["message"], Composed(b"x", "<x@example.org>", "s", "sms", mine["contact_id"]))],
+        "visits": [mine["visit_id"]], "endings": [Ending(mine["message"], MessageState.SENT)], "tries": [Told(mine["message"], "accepted", "c", "x")],
         "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
                      valid_until=None),
