@@ -249,4 +249,5 @@ def _phone_to_call(unit: Unit, message: Message) -> str:
     person = message.person_id or str(message.refs.get("person", ""))
     if not person:
         return ""
-    return people.phone_to_call(unit, person, device_with_us=tickets.is_device_with_us(unit, message.visit_id))
+    with_us = tickets.is_device_with_us(unit, message.visit_id)
+    return show_phone(people.phone_to_call(unit, person, device_with_us=with_us))

@@ -156,3 +156,10 @@ def test_nothing_is_owed_at_the_desk_for_what_was_not_repaired(house: Any) -> No
         ("radio", None, 1000),
         ("camera", 4100, None),
     }
+
+
+def test_the_number_to_call_is_written_as_people_read_it(house: Any) -> None:
+    done = house.check_in(email="", phone_purposes=())  # a number, but no leave to write to it
+    shelve(house, done.ticket_ids[0])
+    to_shop = last_mail(house)
+    assert "Please call: +44 7700 900123" in to_shop  # spaced as ITU-T E.123 asks
