@@ -5,8 +5,7 @@ from __future__ import annotations
 import base64
 import smtplib
 import ssl
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -91,7 +90,7 @@ class Line:
 
     def _connect(self, context: ssl.SSLContext | None, clock: Clock) -> Wire:
         door = self._door
-        with self._told():
+        try:
             if door.security == "tls":
                 return TlsWire(
                     door.host,
@@ -102,6 +101,8 @@ class Line:
                     context=context,
                 )
             return Wire(door.host, door.port, name=door.hello_name, patience=door.timeout, clock=clock)
+        except (OSError, ValueError) as error:
+            raise self._stop(error) from None
 
     def _greet(self) -> None:
         self._ask("ehlo", 250, self._wire.ehlo)
@@ -133,8 +134,10 @@ class Line:
         self._ask("rcpt", 250, lambda: self._wire.docmd("RCPT", f"TO:<{to}>"))
         self._ask("data", 354, lambda: self._wire.docmd("DATA"))
         self._phase = "body"
-        with self._told():
+        try:
             self._wire.send(_with_dots(payload))
+        except (OSError, ValueError) as error:
+            raise self._stop(error) from None
         self._wire.patience = self._door.timeout_after_dot
         try:
             return self._ask("dot", 250, self._wire.getreply)
@@ -153,8 +156,10 @@ class Line:
     def _ask(self, phase: str, wanted: int, step: Callable[[], tuple[int, bytes]]) -> tuple[int, str]:
         """Do one step; the first digit decides (RFC 5321 4.2.1), and an answer of no use is garbage."""
         self._phase = phase
-        with self._told():
+        try:
             code, raw = step()
+        except (OSError, ValueError) as error:  # what smtplib and ssl raise are kinds of OSError
+            raise self._stop(error) from None
         # What a server says about signing in may echo what it was sent.
         text = "" if phase == "auth" else raw.decode("ascii", "replace")
         if code // 100 in (4, 5):
@@ -163,24 +168,21 @@ class Line:
             raise Stopped(phase, "garbage")
         return code, text
 
-    @contextmanager
-    def _told(self) -> Iterator[None]:
-        """Turn whatever smtplib, ssl or the socket raise into Stopped with the phase it happened in."""
+    def _stop(self, error: OSError | ValueError) -> Stopped:
+        """Whatever smtplib, ssl or the socket raised, with the phase it happened in."""
         heard = "banner" if self._phase == "connect" else self._phase
-        try:
-            yield
-        except Broken as broken:
-            raise Stopped(heard, str(broken)) from None
-        except smtplib.SMTPResponseException as answer:
-            raise _stopped_by(heard, answer) from None
-        except ssl.SSLCertVerificationError as error:
-            raise Stopped("tls", "certificate", text=error.verify_message) from None
-        except ssl.SSLError:
-            raise Stopped("tls", "handshake") from None
-        except smtplib.SMTPException:
-            raise Stopped(heard, "garbage") from None
-        except (OSError, ValueError) as error:
-            raise Stopped(self._phase, _word(error)) from None
+        match error:
+            case Broken():
+                return Stopped(heard, str(error))
+            case smtplib.SMTPResponseException():
+                return _stopped_by(heard, error)
+            case ssl.SSLCertVerificationError():
+                return Stopped("tls", "certificate", text=error.verify_message)
+            case ssl.SSLError():
+                return Stopped("tls", "handshake")
+            case smtplib.SMTPException():
+                return Stopped(heard, "garbage")
+        return Stopped(self._phase, _word(error))
 
 
 def _stopped_by(phase: str, answer: smtplib.SMTPResponseException) -> Stopped:
