@@ -149,7 +149,9 @@ def find_by_token_hash(unit: Unit, token_hash: str) -> Ticket:
 
 def tickets_of_visit(unit: Unit, visit_id: str) -> tuple[Ticket, ...]:
     """Every ticket of a visit in the order of check-in."""
-    return tuple(_opened(unit, row) for row in _rows_of_visit(unit, visit_id))
+    return unit.once(
+        ("opened_tickets", visit_id), lambda: tuple(_opened(unit, row) for row in _rows_of_visit(unit, visit_id))
+    )
 
 
 def tickets_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Ticket]:
