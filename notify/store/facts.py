@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from notify.core.planner import Facts
-from notify.store import people, tickets, visits
+from notify.store import people, visits
 from notify.store.database import Unit
 from notify.store.visits import Company
 
@@ -30,6 +30,6 @@ def gather(
         channels_on=channels_on,
         bell=bell,
         waits_here=company.waits_here,
-        device_with_us=tickets.is_device_with_us(unit, visit_id),
+        device_with_us=company.device_with_us,
         expires=dict(expires or {}),
     )

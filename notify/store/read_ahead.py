@@ -9,18 +9,10 @@ from sqlalchemy import Select, select
 
 from notify.store import bookings, messages, people
 from notify.store import schema as s
+from notify.store import visits as visit_rows
 from notify.store.database import Unit
 from notify.store.statements import among, given, where
 
-_COMPANY = (
-    select(s.visits.c.waits_here, s.visit_people)
-    .join(
-        s.visit_people,
-        (s.visit_people.c.shop_id == s.visits.c.shop_id) & (s.visit_people.c.visit_id == s.visits.c.id),
-    )
-    .where(*where(s.visits), among(s.visits, "id"))
-    .order_by(s.visit_people.c.person_id)
-)
 _TICKETS = (
     select(s.tickets)
     .where(*where(s.tickets), among(s.tickets, "visit_id"))
@@ -41,7 +33,7 @@ def read_ahead(unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str
     that looks at facts and writes nothing but what it will send.
     """
     visits = list(dict.fromkeys(visit_ids))
-    company = _rows(unit, _COMPANY, "id", visits)
+    company = _rows(unit, visit_rows.COMPANY, "id", visits)
     folk = list(dict.fromkeys([*person_ids, *(row.person_id for row in company)]))
     tickets = _rows(unit, _TICKETS, "visit_id", visits)
     known: dict[tuple[str, str], Any] = {}

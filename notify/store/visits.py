@@ -7,28 +7,31 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import exists, insert, select
 
 from notify.core.errors import NotFound
+from notify.core.tickets import OPEN_PHASES
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, where
+from notify.store.statements import among, given, where
 
 _VISIT = select(s.visits).where(*where(s.visits, "id"))
-_V, _P = s.visits, s.visit_people
-_COMPANY = (
-    select(_V.c.waits_here, _P.c.role, _P.c.person_id)
+_V, _P, _T = s.visits, s.visit_people, s.tickets
+_WITH_US = exists().where(_T.c.shop_id == _V.c.shop_id, _T.c.visit_id == _V.c.id, _T.c.phase.in_(sorted(OPEN_PHASES)))
+COMPANY = (
+    select(_V.c.waits_here, _WITH_US.label("device_with_us"), _P.c.visit_id, _P.c.role, _P.c.person_id)
     .join(_P, (_P.c.shop_id == _V.c.shop_id) & (_P.c.visit_id == _V.c.id))
-    .where(*where(_V, "id"))
+    .where(*where(_V), among(_V, "id"))
     .order_by(_P.c.person_id)
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Company:
-    """Who is in a visit: role -> person identifiers, and whether they wait in the shop."""
+    """Who is in a visit: role -> person identifiers; whether they wait in the shop, and a device is still there."""
 
     waits_here: bool
+    device_with_us: bool
     roles: Mapping[str, tuple[str, ...]]
 
 
@@ -64,12 +67,15 @@ def get_visit(unit: Unit, visit_id: str) -> Any:
 
 
 def company(unit: Unit, visit_id: str) -> Company:
-    """The people of a visit by role, and whether they wait here; nobody when there is no such visit."""
-    rows = unit.once(("company", visit_id), lambda: unit.connection.execute(_COMPANY, given(unit, id=visit_id)).all())
+    """Who is in a visit; nobody, and nothing with us, when there is no such visit."""
+    rows = unit.once(
+        ("company", visit_id), lambda: unit.connection.execute(COMPANY, {**given(unit), "any_id": [visit_id]}).all()
+    )
     roles: dict[str, tuple[str, ...]] = {}
     for row in rows:
         roles[row.role] = (*roles.get(row.role, ()), row.person_id)
-    return Company(waits_here=any(row.waits_here for row in rows), roles=roles)
+    waits, there = bool(rows) and rows[0].waits_here, bool(rows) and rows[0].device_with_us
+    return Company(waits_here=waits, device_with_us=there, roles=roles)
 
 
 def visit_people(unit: Unit, visit_id: str) -> Mapping[str, tuple[str, ...]]:
