@@ -208,7 +208,7 @@ def test(rest: list[str]) -> None:
 def quick(rest: list[str]) -> None:
     """What starts no process."""
     make_environment("test")
-    pytest(["-m", "not real and not deep", *rest])
+    pytest(["-m", "not real and not deep and not long", *rest])
 
 
 def deep(rest: list[str]) -> None:

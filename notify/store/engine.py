@@ -36,7 +36,7 @@ def open_engine(url: str, *, pooled: bool = True) -> Engine:
     if kind == "sqlite":
         return _open_sqlite(url, pooled=pooled)
     if kind == "postgresql":
-        engine = create_engine(url, pool_pre_ping=True, pool_size=10, max_overflow=20)
+        engine = create_engine(url, hide_parameters=True, pool_pre_ping=True, pool_size=10, max_overflow=20)
         event.listen(engine, "connect", _take_any_text)
         return engine
     raise Misconfigured(
@@ -48,7 +48,10 @@ def open_engine(url: str, *, pooled: bool = True) -> Engine:
 
 def _open_sqlite(url: str, *, pooled: bool) -> Engine:
     pool: dict[str, Any] = {"pool_size": 20, "max_overflow": 20} if pooled else {"poolclass": NullPool}
-    engine = create_engine(url, connect_args={"timeout": 10.0, "check_same_thread": False}, **pool)
+    # hide_parameters: what a statement carried must not stand in an error, and so in a log.
+    engine = create_engine(
+        url, hide_parameters=True, connect_args={"timeout": 10.0, "check_same_thread": False}, **pool
+    )
     event.listen(engine, "do_connect", _make_private)
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", _begin)

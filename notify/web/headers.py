@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from flask import Flask
 
 if TYPE_CHECKING:
-    from _typeshed.wsgi import StartResponse, WSGIEnvironment
+    from wsgiref.types import StartResponse, WSGIEnvironment
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; frame-src 'self'; "

@@ -32,6 +32,7 @@ def test_init_makes_an_installation_for_its_owner_only_and_check_is_content(in_f
     assert again.code == 5 and "already there" in again.err
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "wrong",
     [("--phone", "12"), ("--zone", "Mars/Base"), ("--email", "no"), ("--language", "xx"), ("--public-url", "ftp://x"),
@@ -98,6 +99,7 @@ def test_rubbish_in_every_field_of_a_check_in_is_kept_as_text_or_refused(shop: S
             shop.ok("ticket", "show", said.data["numbers"][0])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("break_it", "setting"),
     [

@@ -31,9 +31,18 @@ def test_every_problem_is_told_at_once_with_key_and_cure() -> None:
     found = problems(
         '[web]\nport = "8600"\nbind = "everywhere"\npublic_ulr = ""\n[mail]\nsecurity = "ssl"\n'
         'sender_address = "a, b"\n'
-        '[bell]\nquiet_from = "9pm"\n[kyes]\nmaster_key_file = "x"\n[sms]\ntransport = "mailgate"\n')
-    assert sorted(found) == ["bell.quiet_from", "kyes.master_key_file", "mail.security", "mail.sender_address",
-                             "sms.template", "web.bind", "web.port", "web.public_ulr"]
+        '[bell]\nquiet_from = "9pm"\n[kyes]\nmaster_key_file = "x"\n[sms]\ntransport = "mailgate"\n'
+    )
+    assert sorted(found) == [
+        "bell.quiet_from",
+        "kyes.master_key_file",
+        "mail.security",
+        "mail.sender_address",
+        "sms.template",
+        "web.bind",
+        "web.port",
+        "web.public_ulr",
+    ]
     assert found["web.public_ulr"] == "web.public_ulr is not a setting. Did you mean web.public_url?"
     assert found["kyes.master_key_file"].endswith("Did you mean keys.master_key_file?")
     assert found["mail.security"].endswith('Write one of: "starttls", "tls", "none".')
@@ -55,16 +64,33 @@ def test_loading_raises_one_error_that_carries_all(tmp_path: Path) -> None:
 BAD = {
     "web.port": ["0", "65536", "true", "86.0", '"86"', "[]"],
     "web.bind": ['""', '"bell.example.org"', '"127.0.0.1:80"', "1"],
-    "web.public_url": ['"bell.example.org"', '"ftp://x.example"', '"https://x.example/?a"', '"https://u:p@x.example"',
-                       '"https://x.example:99999"', '"https://"', '"https://x.example/a b"', '"https://é.example"'],
+    "web.public_url": [
+        '"bell.example.org"',
+        '"ftp://x.example"',
+        '"https://x.example/?a"',
+        '"https://u:p@x.example"',
+        '"https://x.example:99999"',
+        '"https://"',
+        '"https://x.example/a b"',
+        '"https://é.example"',
+    ],
     "database.url": ['"mysql://x/y"', '"sqlite:///here.db"', '"sqlite://"', '"shelfbell.db"', '"postgresql://"'],
     "database.data_folder": ['""', "3", '"a\\nb"'],
     "mail.sender_address": ['"Pat <pat@example.org>"', '"a@example.org, b@example.org"', '"pat"'],
     "mail.host": ['"mail.example.org/x"', '"smtp://mail"', '"a b"'],
-    "sms.template": ['"sms@example.org"', '"{digits}{digits}@example.org"', '"{digits}+x@example.org"', '"{digits}"',
-                     '"{0.__class__}{digits}@example.org"'],
-    "invite.organizer": ['"pickup@example.org"', '"pickup+{token}@example.org"', '"{token}"',
-                         '"a-very-long-beginning-of-forty-signs-xx-{token}@example.org"'],
+    "sms.template": [
+        '"sms@example.org"',
+        '"{digits}{digits}@example.org"',
+        '"{digits}+x@example.org"',
+        '"{digits}"',
+        '"{0.__class__}{digits}@example.org"',
+    ],
+    "invite.organizer": [
+        '"pickup@example.org"',
+        '"pickup+{token}@example.org"',
+        '"{token}"',
+        '"a-very-long-beginning-of-forty-signs-xx-{token}@example.org"',
+    ],
     "bell.quiet_from": ['"25:00"', '"9:00"', '"21:00:30"', "21", "21:00:30"],
     "bell.wait_seconds": ["-1", "3601", "1.5"],
     "log.level": ['"loud"', "1"],
@@ -72,8 +98,13 @@ BAD = {
     "watch.x.zone": ['"Europe"', '"Mars/Olympus"', '"../etc/passwd"', '""', "3"],
     "watch.x.encoding": ['"utf-9"', '"base64"', '""', '"rot13"'],
     "watch.x.delimiter": ['""', '",,"', '"a"', "1"],
-    "watch.x.columns": ['{reference = "a"}', '{reference = "a", phase = "b", colour = "c"}', '"a"',
-                        '{reference = "", phase = "b"}', '{reference = 1, phase = "b"}'],
+    "watch.x.columns": [
+        '{reference = "a"}',
+        '{reference = "a", phase = "b", colour = "c"}',
+        '"a"',
+        '{reference = "", phase = "b"}',
+        '{reference = 1, phase = "b"}',
+    ],
     "watch.x.phase_words": ['{done = "finished"}', '{done = "on_shelf"}', '"done"', '{done = ""}'],
 }
 WATCH = {"folder": '"x"', "columns": '{reference = "a", phase = "b"}', "phase_words": '{done = "repaired"}'}
@@ -133,7 +164,10 @@ def test_no_message_repeats_a_value() -> None:
 
 def test_a_watched_folder_must_have_its_needed_settings() -> None:
     assert sorted(problems('[watch.bench]\nzone = "UTC"')) == [
-        "watch.bench.columns", "watch.bench.folder", "watch.bench.phase_words"]
+        "watch.bench.columns",
+        "watch.bench.folder",
+        "watch.bench.phase_words",
+    ]
     assert "watch.Bench 1.folder" in problems('[watch."Bench 1"]\nfolder = "x"\n')
     assert "watch" in " ".join(problems('watch = "x"'))
     assert "watch.bench" in " ".join(problems("[watch.bench]"))
@@ -145,14 +179,20 @@ def test_what_is_no_toml_is_told_with_its_line(text: str) -> None:
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.recursive(st.booleans() | st.integers(-9, 99_999) | st.sampled_from(['"x"', '""', "1.5", "21:00:00", "[]"]),
-                    lambda inner: st.dictionaries(st.sampled_from("abc"), inner, max_size=2), max_leaves=3),
-       st.sampled_from([setting.key for setting in SETTINGS] + ["x", "web", "watch", "watch.x", "web.port.x"]))
+@given(
+    st.recursive(
+        st.booleans() | st.integers(-9, 99_999) | st.sampled_from(['"x"', '""', "1.5", "21:00:00", "[]"]),
+        lambda inner: st.dictionaries(st.sampled_from("abc"), inner, max_size=2),
+        max_leaves=3,
+    ),
+    st.sampled_from([setting.key for setting in SETTINGS] + ["x", "web", "watch", "watch.x", "web.port.x"]),
+)
 def test_reading_never_raises_whatever_stands_there(value: object, key: str) -> None:
     def toml(one: object) -> str:
         if isinstance(one, dict):
             return "{" + ", ".join(f"{name} = {toml(inner)}" for name, inner in one.items()) + "}"
         return str(one).lower() if isinstance(one, bool) else str(one)
+
     reading = read(f"{key.replace('*', 'y')} = {toml(value)}\n", folder=HERE)
     assert reading.settings.web.port in range(1, 65536)
 
@@ -193,8 +233,11 @@ def test_a_first_installation_with_an_address_is_behind_its_proxy(tmp_path: Path
 def test_the_first_settings_file_explains_every_setting_of_the_installation() -> None:
     text = first_config("")
     switched_on = re.sub(r"(?m)^#(?=[a-z])", "", text)
-    shown = {f"{section}.{name}": value for section, names in tomllib.loads(switched_on).items()
-             for name, value in names.items()}
+    shown = {
+        f"{section}.{name}": value
+        for section, names in tomllib.loads(switched_on).items()
+        for name, value in names.items()
+    }
     assert shown == {one.key: one.default for one in SETTINGS if not one.key.startswith("watch.")}
     assert tomllib.loads(text) == {section: {} for section in tomllib.loads(switched_on)}
 
@@ -249,10 +292,22 @@ def test_a_key_file_gives_its_id_and_its_bytes(tmp_path: Path) -> None:
     assert read_key(private(tmp_path / "a", key_line(secret, key_id="k2").strip() + "=\r\n")) == ("k2", secret)
 
 
-@pytest.mark.parametrize("text", [
-    "", "\n", "k1:", "k1", key_line(b"\x00" * 32), key_line(bytes(range(31))), key_line(bytes(range(33))),
-    key_line(bytes(range(32))) * 2, key_line(bytes(range(32)))[:-2], "K1:" + key_line(bytes(range(32)))[3:], "x" * 9000,
-])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "\n",
+        "k1:",
+        "k1",
+        key_line(b"\x00" * 32),
+        key_line(bytes(range(31))),
+        key_line(bytes(range(33))),
+        key_line(bytes(range(32))) * 2,
+        key_line(bytes(range(32)))[:-2],
+        "K1:" + key_line(bytes(range(32)))[3:],
+        "x" * 9000,
+    ],
+)
 def test_a_bad_key_file_is_refused_without_a_word_of_it(text: str, tmp_path: Path) -> None:
     with pytest.raises(Misconfigured) as refused:
         read_key(private(tmp_path / "a.key", text), field="keys.master_key_file")

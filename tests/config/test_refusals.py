@@ -95,11 +95,15 @@ CASES: dict[str, tuple[str, Callable[[House], None]]] = {
     "plain http through a proxy": ("web.bind", written('[web]\nbind = "0.0.0.0"\ntrusted_proxies = 1')),
     "plain http on every address": ("web.bind", written('[web]\nbind = "0.0.0.0"\nplain_lan = true')),
     "plain http on a public address in another coat": (
-        "web.bind", written('[web]\nbind = "::ffff:8.8.8.8"\nplain_lan = true')),
+        "web.bind",
+        written('[web]\nbind = "::ffff:8.8.8.8"\nplain_lan = true'),
+    ),
     "plain http on a public address": ("web.bind", written('[web]\nbind = "8.8.8.8"\nplain_lan = true')),
     "a proxy that is not counted": ("web.trusted_proxies", written("[web]\nbehind_tls = true")),
     "a key that others may read": (
-        "keys.master_key_file", lambda house: (house.folder / "keys/master.key").chmod(0o640)),
+        "keys.master_key_file",
+        lambda house: (house.folder / "keys/master.key").chmod(0o640),
+    ),
     "a key in the data folder": ("keys.master_key_file", move_key_inside),
     "a link to a key in the data folder": ("keys.master_key_file", link_key_inside),
     "one key for two purposes": ("keys.index_key_file", same_key_twice),
@@ -111,12 +115,18 @@ CASES: dict[str, tuple[str, Callable[[House], None]]] = {
     "an unknown setting": ("web.prot", written("[web]\nprot = 8600")),
     "a public address without TLS": ("web.public_url", written('[web]\npublic_url = "http://bell.example.org"')),
     "text messages to nowhere": ("sms.template", written('[sms]\ntransport = "mailgate"')),
-    "an unknown time zone": ("watch.bench.zone", written(
-        '[watch.bench]\nfolder = "x"\nzone = "Quillhaven"\ncolumns = {reference = "a", phase = "b"}\n'
-        'phase_words = {done = "repaired"}')),
+    "an unknown time zone": (
+        "watch.bench.zone",
+        written(
+            '[watch.bench]\nfolder = "x"\nzone = "Quillhaven"\ncolumns = {reference = "a", phase = "b"}\n'
+            'phase_words = {done = "repaired"}'
+        ),
+    ),
     "an impossible port": ("web.port", written("[web]\nport = 99999")),
-    "mail from an example address": ("mail.sender_address", written(
-        '[mail]\ntransport = "smtp"\nhost = "mail.quillhaven.net"')),
+    "mail from an example address": (
+        "mail.sender_address",
+        written('[mail]\ntransport = "smtp"\nhost = "mail.quillhaven.net"'),
+    ),
 }
 
 
@@ -126,11 +136,13 @@ def test_the_house_that_is_spoiled_would_have_started(house: House) -> None:
     house.start()
     house.write('[web]\nbind = "192.168.4.10"\nplain_lan = true')
     house.start()
-    house.write('[web]\npublic_url = "https://bell.example.org"\nbehind_tls = true\ntrusted_proxies = 1\n'
-                'bind = "0.0.0.0"')
+    house.write(
+        '[web]\npublic_url = "https://bell.example.org"\nbehind_tls = true\ntrusted_proxies = 1\nbind = "0.0.0.0"'
+    )
     house.start()
-    house.write('[web]\npublic_url = "http://localhost:8600"\n'
-                '[mail]\ntransport = "smtp"\nhost = "::1"\nsecurity = "none"')
+    house.write(
+        '[web]\npublic_url = "http://localhost:8600"\n[mail]\ntransport = "smtp"\nhost = "::1"\nsecurity = "none"'
+    )
     house.start()
 
 
@@ -187,7 +199,11 @@ def test_every_fault_of_this_machine_is_told_at_once(house: House) -> None:
     problem = refusal(house, BUILT_AT - timedelta(days=1))
     assert problem is not None
     assert [one.field for one in problem.problems] == [
-        "clock", "keys.master_key_file", "web.secret_file", "mail.password_file"]
+        "clock",
+        "keys.master_key_file",
+        "web.secret_file",
+        "mail.password_file",
+    ]
 
 
 def test_faults_in_the_file_and_on_the_machine_are_told_together(house: House) -> None:
@@ -211,8 +227,10 @@ def test_a_folder_that_takes_no_file_even_from_root_is_refused(house: House) -> 
 
 
 def test_doubtful_things_warn_and_let_start(house: House) -> None:
-    house.write('[web]\nbind = "192.168.4.10"\nplain_lan = true\n[watch.bench]\nfolder = "gone"\n'
-                'columns = {reference = "a", phase = "b"}\nphase_words = {done = "repaired"}')
+    house.write(
+        '[web]\nbind = "192.168.4.10"\nplain_lan = true\n[watch.bench]\nfolder = "gone"\n'
+        'columns = {reference = "a", phase = "b"}\nphase_words = {done = "repaired"}'
+    )
     (house.folder / "data").chmod(0o755)
     settings = load(house.config)
     warned = [one.key for one in check(settings, now=NOW, file=house.config) if not one.refuses]
@@ -223,11 +241,25 @@ def test_doubtful_things_warn_and_let_start(house: House) -> None:
     assert "database.url" not in [one.key for one in check(remote, now=NOW)]
 
 
-@pytest.mark.parametrize(("version", "affected"), [
-    ((3, 6, 23), False), ((3, 7, 0), True), ((3, 40, 1), True), ((3, 44, 5), True), ((3, 44, 6), False),
-    ((3, 44, 9), False), ((3, 45, 0), True), ((3, 50, 6), True), ((3, 50, 7), False), ((3, 51, 0), True),
-    ((3, 51, 2), True), ((3, 51, 3), False), ((3, 53, 0), False), ((4, 0, 0), False),
-])
+@pytest.mark.parametrize(
+    ("version", "affected"),
+    [
+        ((3, 6, 23), False),
+        ((3, 7, 0), True),
+        ((3, 40, 1), True),
+        ((3, 44, 5), True),
+        ((3, 44, 6), False),
+        ((3, 44, 9), False),
+        ((3, 45, 0), True),
+        ((3, 50, 6), True),
+        ((3, 50, 7), False),
+        ((3, 51, 0), True),
+        ((3, 51, 2), True),
+        ((3, 51, 3), False),
+        ((3, 53, 0), False),
+        ((4, 0, 0), False),
+    ],
+)
 def test_sqlite_versions_with_the_known_race_are_told(version: tuple[int, int, int], affected: bool) -> None:
     assert known_wal_race(version) is affected  # sqlite.org/wal.html#walresetbug
 

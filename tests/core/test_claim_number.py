@@ -45,14 +45,17 @@ def fits(number: str) -> bool:
     return True
 
 
-@pytest.mark.parametrize(("payload", "check", "alphabet"), [
-    ("0794", "0", "0123456789X"),  # ISO 7064, the examples of MOD 11-2
-    ("079", "X", "0123456789X"),
-    ("000000021825009", "7", "0123456789X"),  # ORCID iD 0000-0002-1825-0097, its own documentation
-    ("000000021694233", "X", "0123456789X"),  # ORCID iD 0000-0002-1694-233X, the same
-    ("G123489654321", "Y", string.digits + string.ascii_uppercase + "*"),
-    # MOD 37-2, blood donations (ISBT 128)
-])
+@pytest.mark.parametrize(
+    ("payload", "check", "alphabet"),
+    [
+        ("0794", "0", "0123456789X"),  # ISO 7064, the examples of MOD 11-2
+        ("079", "X", "0123456789X"),
+        ("000000021825009", "7", "0123456789X"),  # ORCID iD 0000-0002-1825-0097, its own documentation
+        ("000000021694233", "X", "0123456789X"),  # ORCID iD 0000-0002-1694-233X, the same
+        ("G123489654321", "Y", string.digits + string.ascii_uppercase + "*"),
+        # MOD 37-2, blood donations (ISBT 128)
+    ],
+)
 def test_the_check_character_agrees_with_published_examples(payload: str, check: str, alphabet: str) -> None:
     assert check_character(payload, alphabet=alphabet) == check
 
@@ -72,22 +75,24 @@ def test_every_wrong_sign_and_every_swap_of_neighbours_is_noticed() -> None:
         for place, right in enumerate(number):
             for sign in ALPHABET.replace(right, ""):
                 wrong += 1
-                missed += fits(number[:place] + sign + number[place + 1:])
+                missed += fits(number[:place] + sign + number[place + 1 :])
         for place, (a, b) in enumerate(pairwise(number)):
             if a != b:
                 swapped += 1
-                missed += fits(number[:place] + b + a + number[place + 2:])
+                missed += fits(number[:place] + b + a + number[place + 2 :])
             else:
                 for sign in ALPHABET.replace(a, ""):
                     twins += 1
-                    missed += fits(number[:place] + sign + sign + number[place + 2:])
+                    missed += fits(number[:place] + sign + sign + number[place + 2 :])
         for place in range(len(number) - 2):
-            a, middle, b = tuple(number[place:place + 3])
+            a, middle, b = tuple(number[place : place + 3])
             if a != b:
                 jumped += 1
-                missed += fits(number[:place] + b + middle + a + number[place + 3:])
-    print(f"FIGURE claim_number substitutions={wrong} neighbour_swaps={swapped} jump_swaps={jumped} "
-          f"twin_errors={twins} missed={missed}")
+                missed += fits(number[:place] + b + middle + a + number[place + 3 :])
+    print(
+        f"FIGURE claim_number substitutions={wrong} neighbour_swaps={swapped} jump_swaps={jumped} "
+        f"twin_errors={twins} missed={missed}"
+    )
     assert wrong == 100 * 7 * 22
     assert missed == 0
 
@@ -111,8 +116,7 @@ def test_a_number_is_read_however_it_was_spoken_or_written() -> None:
     number = new_number(pick_from(4).randrange)
     shown = show_number(number)
     assert re.fullmatch(r"[A-Z]..-....", shown)
-    for text in (shown, shown.lower(), f"  {shown} ", " ".join(number), shown.replace("-", "–"),
-        f"{number}\n"):
+    for text in (shown, shown.lower(), f"  {shown} ", " ".join(number), shown.replace("-", "–"), f"{number}\n"):
         assert parse_number(text) == number
     assert show_number("K7M2X9T") == "K7M-2X9T"
 
@@ -124,8 +128,9 @@ def test_look_alikes_are_read_as_the_sign_that_was_printed() -> None:
             assert parse_number(number.replace(printed, typed)) == number
 
 
-@pytest.mark.parametrize("text",
-    ["", "K7M", "K7M-2X9T-1", "'; --", "AEAEAEA", "K7M2X9😀", "x" * 10**6, "７７７７７７７"])
+@pytest.mark.parametrize(
+    "text", ["", "K7M", "K7M-2X9T-1", "'; --", "AEAEAEA", "K7M2X9😀", "x" * 10**6, "７７７７７７７"]
+)
 def test_what_cannot_be_a_number_is_refused_with_advice(text: str) -> None:
     with pytest.raises(Invalid) as refused:
         parse_number(text)
@@ -139,6 +144,7 @@ def test_a_number_begins_with_a_letter_and_has_its_length() -> None:
     assert len(new_number(secrets.randbelow, length=8)) == 9
 
 
+@pytest.mark.long
 def test_a_token_has_128_bits_and_none_of_100000_comes_twice() -> None:
     tokens = [new_token(secrets.randbelow) for _ in range(100_000)]
     repeats = len(tokens) - len(set(tokens))
@@ -177,8 +183,10 @@ def typed_alike(sign: str, layouts: list[str]) -> bool:
 def test_every_sign_of_a_token_keeps_its_key_on_all_chosen_layouts() -> None:
     survivors = {sign for sign in string.ascii_lowercase + string.digits if typed_alike(sign, CHOSEN)}
     lost = "".join(sorted(set(string.ascii_lowercase + string.digits) - survivors))
-    print(f"FIGURE token_layouts layouts={len(CHOSEN)} survivors={len(survivors)} lost={lost} "
-          f"token_letters={len(TOKEN_ALPHABET)}")
+    print(
+        f"FIGURE token_layouts layouts={len(CHOSEN)} survivors={len(survivors)} lost={lost} "
+        f"token_letters={len(TOKEN_ALPHABET)}"
+    )
     assert len(CHOSEN) == 15
     assert set(TOKEN_ALPHABET) == survivors - set("aeiou")
     assert set(lost) == set("aqwzmyi" + string.digits)
@@ -190,8 +198,13 @@ def test_no_alphabet_could_survive_dvorak_as_well() -> None:
 
 def test_a_token_scanned_into_another_field_is_seen() -> None:
     token = new_token(secrets.randbelow)
-    for text in (token, token.upper(), f"https://shop.example.org/c/{token}", f"note: {token}.",
-        f"shelfbell:c/{token}"):
+    for text in (
+        token,
+        token.upper(),
+        f"https://shop.example.org/c/{token}",
+        f"note: {token}.",
+        f"shelfbell:c/{token}",
+    ):
         assert holds_token(text)
     for text in ("", "the radio is dead", token[:-1], token + "b", "Rhythm " * 20):
         assert not holds_token(text)

@@ -19,41 +19,106 @@ CLDR_DIFFERS = {"IQD": 3, "LYD": 3, "UYW": 2}
 
 def test_minor_units_agree_with_an_independent_list() -> None:
     compared = 0
-    for currency in ("EUR", "GBP", "USD", "CHF", "JPY", "KWD", "BHD", "JOD", "OMR", "TND", "ISK", "KRW",
-        "VND", "CLP",
-                     "PLN", "CZK", "SEK", "NOK", "DKK", "TRY", "XOF", "XAF", "XPF", "PYG", "RWF", "UGX",
-                     "VUV", "KMF"):
+    for currency in (
+        "EUR",
+        "GBP",
+        "USD",
+        "CHF",
+        "JPY",
+        "KWD",
+        "BHD",
+        "JOD",
+        "OMR",
+        "TND",
+        "ISK",
+        "KRW",
+        "VND",
+        "CLP",
+        "PLN",
+        "CZK",
+        "SEK",
+        "NOK",
+        "DKK",
+        "TRY",
+        "XOF",
+        "XAF",
+        "XPF",
+        "PYG",
+        "RWF",
+        "UGX",
+        "VUV",
+        "KMF",
+    ):
         compared += 1
         expected = CLDR_DIFFERS.get(currency, get_currency_precision(currency))
         assert minor_digits(currency) == expected, currency
     assert compared == 28
 
 
-@pytest.mark.parametrize(("text", "currency", "minor"), [
-    ("12", "EUR", 1200), ("12.5", "EUR", 1250), ("12,50", "EUR", 1250), (" 12.50 ", "EUR", 1250),
-    ("0", "EUR", 0),
-    ("€12.50", "EUR", 1250), ("12,50 €", "EUR", 1250), ("EUR 12", "EUR", 1200), ("12 eur", "EUR", 1200),
-    ("1,234.50", "GBP", 123450), ("1.234,50", "EUR", 123450), ("1 234,50", "EUR", 123450),
-    ("1'234.50", "CHF", 123450),
-    ("1\u202f234,50", "EUR", 123450), ("1,234,567.89", "USD", 123456789), ("1.234.567", "EUR", 123456700),
-    (".5", "EUR", 50), ("1234", "JPY", 1234), ("1,234", "JPY", 1234), ("1.234", "KWD", 1234),
-    ("0.001", "KWD", 1),
-    ("007", "EUR", 700), ("£0.99", "GBP", 99), ("1234567.89", "EUR", 123456789),
-])
+@pytest.mark.parametrize(
+    ("text", "currency", "minor"),
+    [
+        ("12", "EUR", 1200),
+        ("12.5", "EUR", 1250),
+        ("12,50", "EUR", 1250),
+        (" 12.50 ", "EUR", 1250),
+        ("0", "EUR", 0),
+        ("€12.50", "EUR", 1250),
+        ("12,50 €", "EUR", 1250),
+        ("EUR 12", "EUR", 1200),
+        ("12 eur", "EUR", 1200),
+        ("1,234.50", "GBP", 123450),
+        ("1.234,50", "EUR", 123450),
+        ("1 234,50", "EUR", 123450),
+        ("1'234.50", "CHF", 123450),
+        ("1\u202f234,50", "EUR", 123450),
+        ("1,234,567.89", "USD", 123456789),
+        ("1.234.567", "EUR", 123456700),
+        (".5", "EUR", 50),
+        ("1234", "JPY", 1234),
+        ("1,234", "JPY", 1234),
+        ("1.234", "KWD", 1234),
+        ("0.001", "KWD", 1),
+        ("007", "EUR", 700),
+        ("£0.99", "GBP", 99),
+        ("1234567.89", "EUR", 123456789),
+    ],
+)
 def test_an_amount_is_read_as_people_write_it(text: str, currency: str, minor: int) -> None:
     assert parse_amount(text, currency=currency) == minor
 
 
-@pytest.mark.parametrize(("text", "currency"), [
-    ("", "EUR"), ("free", "EUR"), ("1,234", "EUR"), ("1.234", "EUR"), ("12.345", "EUR"), ("0.500", "EUR"),
-    ("-5", "EUR"),
-    ("+5", "EUR"), ("1.2.3", "EUR"), ("1,23,456", "EUR"), ("1,234.567", "EUR"), ("1.234.50", "EUR"),
-    ("12.50", "JPY"),
-    ("1e5", "EUR"), ("0x10", "EUR"), ("12 GBP", "EUR"), ("١٢", "EUR"), ("１２", "EUR"), ("12..5", "EUR"),
-    ("12 .5", "EUR"),
-    ("9" * 40, "EUR"), ("bcdfghjklnprstvx" * 2, "EUR"), ("12\n", "eur"), ("5", "E"), ("nan", "EUR"),
-    ("1 2", "EUR"),
-])
+@pytest.mark.parametrize(
+    ("text", "currency"),
+    [
+        ("", "EUR"),
+        ("free", "EUR"),
+        ("1,234", "EUR"),
+        ("1.234", "EUR"),
+        ("12.345", "EUR"),
+        ("0.500", "EUR"),
+        ("-5", "EUR"),
+        ("+5", "EUR"),
+        ("1.2.3", "EUR"),
+        ("1,23,456", "EUR"),
+        ("1,234.567", "EUR"),
+        ("1.234.50", "EUR"),
+        ("12.50", "JPY"),
+        ("1e5", "EUR"),
+        ("0x10", "EUR"),
+        ("12 GBP", "EUR"),
+        ("١٢", "EUR"),
+        ("１２", "EUR"),
+        ("12..5", "EUR"),
+        ("12 .5", "EUR"),
+        ("9" * 40, "EUR"),
+        ("bcdfghjklnprstvx" * 2, "EUR"),
+        ("12\n", "eur"),
+        ("5", "E"),
+        ("nan", "EUR"),
+        ("1 2", "EUR"),
+    ],
+)
 def test_an_amount_that_could_be_misread_is_refused(text: str, currency: str) -> None:
     with pytest.raises(Invalid) as refused:
         parse_amount(text, currency=currency)
@@ -128,8 +193,7 @@ def test_an_actor_is_checked_when_it_is_made() -> None:
     Actor("shop", "staff", "s1", "counter").need("hand_back")
     with pytest.raises(NotAllowed):
         Actor("shop", "customer", "p1").need("hand_back")
-    for kind, role in (("staff", ""), ("staff", "customer"), ("customer", "owner"), ("system", "owner"),
-        ("robot", "")):
+    for kind, role in (("staff", ""), ("staff", "customer"), ("customer", "owner"), ("system", "owner"), ("robot", "")):
         with pytest.raises(ValueError):
             Actor("shop", kind, "x", role)
     with pytest.raises(ValueError):

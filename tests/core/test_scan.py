@@ -22,8 +22,7 @@ def typed_through(text: str, *, scanner: str, computer: str, caps: bool = False)
     """What the computer shows when a scanner set to one layout types `text` on a computer set to another."""
     shown = ""
     for sign in text:
-        key, shift = next((key, signs.index(sign)) for key,
-            signs in KEYBOARDS[scanner].items() if sign in signs)
+        key, shift = next((key, signs.index(sign)) for key, signs in KEYBOARDS[scanner].items() if sign in signs)
         plain, shifted = KEYBOARDS[computer][key]
         swap = caps and plain.isalpha() and plain.upper() == shifted
         shown += (plain, shifted)[1 - shift if swap else shift]
@@ -31,8 +30,7 @@ def typed_through(text: str, *, scanner: str, computer: str, caps: bool = False)
 
 
 def test_an_own_claim_code_gives_its_token() -> None:
-    for text in (f"{BASE}/c/{TOKEN}", f"{BASE}/c/{TOKEN}\r\n", f"\t{BASE}/c/{TOKEN} ",
-        f"{BASE}/c/{TOKEN}".upper()):
+    for text in (f"{BASE}/c/{TOKEN}", f"{BASE}/c/{TOKEN}\r\n", f"\t{BASE}/c/{TOKEN} ", f"{BASE}/c/{TOKEN}".upper()):
         assert read_scan(text, base_url=BASE) == Scan("claim", TOKEN)
     assert read_scan(f"shelfbell:c/{TOKEN}", base_url="") == Scan("claim", TOKEN)
     assert read_scan(f"shelfbell:c/{TOKEN}", base_url=BASE) == Scan("claim", TOKEN)
@@ -44,19 +42,46 @@ def test_an_address_with_a_folder_is_compared_whole() -> None:
     assert read_scan(f"http://127.0.0.1:8600/c/{TOKEN}", base_url=base).kind == "unknown"
 
 
-@pytest.mark.parametrize("text", [
-    f"https://other.example.org/c/{TOKEN}", f"{BASE}.other.example.net/c/{TOKEN}",
-    f"https://x@bell-6.quillhaven.example.org/c/{TOKEN}", f"{BASE}:444/c/{TOKEN}",
-    f"http{BASE[5:]}/c/{TOKEN}",
-    f"httpx{BASE[5:]}/c/{TOKEN}", f"https://bell-6.quillhaven.example.net/c/{TOKEN}",
-    f"{BASE}/c/{TOKEN}?x=1", f"{BASE}/c/{TOKEN}#x", f"{BASE}/c/{TOKEN}/", f"{BASE}/c/../c/{TOKEN}",
-    f"{BASE}/c/{TOKEN}b",
-    f"{BASE}/c/{TOKEN[:-1]}", f"{BASE}//c/{TOKEN}", f"{BASE}/c/", f"{BASE}/", BASE, TOKEN, f"/c/{TOKEN}",
-    f"shelfbell://c/{TOKEN}", f"shelfbells:c/{TOKEN}", f"https://other.example.org/?{BASE}/c/{TOKEN}",
-    f"{BASE}/c/{TOKEN}\n{BASE}/c/{TOKEN}", "tel:+447700900123", "WIFI:S:Tramstop;;", "javascript:alert(1)",
-    "shelfbell:p/", "shelfbell:p/../x", "shelfbell:p/" + "b" * 65, "", " ", "hello", "'; --", "😀",
-    "x" * 10**6,
-])
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"https://other.example.org/c/{TOKEN}",
+        f"{BASE}.other.example.net/c/{TOKEN}",
+        f"https://x@bell-6.quillhaven.example.org/c/{TOKEN}",
+        f"{BASE}:444/c/{TOKEN}",
+        f"http{BASE[5:]}/c/{TOKEN}",
+        f"httpx{BASE[5:]}/c/{TOKEN}",
+        f"https://bell-6.quillhaven.example.net/c/{TOKEN}",
+        f"{BASE}/c/{TOKEN}?x=1",
+        f"{BASE}/c/{TOKEN}#x",
+        f"{BASE}/c/{TOKEN}/",
+        f"{BASE}/c/../c/{TOKEN}",
+        f"{BASE}/c/{TOKEN}b",
+        f"{BASE}/c/{TOKEN[:-1]}",
+        f"{BASE}//c/{TOKEN}",
+        f"{BASE}/c/",
+        f"{BASE}/",
+        BASE,
+        TOKEN,
+        f"/c/{TOKEN}",
+        f"shelfbell://c/{TOKEN}",
+        f"shelfbells:c/{TOKEN}",
+        f"https://other.example.org/?{BASE}/c/{TOKEN}",
+        f"{BASE}/c/{TOKEN}\n{BASE}/c/{TOKEN}",
+        "tel:+447700900123",
+        "WIFI:S:Tramstop;;",
+        "javascript:alert(1)",
+        "shelfbell:p/",
+        "shelfbell:p/../x",
+        "shelfbell:p/" + "b" * 65,
+        "",
+        " ",
+        "hello",
+        "'; --",
+        "😀",
+        "x" * 10**6,
+    ],
+)
 def test_every_other_text_is_unknown_and_says_what_to_do(text: str) -> None:
     found = read_scan(text, base_url=BASE)
     assert (found.kind, found.value) == ("unknown", "")
@@ -99,5 +124,5 @@ def test_a_number_with_one_wrong_sign_is_never_put_right_by_a_layout() -> None:
     for place in range(len(NUMBER)):
         for sign in "0123456789CFHJKMPRTVWXY&é(è_çà":
             if sign != NUMBER[place]:
-                slip = NUMBER[:place] + sign + NUMBER[place + 1:]
+                slip = NUMBER[:place] + sign + NUMBER[place + 1 :]
                 assert read_scan(slip, base_url=BASE).kind == "unknown"

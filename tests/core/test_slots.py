@@ -52,6 +52,7 @@ def expected(day: date, tz: pytz.BaseTzInfo) -> set[tuple[datetime, datetime]]:
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("zone", ["Europe/London", "Australia/Lord_Howe"])
 def test_ten_years_of_slots_show_only_wall_times_that_happen(zone: str) -> None:
     shop, tz = night_shop(zone), pytz.timezone(zone)

@@ -112,6 +112,7 @@ def play(house: House, step: Step, story: Story, watch: Watch, *, stride: int) -
     return failed, partial
 
 
+@pytest.mark.long
 def test_a_flow_cut_off_at_any_statement_leaves_nothing_behind(house: House) -> None:
     watch, story = Watch(house.ctx.db.engine), Story(house)
     stride = 1 if house.ctx.db.is_sqlite else 4

@@ -205,6 +205,7 @@ def test_an_old_copy_of_the_database_opens_nothing_with_the_keys_of_today(kept: 
     assert hits([copy], patterns(ABOUT_INES)) == []
 
 
+@pytest.mark.long
 def test_forgetting_is_not_reported_as_done_while_a_reader_sees_the_old_pages(kept: Kept) -> None:
     house, early = kept.house, 0
     live(house)

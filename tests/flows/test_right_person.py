@@ -10,6 +10,8 @@ from email import policy
 from email.utils import getaddresses
 from typing import Any
 
+import pytest
+
 from notify.channels.base import Outgoing, Receipt, Verdict
 from notify.core.claim_number import show_number
 from notify.core.errors import NotifyError
@@ -44,6 +46,7 @@ def meddle(lines: Lines, n: int, visit_id: str, person_id: str) -> str:
     return f"c{n}@example.org"
 
 
+@pytest.mark.long
 def test_of_a_thousand_tickets_each_message_reaches_its_own_person_about_its_own_device(lines: Lines) -> None:
     house = lines.house
     count = 100 if house.ctx.db.is_sqlite else 1000
@@ -143,6 +146,7 @@ def wander(lines: Lines, visit: Any, chance: random.Random) -> None:
         return
 
 
+@pytest.mark.long
 def test_wandering_tickets_on_bad_lines_never_say_what_is_not_so_and_end_with_a_reason(lines: Lines) -> None:
     house, chance = lines.house, random.Random(20261125)
     watcher = Watcher(lines, chance)

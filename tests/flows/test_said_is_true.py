@@ -13,7 +13,9 @@ from notify.flows.check_in_form import DeviceForm
 
 
 def words_of(outgoing: Any) -> str:
-    return str(message_from_bytes(outgoing.payload, policy=policy.default).get_body(("plain",)).get_content())
+    body = message_from_bytes(outgoing.payload, policy=policy.default).get_body(("plain",))
+    assert body is not None
+    return str(body.get_content())
 
 
 def shelve(house: Any, ticket_id: str) -> None:

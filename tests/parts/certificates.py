@@ -65,9 +65,7 @@ def _usage(*, signs_certificates: bool) -> x509.KeyUsage:
     )  # fmt: skip
 
 
-def _builder(
-    *, subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePublicKey
-) -> x509.CertificateBuilder:
+def _builder(*, subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePublicKey) -> x509.CertificateBuilder:
     now = datetime.now(UTC)
     builder = x509.CertificateBuilder().subject_name(subject).issuer_name(issuer).public_key(key)
     builder = builder.serial_number(x509.random_serial_number())

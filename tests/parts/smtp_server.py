@@ -77,9 +77,7 @@ class SmtpServer:
             _cut(server)
         return answer
 
-    def authenticate(
-        self, server: SMTP, session: Session, envelope: Envelope, mechanism: str, data: Any
-    ) -> AuthResult:
+    def authenticate(self, server: SMTP, session: Session, envelope: Envelope, mechanism: str, data: Any) -> AuthResult:
         """`handled=False` makes the library send 535; with True it would send nothing and let it hang."""
         if not isinstance(data, LoginPassword):
             return AuthResult(success=False, handled=False)

@@ -33,6 +33,7 @@ from tests.parts.installation import ROOT
 from tests.parts.processes import die_with_parent, end, free_ports
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "wall",
     [
@@ -125,6 +126,7 @@ def _first_object(process: subprocess.Popen[bytes]) -> Any:
     return json.loads(b"".join(lines))
 
 
+@pytest.mark.long
 def test_the_demo_is_seeded_with_moved_clocks_only_in_its_own_past(tmp_path: Path) -> None:
     now = system_clock()
     config = _set_up(tmp_path / "demo", 8600)

@@ -46,6 +46,7 @@ def one_each(_letter: str) -> float:
     return 1.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_text_in_every_field_stays_on_the_paper_and_the_code_readable(name: str) -> None:
     text = HOSTILE[name]
@@ -62,6 +63,7 @@ def test_hostile_text_in_every_field_stays_on_the_paper_and_the_code_readable(na
             assert page.shape[0] < 9_000
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_text_on_labels_stays_on_the_label(name: str) -> None:
     text = HOSTILE[name]

@@ -129,6 +129,7 @@ def test_a_part_label_refuses_a_code_that_is_no_code(code: str) -> None:
         part_label("label50x25", replace(PART, code=code))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("paper", LABELS)
 @pytest.mark.parametrize("language", ["en", "de"])
 def test_a_label_shows_every_safety_flag_whole_with_number_and_shelf(paper: str, language: str) -> None:

@@ -33,8 +33,10 @@ def copy(tmp_path: Path) -> Path:
 def hostile(value: Any, nasty: str) -> Any:
     """The context with every text but links replaced by something that wants to be HTML."""
     if isinstance(value, dict):
-        return {key: inner if key in ("claim_link", "privacy_link", "url") else hostile(inner, nasty)
-                for key, inner in value.items()}
+        return {
+            key: inner if key in ("claim_link", "privacy_link", "url") else hostile(inner, nasty)
+            for key, inner in value.items()
+        }
     if isinstance(value, list):
         return [hostile(inner, nasty) for inner in value]
     return value if value is None or isinstance(value, int) else nasty

@@ -143,8 +143,19 @@ def test_the_privacy_page_covers_every_point_of_article_13_in_both_languages(wor
         page = words.privacy(language, settings())
         covered = " ".join(re.findall(r'data-art="([^"]+)"', page)).split()
         assert sorted(covered) == sorted(ARTICLE_13)
-        for value in ("Tramstop Bench", "Kim Tiller", "privacy@example.org", "Gull SMS", "Switzerland", "30 days",
-                      "8 years", "35 days", "opening hours change", "Harbour Data Office", "25 November 2026"):
+        for value in (
+            "Tramstop Bench",
+            "Kim Tiller",
+            "privacy@example.org",
+            "Gull SMS",
+            "Switzerland",
+            "30 days",
+            "8 years",
+            "35 days",
+            "opening hours change",
+            "Harbour Data Office",
+            "25 November 2026",
+        ):
             assert value in page, f"{language} lacks {value}"
         assert [word for word in RIGHTS[language] if word not in page] == []
         assert "6" in page and ("legal advice" in page or "Rechtsberatung" in page)

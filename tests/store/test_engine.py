@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Engine, text
 
 from notify.core.errors import Misconfigured
 from notify.store.engine import open_engine
+from tests.parts.databases import Backend
 from tests.parts.house import make_house
 
 # What TESTPLAN B1 and facts/security section 0 ask for, in the words SQLite answers with.
@@ -132,3 +133,11 @@ def test_files_are_for_their_owner_only_whatever_the_umask(clock: Any, tmp_path:
         os.umask(before)
     print(f"FIGURE private_files files={len(files)} folders={len(folders)} open_to_others={len(open_to_others)}")
     assert open_to_others == []
+
+
+def test_an_error_of_the_database_does_not_show_what_the_statement_carried(backend: Backend) -> None:
+    engine = open_engine(backend.url)
+    with pytest.raises(Exception, match="no_such_table") as caught, engine.connect() as connection:
+        connection.execute(text("select 1 from no_such_table where a = :a"), {"a": "+447700900123"})
+    assert "447700900123" not in str(caught.value)
+    engine.dispose()

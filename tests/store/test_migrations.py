@@ -78,6 +78,7 @@ def test_an_older_newer_or_empty_database_is_refused_with_what_to_do(backend: An
     engine.dispose()
 
 
+@pytest.mark.long
 def test_a_first_migration_that_fails_at_any_statement_leaves_nothing_and_then_succeeds(backend: Any) -> None:
     class Cut(Exception):
         pass

@@ -38,9 +38,7 @@ def _wall_time(given: Given, expect: Given) -> None:
     assert kind == expect["kind"]
     read = reading(wall, tz)
     assert read == _utc(expect["utc"])
-    assert read.astimezone(tz).replace(tzinfo=None) == datetime.fromisoformat(
-        expect["local_after_normalising"]
-    )
+    assert read.astimezone(tz).replace(tzinfo=None) == datetime.fromisoformat(expect["local_after_normalising"])
     assert wall.replace(tzinfo=tz).strftime("%z") == expect["offset_used"]
     if "other_reading_utc" in expect:
         assert reading(wall, tz, fold=1) == _utc(expect["other_reading_utc"])

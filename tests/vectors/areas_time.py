@@ -14,9 +14,7 @@ from notify.core.quiet import allowed_at
 # the dates of the cases; both lists from memory, as the cases say of theirs.
 HOLIDAYS = {
     None: frozenset[date](),
-    "US": frozenset(
-        map(date.fromisoformat, ("2026-06-19", "2026-11-11", "2026-11-26", "2026-12-25", "2027-01-01"))
-    ),
+    "US": frozenset(map(date.fromisoformat, ("2026-06-19", "2026-11-11", "2026-11-26", "2026-12-25", "2027-01-01"))),
     "UK": frozenset(map(date.fromisoformat, ("2026-12-25", "2026-12-28", "2027-01-01"))),
 }
 

@@ -85,6 +85,7 @@ def test_a_file_that_cannot_be_put_away_stops_no_other_and_is_taken_once(
         assert len(tickets.tickets_in(unit, (Phase.TAKEN_IN,))) == 2
 
 
+@pytest.mark.long
 def test_a_long_file_lets_the_counter_in_between_and_is_still_taken_once(house: Any, watch: Watch) -> None:
     lines = "".join(LINE.format(i) for i in range(2 * AT_ONCE + 7)) + "J-9999,nowhere,,Radio,,\n"
     served: list[str] = []

@@ -142,6 +142,7 @@ NASTY = {
 }  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", NASTY)
 def test_rubbish_in_every_text_is_kept_as_text_or_refused_in_words(kind: str, house: Any, signed_in: Browser) -> None:
     """Either the visit is taken and shows what was typed, or the page says which field and keeps it."""

@@ -81,6 +81,7 @@ def test_a_second_look_asks_the_database_one_thing_and_gives_the_same_page(house
     assert second.headers["Cache-Control"] == "no-store"
 
 
+@pytest.mark.long
 def test_whatever_any_flow_writes_no_kept_page_is_stale_and_its_stamp_has_risen(house: Any) -> None:
     story, looks = Story(house), Looks(house)
     changed = unmarked = 0

@@ -127,6 +127,7 @@ def test_a_forgotten_persons_link_says_that_it_is_over_in_their_language(house: 
         assert gone.status_code == 410 and "Diese Reparatur ist abgeschlossen" in text_of(gone)
 
 
+@pytest.mark.long
 def test_guesses_from_one_place_stop_being_answered_but_a_right_link_never_does(house: Any, client: Browser) -> None:
     right = link_of(house, house.check_in().ticket_ids[0])
     limit = house.services.settings.limits.claim_tries_an_hour
@@ -274,6 +275,7 @@ def test_a_device_called_back_after_booking_reads_as_being_worked_on(house: Any,
     assert "Nothing is ready to be collected yet." in text_of(client.get(link_of(house, ticket_id) + "/slots"))
 
 
+@pytest.mark.long
 def test_tokens_never_repeat_and_no_log_line_holds_one(
     house: Any, client: Browser, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -18,6 +18,7 @@ from tests.web.conftest import Browser
 from tests.web.every_route import every, fill_house
 
 
+@pytest.mark.long
 def test_a_hundred_thousand_secrets_are_all_different_and_long_enough() -> None:
     drawn = {claim_number.new_token(secrets.randbelow) for _ in range(100_000)}
     bits = claim_number.TOKEN_LENGTH * math.log2(len(set(claim_number.TOKEN_ALPHABET)))

@@ -27,6 +27,7 @@ def _token_for(browser: Browser, path: str, values: dict[str, str]) -> str:
     return browser.token(claim if path.startswith(claim) else "/who")
 
 
+@pytest.mark.long
 def test_no_unsafe_route_takes_a_form_without_token_or_from_elsewhere(
     app: Flask, house: Any, signed_in: Browser
 ) -> None:

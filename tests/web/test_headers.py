@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+import pytest
 from flask import Flask
 from werkzeug.test import TestResponse
 
@@ -53,6 +54,7 @@ def _answers(app: Flask, browser: Browser, values: dict[str, str]) -> Iterator[t
         yield f"{method} {path} {options}", browser.open(method, path, **options)
 
 
+@pytest.mark.long
 def test_every_answer_carries_the_headers(house: Any, app: Flask, signed_in: Browser, client: Browser) -> None:
     values, seen, missing = fill_house(house), 0, []
     statuses = set()

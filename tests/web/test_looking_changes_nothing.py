@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from flask import Flask
 
 from notify.flows import moves
@@ -15,6 +16,7 @@ SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 MAY_CHANGE = {"sessions", "throttles"}
 
 
+@pytest.mark.long
 def test_no_look_at_any_page_changes_the_database(app: Flask, house: Any, signed_in: Browser, client: Browser) -> None:
     asked = list(every(app, fill_house(house), methods=SAFE))
     before, broken, looked = digest(house), [], 0

@@ -115,6 +115,7 @@ def test_one_place_that_guesses_is_stopped_before_it_locks_the_name_out(house: A
     assert _sign_in(client).status_code == 303
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("typed", "goes_to"),
     [

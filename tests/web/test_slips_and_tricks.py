@@ -23,6 +23,7 @@ def test_a_promise_at_the_edge_of_the_calendar_is_refused_at_check_in(at: str, h
     assert 'href="#promise-1"' in answer.get_data(as_text=True)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("field", ["promise", "until", "due"])
 @pytest.mark.parametrize("at", EDGES)
 def test_no_time_typed_on_a_ticket_is_a_fault(at: str, field: str, house: Any, signed_in: Browser) -> None:
@@ -77,6 +78,7 @@ def test_ids_with_signs_that_no_database_keeps_open_nothing(house: Any, signed_i
             assert status in (303, 404, 422), (page, bad[:10], status)
 
 
+@pytest.mark.long
 def test_forms_with_signs_that_no_database_keeps_are_no_fault(house: Any, signed_in: Browser, client: Browser) -> None:
     visit = house.check_in()
     ticket = f"/tickets/{visit.ticket_ids[0]}"

@@ -235,7 +235,10 @@ def test_a_pickup_is_booked_moved_and_given_up_for_somebody_on_the_phone(signed_
         posted = signed_in.post(f"/visits/{shop.visits['shelf']}/book", {"slot": slot, "back": path})
         assert posted.headers["Location"] == path and "The pickup is kept" in text(signed_in.get(path))
     assert "Slate e-reader" in text(signed_in.get("/pickups"))
-    assert signed_in.post(f"/visits/{shop.visits['shelf']}/book", {"slot": "", "back": path}).status_code == 303
+    book = f"/visits/{shop.visits['shelf']}/book"
+    assert signed_in.post(book, {"slot": "", "back": path}).status_code == 303
+    assert seen(house, shop.tickets["shelf"]).booked_at is not None  # an untouched choice gives nothing up
+    assert signed_in.post(book, {"give_up": "1", "back": path}).status_code == 303
     assert seen(house, shop.tickets["shelf"]).booked_at is None
     for slot in ("rubbish", "2020-01-01T10:00/0"):
         signed_in.post(f"/visits/{shop.visits['shelf']}/book", {"slot": slot, "back": path})
