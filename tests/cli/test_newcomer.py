@@ -18,6 +18,7 @@ from tests.cli.conftest import Said, Shop
 Run = Callable[..., Said]
 
 
+@pytest.mark.long
 def test_init_makes_an_installation_for_its_owner_only_and_check_is_content(in_folder: Run, tmp_path: Path) -> None:
     said = in_folder(tmp_path, "init", str(tmp_path / "new"), "--name", "Tramstop Bench", "--json")
     assert said.code == 0, said.err
@@ -89,6 +90,7 @@ def test_rubbish_as_a_claim_number_is_refused_in_one_short_sentence(shop: Shop, 
     assert said.code in (2, 4) and 10 < len(said.err) < 400 and "Traceback" not in said.err
 
 
+@pytest.mark.long
 def test_rubbish_in_every_field_of_a_check_in_is_kept_as_text_or_refused(shop: Shop) -> None:
     for rubbish in (text for text in RUBBISH if text.strip()):
         said = shop("check-in", "--device", rubbish, "--fault", rubbish, "--name", rubbish, "--json")
@@ -134,6 +136,7 @@ def _set(home: Path, line: str) -> None:
     config.write_text(text.replace("[web]\n", f"[web]\n{line}\n"))
 
 
+@pytest.mark.long
 def test_a_test_message_goes_to_the_shop_itself_and_to_nobody_else(shop: Shop) -> None:
     shop.check_in()
     said = shop.ok("check", "--send-test", "--json")
@@ -150,6 +153,7 @@ def test_a_password_of_words_is_never_twice_the_same() -> None:
     assert len(made) == 200 and all(len(word) >= 20 for word in made)
 
 
+@pytest.mark.long
 def test_json_is_the_only_thing_on_the_output_when_asked_for(shop: Shop) -> None:
     number = shop.check_in()
     lists = [(noun, "list") for noun in ("ticket", "pickup", "call", "message", "staff", "part")]

@@ -105,6 +105,7 @@ def sealed_values(connection: Any) -> list[bytes]:
     return out
 
 
+@pytest.mark.long
 def test_forgetting_leaves_no_byte_of_a_person_in_any_file(kept: Kept) -> None:
     house = kept.house
     ticket, about = live(house)

@@ -187,6 +187,7 @@ def test_a_place_stays_while_another_device_of_the_visit_can_be_collected(house:
         assert bookings.live_booking(unit, done.visit_id) is None
 
 
+@pytest.mark.long
 def test_moves_cancels_and_changing_hours_leave_no_overbooked_slot_and_no_orphan_invite(house: Any) -> None:
     dice, steps, overbooked = random.Random(7), 120 if house.ctx.db.is_sqlite else 40, 0
     people = [f"visitor{n}@example.org" for n in range(4)]

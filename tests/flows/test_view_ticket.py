@@ -19,6 +19,7 @@ from tests.parts.full_shop import FullShop
 PICKUPS = {"slot_minutes": "20", "lead_minutes": "30", "horizon_days": "7"}
 
 
+@pytest.mark.long
 def test_every_move_of_the_table_is_offered_or_refused_with_its_reason(full_day: FullShop) -> None:
     house, asked, roles = full_day.house, 0, ("counter", "technician", "owner")
     for name, ticket_id in full_day.tickets.items():
@@ -135,6 +136,7 @@ def test_settings_show_closed_days_suppliers_and_whom_tonight_would_forget(house
     assert len(view_settings.view(house.ctx, house.actor()).suppliers) == 1
 
 
+@pytest.mark.long
 def test_a_closed_day_offers_no_pickup(house: Any) -> None:
     shop = full_shop.fill(house)
     tomorrow = house.clock().date() + timedelta(days=1)

@@ -189,6 +189,7 @@ def second(house: Any) -> Actor:
     return Actor(other, "staff", "staff-b", "owner")
 
 
+@pytest.mark.long
 def test_no_function_of_the_store_finds_or_changes_anything_of_another_shop(house: Any, second: Actor) -> None:
     known = arguments(full_shop(house), house)
     with house.read() as unit:

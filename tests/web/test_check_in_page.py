@@ -171,6 +171,7 @@ def test_rubbish_in_every_text_is_kept_as_text_or_refused_in_words(kind: str, ho
     house.deliver(after=91)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("field", ["name", "fault-1", "accessories-1", "shelf-1", "collector_names"])
 def test_a_claim_code_scanned_into_a_field_is_refused_with_advice(field: str, house: Any, signed_in: Browser) -> None:
     done = house.check_in()

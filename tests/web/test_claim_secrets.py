@@ -27,6 +27,7 @@ def test_a_hundred_thousand_secrets_are_all_different_and_long_enough() -> None:
     assert bits >= 128  # OWASP ASVS 5.0.0, 11.5.1
 
 
+@pytest.mark.long
 def test_no_log_and_no_address_holds_a_claim_secret(
     app: Flask, house: Any, signed_in: Browser, client: Browser, caplog: pytest.LogCaptureFixture
 ) -> None:

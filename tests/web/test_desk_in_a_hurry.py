@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from notify.flows import handover, moves, parts, pickup, questions
 from notify.flows.check_in_form import DeviceForm
 from notify.store import bookings, tickets
@@ -27,6 +29,7 @@ def _booked(house: Any, visit_id: str) -> str:
     return found.local_start[:16] if found else ""
 
 
+@pytest.mark.long
 def test_the_same_claim_at_two_counters_gives_the_device_once_and_says_so(house: Any, signed_in: Browser) -> None:
     done = house.check_in(DeviceForm("Kestrel pocket radio"))
     _shelve(house, done.ticket_ids[0])

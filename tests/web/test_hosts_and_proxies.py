@@ -86,6 +86,7 @@ def test_a_strange_host_is_refused_before_anything_else(host: str, client: Brows
     assert "csrf_token" not in answer.get_data(as_text=True)
 
 
+@pytest.mark.long
 def test_no_page_repeats_a_host_or_proxy_header(house: Any, signed_in: Browser) -> None:
     headers = {"X-Forwarded-Host": EVIL, "X-Forwarded-Prefix": f"/{EVIL}", "X-Original-URL": f"/{EVIL}"}
     for one in every(signed_in.app, fill_house(house), methods=frozenset({"GET"})):

@@ -62,6 +62,7 @@ def test_every_route_answers_404_to_another_shops_identifiers(
     assert not changed
 
 
+@pytest.mark.long
 def test_forms_that_name_another_shops_things_change_nothing_there(
     app: Flask, house: Any, signed_in: Browser, other_values: dict[str, str]
 ) -> None:

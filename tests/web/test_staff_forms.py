@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import time, timedelta
 from typing import Any
 
+import pytest
 from flask import Flask
 
 from notify.core.tickets import Phase
@@ -74,6 +75,7 @@ def test_a_refused_move_says_what_is_allowed_and_an_old_page_moves_nothing(signe
     assert desk.status_code == 409 and "handover desk" in text(desk) and not codes_in(text(desk))
 
 
+@pytest.mark.long
 def test_starting_anyway_needs_a_note_and_a_move_with_reasons_needs_one_of_them(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     path, how = f"/tickets/{shop.tickets['due']}", {"event": "bench_began", "to": "on_bench", "anyway": "1"}
@@ -216,6 +218,7 @@ def test_a_wrong_number_is_corrected_at_the_counter_and_rubbish_is_kept_to_be_me
     assert signed_in.post(f"{path}/contact", {**typed, "channel": "fax", "address": "1"}).status_code == 422
 
 
+@pytest.mark.long
 def test_a_lost_claim_ticket_is_replaced_and_the_old_code_opens_nothing(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     old = shop.token("shelf")
@@ -227,6 +230,7 @@ def test_a_lost_claim_ticket_is_replaced_and_the_old_code_opens_nothing(signed_i
     assert "/handover" in signed_in.post("/scan", {"scan": f"https://bell.example.org/c/{new}"}).headers["Location"]
 
 
+@pytest.mark.long
 def test_a_pickup_is_booked_moved_and_given_up_for_somebody_on_the_phone(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     path = f"/tickets/{shop.tickets['shelf']}"
@@ -287,6 +291,7 @@ def test_refused_settings_name_their_field_and_keep_what_was_typed(signed_in: Br
     print(f"FIGURE settings_refused forms={len(REFUSED)} lost=0")
 
 
+@pytest.mark.long
 def test_settings_change_what_they_say_and_only_that(signed_in: Browser, house: Any) -> None:
     shop = {
         "name": "Quay Bench",

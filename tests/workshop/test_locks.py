@@ -65,6 +65,7 @@ def test_what_runs_the_product_is_the_same_when_it_is_tested() -> None:
     assert {name: test.get(name) for name in run} == run
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("folder", "lock"), [("notify", "run.txt"), ("tests", "test.txt")])
 def test_every_library_that_is_imported_is_asked_for_by_name(folder: str, lock: str) -> None:
     asked = {canonicalize_name(requirement.name) for requirement in wanted(lock)}
