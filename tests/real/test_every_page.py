@@ -20,7 +20,7 @@ from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
 pytestmark = pytest.mark.real
 
 # Answers that are no page of ours: files, pictures, and the bare letter inside its frame.
-FILES = ("/static/", ".pdf", ".svg", "/html")
+FILES = ("healthz", "/static/", ".pdf", ".svg", "/html")
 ENOUGH = 24  # the least number of addresses that a full shop gives
 
 
