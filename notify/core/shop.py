@@ -50,7 +50,7 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "code_above": ShopSetting(
         0,
         "prices above this many minor units need a code sent to the stored contact; 0 = never",
-        "DESIGN: a setting",
+        "the shop's own choice",
         most=100_000_000,
     ),
     "controller": ShopSetting("", "name and address of who answers for the data, if not the shop's own"),

@@ -1,4 +1,4 @@
-"""TESTPLAN F1: an unsafe installation never starts, and is told which setting, why and what to do."""
+"""An unsafe installation never starts, and is told which setting, why and what to do."""
 
 from __future__ import annotations
 

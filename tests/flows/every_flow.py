@@ -1,4 +1,4 @@
-"""A story in which every writing flow happens once: the rows of TESTPLAN A1. A new flow gets a step here."""
+"""A story in which every writing flow happens once: each is cut off at every statement. A new flow gets a step here."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TESTPLAN A1: whatever statement of a flow fails, its state, events and messages are all there or none is."""
+"""Whatever statement of a flow fails, its state, events and messages are all there or none is."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TESTPLAN E1 to E3: after forgetting the bytes are gone from every file, old copies open nothing, nothing is early."""
+"""After forgetting the bytes are gone from every file, old copies open nothing, nothing is early."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TESTPLAN A2 and A6: one event makes one message however often it is raised; a crash loses none; two workers share."""
+"""One event makes one message however often it is raised; a crash loses none; two workers share."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""TESTPLAN A7, A8, A11: every message goes to its own person, says only what is so, and comes to an end."""
+"""Every message goes to its own person, says only what is so, and comes to an end."""
 
 from __future__ import annotations
 

@@ -49,7 +49,7 @@ def test_a_cancellation_says_so_three_times_over_and_asks_for_no_answer() -> Non
 
 
 def test_200_moves_keep_the_uid_and_raise_the_sequence_each_time() -> None:
-    """TESTPLAN C5 as far as the object goes: RFC 5546 2.1.4, and 2.1.5: newest by SEQUENCE, then DTSTAMP."""
+    """RFC 5546 2.1.4, and 2.1.5: newest by SEQUENCE, then DTSTAMP."""
     invite, errors, moves = an_invite(), 0, 200
     for n in range(moves):
         before = invite

@@ -1,4 +1,4 @@
-"""TESTPLAN B1: every connection is set as the design demands, a wrong answer is refused, snapshots hold still."""
+"""Every connection is set as the design demands, a wrong answer is refused, snapshots hold still."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from notify.store.engine import open_engine
 from tests.parts.databases import Backend
 from tests.parts.house import make_house
 
-# What TESTPLAN B1 and facts/security section 0 ask for, in the words SQLite answers with.
+# What a connection must be told so that nothing acknowledged is lost, in the words SQLite answers with.
 DEMANDED = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1, "secure_delete": 1, "mmap_size": 0}
 
 

@@ -1,4 +1,4 @@
-"""TESTPLAN D16 at the store: a shop's unit finds and changes nothing of another shop, whatever function is asked."""
+"""A shop's unit finds and changes nothing of another shop, whatever function is asked."""
 
 from __future__ import annotations
 
