@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from notify.cli.desk import Command, Desk, pass_desk
-from notify.core.errors import NotifyError
+from notify.cli.only_one import is_served
 from notify.flows import forget as flow
 from notify.flows.view_lookup import find_person
 
@@ -27,7 +27,8 @@ def forget(desk: Desk, dry_run: bool, number: str, who: str, yes: bool) -> None:
     if number:
         _one(desk, number, who, yes=yes, dry_run=dry_run)
         return
-    done = flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=desk.services.drop_copies)
+    served = _is_served(desk)
+    done = flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=desk.services.drop_copies, prove=not served)
     kept = [f"  kept: {reason}" for _, reason in done.kept]
     if dry_run:
         desk.show(
@@ -36,7 +37,7 @@ def forget(desk: Desk, dry_run: bool, number: str, who: str, yes: bool) -> None:
             *kept,
         )
         return
-    desk.show(done, f"{len(done.due)} people forgotten, {len(done.kept)} kept.", *kept, _proof(done.confirmed))
+    desk.show(done, f"{len(done.due)} people forgotten, {len(done.kept)} kept.", *kept, _proof(done.confirmed, served))
 
 
 def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None:
@@ -46,13 +47,19 @@ def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None
         return
     if not yes:
         click.confirm("This cannot be taken back. Forget this person now?", abort=True)
-    proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies)
-    desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved))
-    if not proved and desk.options.json:
-        raise NotifyError("It is not proved yet that nothing is left", "The next nightly run proves it.")
+    served = _is_served(desk)
+    proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies, prove=not served)
+    desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved, served))
 
 
-def _proof(confirmed: bool) -> str:
+def _is_served(desk: Desk) -> bool:
+    """Whether a running service has the files: then it proves the forgetting, within a minute."""
+    return desk.ctx.db.is_sqlite and is_served(desk.services.settings.database.data_folder)
+
+
+def _proof(confirmed: bool, served: bool) -> str:
     if confirmed:
         return "It is proved that nothing readable is left in the database files."
+    if served:
+        return "The running service rewrites the files and proves it within a minute."
     return "It is not proved yet, because somebody was reading just now; the next run proves it."

@@ -36,6 +36,15 @@ def only_one(folder: Path) -> Iterator[None]:
         os.close(handle)
 
 
+def is_served(folder: Path) -> bool:
+    """Whether some `shelfbell serve` holds the folder's lock just now."""
+    try:
+        with only_one(folder):
+            return False
+    except Conflict:
+        return True
+
+
 def _lock(handle: int) -> None:
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -60,7 +60,12 @@ def _forget(run: Run) -> None:
         return
     done = forget.forget(run.context, run.actor, drop_copies=run.services.drop_copies)
     if not done.confirmed:
-        log.warning("forgetting is not proved yet, because a reader was in the way; the next night proves it")
+        log.warning("forgetting is not proved yet, because a reader was in the way; it is tried again each minute")
+
+
+def _prove(run: Run) -> None:
+    """What a command forgot, or a reader held up, is rewritten and proved here: by the one that checkpoints."""
+    forget.confirm(run.context, run.actor)
 
 
 def _checkpoint(run: Run) -> None:
@@ -75,6 +80,7 @@ JOBS: tuple[Job, ...] = (
     Job("collection_reminders", Every(1800), lambda run: pickup.remind_collection(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("forget", Nightly(), _forget),
+    Job("prove_forgetting", Every(60), _prove),
 )
 # Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a
 # checkpoint that a crash cuts off has to begin anew, and a long journal makes every read slower (measured).

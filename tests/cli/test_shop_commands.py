@@ -8,6 +8,10 @@ from typing import Any
 import pytest
 
 from notify.cli.main import COMMANDS, cli
+from notify.cli.only_one import only_one
+from notify.schedule.due import DueJobs
+from notify.schedule.jobs import JOBS
+from notify.store import erasing
 from notify.wiring import system_clock
 from tests.cli.conftest import Shop
 
@@ -160,6 +164,20 @@ def test_a_person_is_forgotten_at_once_and_the_story_stays(shop: Shop) -> None:
     dry = shop.ok("forget", "--dry-run", "--json").data
     assert (list(dry["due"]), dry["dry_run"]) == ([], True)
     assert shop.ok("forget", "--json").data["confirmed"] is True
+
+
+def test_beside_a_running_service_the_proof_is_left_to_it_because_only_one_may_checkpoint(shop: Shop) -> None:
+    number = shop.check_in()
+    with only_one(shop.installation.config.parent / "data"):  # as `shelfbell serve` holds it
+        said = shop.ok("forget", "--person", number, "--yes")
+        assert "The running service rewrites the files and proves it" in said.out
+        assert shop.ok("forget", "--json").data["confirmed"] is False
+    services = shop.installation.open()
+    job = next(job for job in JOBS if job.name == "prove_forgetting")
+    DueJobs(services, [job], "one").run_due()
+    with services.context.db.read(services.shop_ids()[0]) as unit:
+        assert erasing.unconfirmed(unit) == () and len(erasing.list_erasures(unit)) == 1
+    services.close()
 
 
 def test_every_command_has_help_with_a_sentence_and_the_common_options() -> None:
