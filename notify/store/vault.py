@@ -78,8 +78,8 @@ class Vault:
 
     def prepare(self) -> None:
         """Creates the key table and checks that the master key opens what is there; raises Misconfigured if not."""
-        key_metadata.create_all(self._engine)
-        with self._engine.begin() as connection:
+        with self._writing() as connection:  # one at a time: several processes may start on a fresh store
+            key_metadata.create_all(connection)
             row = connection.execute(select(data_keys).limit(1)).first()
         if row is not None:
             self._unwrap(row.person_id, row.master_id, row.wrapped)

@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 
 from notify.config.first_setup import write_first_installation
-from notify.wiring import system_clock
+from notify.config.load import load
+from notify.wiring import build, system_clock
 from tests.parts.databases import Backend
 from tests.parts.installation import ROOT
 from tests.parts.processes import die_with_parent, end
@@ -31,6 +32,7 @@ def test_two_processes_and_a_fork_run_each_due_job_once(backend: Backend, tmp_pa
     config = write_first_installation(
         tmp_path / "shop", public_url="", random_bytes=secrets.token_bytes, changed={"database.url": backend.url}
     )
+    build(load(config)).close()  # as `shelfbell init` does: the race is about jobs, not about making the key store
     diary, go = tmp_path / "diary", tmp_path / "go"
     racers = [_start(config, diary, go, how) for how in ("alone", "fork")]
     try:
