@@ -1,4 +1,4 @@
-"""Gathers what a message says: today's facts about its devices, as the flat context of the templates."""
+"""Gathers what a message says: the flat context of the templates, key by key, which makes it a little long."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tickets: rows in, opened tickets out, changes guarded by a version."""
+"""Tickets: rows in, opened tickets out, changes guarded by a version. A little long: one table, one room."""
 
 from __future__ import annotations
 

@@ -92,10 +92,3 @@ def people_of_visits(unit: Unit, visit_ids: Iterable[str], role: str) -> Mapping
         .order_by(t.c.person_id.desc())
     )
     return {row.visit_id: row.person_id for row in rows}
-
-
-def add_visit_person(unit: Unit, visit_id: str, person_id: str, role: str) -> None:
-    """Adds one person in a role to a visit."""
-    unit.connection.execute(
-        insert(s.visit_people).values(shop_id=unit.shop_id, visit_id=visit_id, person_id=person_id, role=role)
-    )

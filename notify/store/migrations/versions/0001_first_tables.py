@@ -1,4 +1,4 @@
-"""The first tables, as the first release had them."""
+"""The first tables, as the first release had them. Long because it was generated from the schema, table by table."""
 
 from __future__ import annotations
 
