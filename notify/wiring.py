@@ -20,7 +20,9 @@ from notify.config.key_files import read_key, read_password
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 from notify.dispatch.compose import Composer, Sending
-from notify.dispatch.deliver import Dispatcher, Rules
+from notify.dispatch.deliver import Dispatcher
+from notify.dispatch.look_again import Rules
+from notify.dispatch.prepare import Preparer
 from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Clock, Context
 from notify.paths import templates_folder
@@ -101,10 +103,12 @@ def build(
         db=db, clock=clock, new_id=new_id, pick=pick, public_url=settings.web.public_url,
         bell=timedelta(seconds=settings.bell.wait_seconds), channels_on=frozenset(ways),
     )  # fmt: skip
+    preparer = Preparer(
+        Composer(texts, lambda code: words.get(code), _sending(settings, secret)),
+        Rules(context.bell, settings.bell.quiet_from, settings.bell.quiet_until, frozenset(ways)),
+    )
     dispatcher = Dispatcher(
-        db=db, composer=Composer(texts, lambda code: words.get(code), _sending(settings)), channels=ways, clock=clock,
-        jitter=jitter, name=new_id(), fault=fault,
-        rules=Rules(context.bell, settings.bell.quiet_from, settings.bell.quiet_until, frozenset(ways)),
+        db=db, preparer=preparer, channels=ways, clock=clock, jitter=jitter, name=new_id(), fault=fault,
     )  # fmt: skip
     page_words = Words(templates / "words", prefix="page.")
     return Services(settings, context, dispatcher, ways, texts, words, page_words, secret, templates)
@@ -147,11 +151,11 @@ def _mail_channel(settings: Settings) -> Channel:
     ))  # fmt: skip
 
 
-def _sending(settings: Settings) -> Sending:
+def _sending(settings: Settings, secret: bytes) -> Sending:
     mail = settings.mail
     return Sending(
         sender=Mailbox(mail.sender_name, mail.sender_address), reply_to=mail.reply_to,
         organizer=settings.invite.organizer or mail.sender_address,
         sms_template=settings.sms.template if settings.sms.transport == "mailgate" else "",
-        public_url=settings.web.public_url,
+        public_url=settings.web.public_url, bounce=mail.bounce_address, bounce_key=secret,
     )  # fmt: skip

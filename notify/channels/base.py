@@ -50,11 +50,15 @@ class Outgoing:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """The answer of a channel: a verdict, a short machine-readable code, and words without any address."""
+    """The answer of a channel: a verdict, a short machine-readable code, and words without any address.
+
+    `provider_id` is the other side's own name for the message, where it gives one (at most 120 characters).
+    """
 
     verdict: Verdict
     code: str
     text: str = ""
+    provider_id: str = ""
 
 
 class Channel(Protocol):

@@ -208,6 +208,12 @@ MAILBOX = Kind(
     "some calendars drop a plus sign.",
     _pattern("{token}", _TOKEN),
 )
+BOUNCE = Kind(
+    "mailbox",
+    'Write an address with {token} once and no plus sign, such as "bounce-{token}@example.org", '
+    "with at most 22 letters before the @ besides the token.",
+    _pattern("{token}", "a" * 42),
+)
 TIME = Kind("time", 'Write a time of day in quotes, such as "21:00".', _time)
 ZONE = Kind("zone", 'Write a time zone of the IANA list in quotes, such as "Europe/Berlin".', _zone)
 ENCODING = Kind("encoding", 'Write a text encoding in quotes, such as "utf-8" or "cp1252".', _encoding)

@@ -54,6 +54,7 @@ class Mail:
     sender_name: str
     sender_address: str
     reply_to: str
+    bounce_address: str
 
 
 @dataclass(frozen=True, slots=True)

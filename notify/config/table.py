@@ -94,6 +94,12 @@ SETTINGS: tuple[Setting, ...] = (
         "address that e-mails come from; one of your own before anything is sent",
     ),
     Setting("mail.reply_to", k.ADDRESS, "", "address for replies; empty: the sender"),
+    Setting(
+        "mail.bounce_address",
+        k.BOUNCE,
+        "",
+        "envelope address with {token}, to which reports of failed delivery come; empty: the sender",
+    ),
     Setting("sms.transport", k.choice("off", "mailgate"), "off", "mailgate: through an e-mail-to-SMS gateway"),
     Setting("sms.template", k.SMS_TEMPLATE, "", "the gateway's address with {digits} for the number"),
     Setting("sms.sender", k.ADDRESS, "", "address the gateway knows you by; empty: mail.sender_address"),

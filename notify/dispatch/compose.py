@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
 from notify.channels.sms_mailgate import gateway_address
+from notify.core.return_address import fill, make_token
 from notify.core.shop import Shop
 from notify.render.email import Mailbox, compose_mail
 from notify.render.invite import Invite, invite_bytes
@@ -23,7 +24,8 @@ from notify.store.messages import Composed, Message
 class Sending:
     """How the installation signs its mail. `organizer` holds `{token}` where a booking's token goes.
 
-    `sms_template` is the gateway's address with `{digits}`; empty while text messages are off.
+    `sms_template` is the gateway's address with `{digits}`; empty while text messages are off. `bounce` holds
+    `{token}` where the token of a message goes (core/return_address); empty: reports come back to the sender.
     """
 
     sender: Mailbox
@@ -31,6 +33,14 @@ class Sending:
     organizer: str
     sms_template: str
     public_url: str
+    bounce: str = ""
+    bounce_key: bytes = field(default=b"", repr=False)
+
+    def return_address(self, message_id: str, contact_id: str) -> str:
+        """The envelope's sender, to which reports about this message come back (RFC 5321 4.5.5: a read address)."""
+        if not self.bounce:
+            return self.sender.address
+        return fill(self.bounce, make_token(message_id, contact_id, key=self.bounce_key))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +57,8 @@ class Composer:
     ) -> Composed:  # fmt: skip
         """The bytes for `address` (e-mail or E.164). For `call` there are none: only the sentence to say."""
         domain = self.sending.sender.address.rpartition("@")[2]
-        identity = f"<{message.id}.{channel}.{message.resend}@{domain}>"
+        # Another contact is another text: never under the same Message-ID (RFC 5322 3.6.4).
+        identity = f"<{message.id}.{channel}.{contact_id[:8] or 'shop'}.{message.resend}@{domain}>"
 
         def part(name: str) -> str:
             return self.texts.render(language=language, notice=message.notice, part=name, context=context)

@@ -1,14 +1,42 @@
-"""Reads what the second look needs to know about the thing a message speaks of."""
+"""The second look: reads today's facts about what a message speaks of, and asks core whether it may leave."""
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
 
-from notify.core.second_look import Now
+from notify.core.quiet import allowed_at
+from notify.core.second_look import Now, Verdict, look
+from notify.core.shop import Shop
 from notify.core.tickets import Phase
-from notify.store import bookings, messages, questions, tickets
+from notify.store import bookings, messages, people, questions, shops, tickets
 from notify.store.database import Unit
+from notify.store.facts import gather
 from notify.store.messages import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The installation's rules of telling."""
+
+    bell: timedelta
+    quiet_from: time
+    quiet_until: time
+    channels_on: frozenset[str]
+
+
+def look_at(unit: Unit, message: Message, rules: Rules, *, now: datetime) -> Verdict:
+    """Whether a message may leave now, must wait or is dropped, by today's facts."""
+    shop = shops.get_shop(unit, today=now.date())
+    facts = gather(unit, message.visit_id, channels_on=rules.channels_on, bell=rules.bell)
+    person = next(iter(people.recipients(unit, [message.person_id])), None) if message.person_id else None
+    today = todays_facts(unit, message, now=now, quiet_until=_quiet_until(shop, rules, now))
+    return look(message.notice, channel=message.channel, expires_at=message.expires_at, person=person,
+                facts=facts, now=today)  # fmt: skip
+
+
+def _quiet_until(shop: Shop, rules: Rules, now: datetime) -> datetime:
+    return allowed_at(now, zones=[shop.zone], quiet_from=rules.quiet_from, quiet_until=rules.quiet_until)
 
 
 def todays_facts(unit: Unit, message: Message, *, now: datetime, quiet_until: datetime) -> Now:

@@ -64,7 +64,8 @@ def _told(message: Message, receipt: Receipt) -> Told:
 
 def _ending(result: Result) -> Ending:
     return Ending(result.message, result.state, reason=result.reason, due_at=result.due_at,
-                  tried=result.receipt is not None, ambiguous=result.is_ambiguous)  # fmt: skip
+                  tried=result.receipt is not None, ambiguous=result.is_ambiguous,
+                  provider_id=result.receipt.provider_id if result.receipt else "")  # fmt: skip
 
 
 def _follow_up(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:

@@ -55,22 +55,33 @@ class Message:
     leased: bool
     composed_at: datetime | None
     ended_at: datetime | None
+    parts: int = 0
+    provider_id: str = ""
+    delivery: str = ""
+    delivery_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Composed:
-    """A message ready to leave: `sentence` is its plain text, kept to show it as its reader sees it."""
+    """A message ready to leave: `sentence` is its plain text, kept to show it as its reader sees it.
+
+    `parts` is how many text messages it is paid for as; 0 for other channels.
+    """
 
     payload: bytes
     message_id: str
     sentence: str
     channel: str
     contact_id: str
+    parts: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """What a claim comes to: `state`, or back to waiting until `due_at` (None: as before)."""
+    """What a claim comes to: `state`, or back to waiting until `due_at` (None: as before).
+
+    `provider_id` is a gateway's own name for the message, by which its later receipts find it.
+    """
 
     message: Message
     state: MessageState
@@ -78,6 +89,7 @@ class Ending:
     due_at: datetime | None = None
     tried: bool = False
     ambiguous: bool = False
+    provider_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,4 +244,8 @@ def as_message(row: Any) -> Message:
         leased=row.lease_until is not None,
         composed_at=row.composed_at,
         ended_at=row.ended_at,
+        parts=row.parts,
+        provider_id=row.provider_id or "",
+        delivery=row.delivery,
+        delivery_at=row.delivery_at,
     )

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Insert, bindparam, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from notify.core.messages import MessageState
+from notify.core.messages import Delivery, MessageState
 from notify.core.planner import Plan, Planned
 from notify.store import schema as s
 from notify.store.database import Unit
@@ -148,6 +148,7 @@ def keep_bytes(unit: Unit, group: Sequence[tuple[Message, Composed]], *, at: dat
             "message_id": composed.message_id,
             "channel": composed.channel,
             "contact_id": composed.contact_id or None,
+            "parts": composed.parts,
             "composed_at": at,
         }
         for message, composed in group
@@ -177,6 +178,9 @@ def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
         "lease_until": None,
         "attempts": message.attempts + int(ending.tried),
         "ambiguous": message.ambiguous + int(ending.ambiguous),
+        "provider_id": ending.provider_id or message.provider_id or None,
+        "delivery": Delivery.HANDED_OVER if state == MessageState.SENT else message.delivery,
+        "delivery_at": now if state == MessageState.SENT else message.delivery_at,
     }
 
 

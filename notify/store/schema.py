@@ -117,8 +117,13 @@ staff = _table(
     Column("pin_hash", String(200), nullable=False),
     _flag("active"),
     _at("created_at"),
+    # Where the shop's bell rings for this person, sealed under a key of their own (the vault's, named by `id`).
+    _sealed("email"),
+    _sealed("phone"),
+    _code("rings_by"),
     UniqueConstraint("shop_id", "name"),
     CheckConstraint("role in ('counter','technician','owner')", name="role"),
+    CheckConstraint("rings_by in ('','email','sms','both')", name="rings_by"),
 )
 sessions = _table(
     "sessions",
@@ -155,6 +160,7 @@ contacts = _table(
     Column("lookup", String(64)),
     _flag("in_repaired_device"),
     _at("undeliverable_at", null=True),
+    _code("undeliverable_why"),
     _at("created_at"),
     _at("replaced_at", null=True),
     Index("ix_contacts_lookup", "shop_id", "lookup"),
@@ -384,8 +390,13 @@ messages = _table(
     Column("message_id", String(120)),
     _sealed("bytes"),
     _sealed("sentence"),
+    Column("parts", Integer, nullable=False, server_default=text("0")),  # text messages that it is paid for as
     _at("composed_at", null=True),
     _at("ended_at", null=True),
+    # What was heard of it after it left: a gateway's own name for it, and how far it got (core/messages.Delivery).
+    Column("provider_id", String(120)),
+    _code("delivery"),
+    _at("delivery_at", null=True),
     UniqueConstraint(
         "shop_id", "about", "cause", "notice", "person_id", "channel", "resend", name="uq_messages_identity"
     ),
@@ -395,6 +406,7 @@ messages = _table(
     CheckConstraint("state in ('waiting','sent','to_call','called','dropped','skipped','given_up')", name="state"),
     CheckConstraint("state in ('waiting','to_call') or ended_at is not null", name="ended"),
     CheckConstraint("state not in ('dropped','skipped','given_up') or reason <> ''", name="reason"),
+    CheckConstraint("delivery in ('','handed_over','delayed','unknown','delivered','failed')", name="delivery"),
     parents={"visit_id": "visits"},
 )
 # Only what waits is in these indexes, so that finding work does not slow down as the archive grows.
@@ -413,6 +425,15 @@ Index(
     sqlite_where=text("state = 'waiting'"),
     postgresql_where=text("state = 'waiting'"),
 )
+Index(
+    "uq_messages_provider",
+    messages.c.shop_id,
+    messages.c.channel,
+    messages.c.provider_id,
+    unique=True,
+    sqlite_where=text("provider_id is not null"),
+    postgresql_where=text("provider_id is not null"),
+)
 receipts = _table(
     "receipts",
     _id(),
@@ -424,6 +445,50 @@ receipts = _table(
     Column("text", String(200), nullable=False),
     Index("ix_receipts_message", "shop_id", "message_id"),
     parents={"message_id": "messages"},
+)
+# What somebody wrote back. Sealed under the person's key, or, from a stranger, under a key named by the row itself.
+replies = _table(
+    "replies",
+    _id(),
+    Column("seq", Integer, nullable=False),
+    _id("visit_id", null=True),
+    _id("ticket_id", null=True),
+    _id("person_id", null=True),
+    _id("sealed_for"),
+    _id("message_id", null=True),
+    _code("channel"),
+    _code("kind"),
+    _code("state"),
+    _sealed("sender"),
+    _sealed("subject"),
+    _sealed("text"),
+    _at("at"),
+    _at("taken_at"),
+    _at("seen_at", null=True),
+    _id("staff_id", null=True),
+    UniqueConstraint("shop_id", "seq"),
+    Index("ix_replies_visit", "shop_id", "visit_id"),
+    Index("ix_replies_ticket", "shop_id", "ticket_id"),
+    Index("ix_replies_person", "shop_id", "person_id"),
+    CheckConstraint("state in ('new','seen')", name="state"),
+    CheckConstraint("kind in ('stop','start','help','erasure','question','other','calendar','auto')", name="kind"),
+)
+Index(
+    "ix_replies_new",
+    replies.c.shop_id,
+    replies.c.seq,
+    sqlite_where=text("state = 'new'"),
+    postgresql_where=text("state = 'new'"),
+)
+# Every letter or gateway call acts once: the hash of its Message-ID, else of its bytes. No personal data.
+taken_letters = Table(
+    "taken_letters",
+    metadata,
+    Column("source", String(40), nullable=False),
+    Column("key", String(64), nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("at", Instant, nullable=False),
+    PrimaryKeyConstraint("source", "key"),
 )
 idempotency = _table(
     "idempotency",

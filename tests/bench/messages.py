@@ -64,7 +64,7 @@ def _measure(house: House, sink: Helper, *, n: int, rounds: int) -> list[Figure]
     visits: list[list[str]] = []
     ours: list[Round] = []
     line = baselines.open_line(int(sink.first))
-    sender = house.services.dispatcher.composer.sending.sender
+    sender = house.services.dispatcher.preparer.composer.sending.sender
     same, cpu_theirs = 0, 0.0
 
     def we(number: int) -> float:
@@ -132,7 +132,7 @@ def tell(house: House, tickets: list[str]) -> Round:
 
 def as_letters(house: House, visits: list[str]) -> tuple[list[baselines.Letter], list[bytes]]:
     """What was sent about the visits' ready devices, as facts at hand for the bare loop, and the bytes sent."""
-    sending = house.services.dispatcher.composer.sending
+    sending = house.services.dispatcher.preparer.composer.sending
     now = house.clock()
     letters, sent = [], []
     with house.read() as unit:

@@ -124,12 +124,13 @@ def test_a_way_that_already_carries_the_same_words_is_not_taken_twice() -> None:
     assert seen("ready", person=only_text, channel="email", tried=both, **shelf) == Drop("told_another_way")
 
 
-def test_messages_move_only_along_their_table_and_ended_ones_never() -> None:
+def test_messages_move_only_along_their_table_and_ended_ones_only_when_they_come_back() -> None:
     wanted = {
         ("waiting", "waiting"), ("waiting", "sent"), ("waiting", "to_call"), ("waiting", "dropped"),
         ("waiting", "given_up"), ("to_call", "called"), ("to_call", "dropped"), ("to_call", "to_call"),
+        ("sent", "given_up"),  # it came back: RFC 3464
     }  # fmt: skip
     grid = itertools.product(MessageState, MessageState)
     assert {(a.value, b.value) for a, b in grid if may_move(a, b)} == wanted
     assert {s.value for s in ENDED} == {"sent", "called", "dropped", "skipped", "given_up"}
-    assert set(MOVES) == set(MessageState) - ENDED
+    assert set(MOVES) == set(MessageState) - ENDED | {MessageState.SENT}

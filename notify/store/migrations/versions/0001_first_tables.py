@@ -66,6 +66,45 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_people")),
     )
     op.create_table(
+        "replies",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=True),
+        sa.Column("ticket_id", sa.String(length=36), nullable=True),
+        sa.Column("person_id", sa.String(length=36), nullable=True),
+        sa.Column("sealed_for", sa.String(length=36), nullable=False),
+        sa.Column("message_id", sa.String(length=36), nullable=True),
+        sa.Column("channel", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("sender_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("subject_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("text_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("taken_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("seen_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint(
+            "kind in ('stop','start','help','erasure','question','other','calendar','auto')",
+            name=op.f("ck_replies_kind"),
+        ),
+        sa.CheckConstraint("state in ('new','seen')", name=op.f("ck_replies_state")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_replies")),
+        sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_replies_shop_id_seq")),
+    )
+    op.create_index(
+        "ix_replies_new",
+        "replies",
+        ["shop_id", "seq"],
+        unique=False,
+        sqlite_where=sa.text("state = 'new'"),
+        postgresql_where=sa.text("state = 'new'"),
+    )
+    op.create_index("ix_replies_person", "replies", ["shop_id", "person_id"], unique=False)
+    op.create_index("ix_replies_ticket", "replies", ["shop_id", "ticket_id"], unique=False)
+    op.create_index("ix_replies_visit", "replies", ["shop_id", "visit_id"], unique=False)
+    op.create_table(
         "shop_settings",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("key", sa.String(length=60), nullable=False),
@@ -102,6 +141,10 @@ def upgrade() -> None:
         sa.Column("pin_hash", sa.String(length=200), nullable=False),
         sa.Column("active", sa.Boolean(), nullable=False),
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("email_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("phone_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("rings_by", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.CheckConstraint("rings_by in ('','email','sms','both')", name=op.f("ck_staff_rings_by")),
         sa.CheckConstraint("role in ('counter','technician','owner')", name=op.f("ck_staff_role")),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_staff")),
         sa.UniqueConstraint("shop_id", "name", name=op.f("uq_staff_shop_id_name")),
@@ -126,6 +169,14 @@ def upgrade() -> None:
         sa.Column("taken", sa.Integer(), nullable=False),
         sa.Column("refused", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "source", "digest", name=op.f("pk_taken_files")),
+    )
+    op.create_table(
+        "taken_letters",
+        sa.Column("source", sa.String(length=40), nullable=False),
+        sa.Column("key", sa.String(length=64), nullable=False),
+        sa.Column("kind", sa.String(length=20), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("source", "key", name=op.f("pk_taken_letters")),
     )
     op.create_table(
         "taken_rows",
@@ -182,23 +233,23 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_bookings")),
     )
-    with op.batch_alter_table("bookings", schema=None) as batch_op:
-        batch_op.create_index("ix_bookings_visit", ["shop_id", "visit_id"], unique=False)
-        batch_op.create_index(
-            "uq_bookings_live",
-            ["shop_id", "visit_id"],
-            unique=True,
-            sqlite_where=sa.text("state = 'booked'"),
-            postgresql_where=sa.text("state = 'booked'"),
-        )
-        batch_op.create_index(
-            "uq_bookings_place",
-            ["shop_id", "start_at", "seat"],
-            unique=True,
-            sqlite_where=sa.text("state = 'booked'"),
-            postgresql_where=sa.text("state = 'booked'"),
-        )
-
+    op.create_index("ix_bookings_visit", "bookings", ["shop_id", "visit_id"], unique=False)
+    op.create_index(
+        "uq_bookings_live",
+        "bookings",
+        ["shop_id", "visit_id"],
+        unique=True,
+        sqlite_where=sa.text("state = 'booked'"),
+        postgresql_where=sa.text("state = 'booked'"),
+    )
+    op.create_index(
+        "uq_bookings_place",
+        "bookings",
+        ["shop_id", "start_at", "seat"],
+        unique=True,
+        sqlite_where=sa.text("state = 'booked'"),
+        postgresql_where=sa.text("state = 'booked'"),
+    )
     op.create_table(
         "consents",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -219,9 +270,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_consents")),
     )
-    with op.batch_alter_table("consents", schema=None) as batch_op:
-        batch_op.create_index("ix_consents_person", ["shop_id", "person_id"], unique=False)
-
+    op.create_index("ix_consents_person", "consents", ["shop_id", "person_id"], unique=False)
     op.create_table(
         "contacts",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -232,6 +281,7 @@ def upgrade() -> None:
         sa.Column("lookup", sa.String(length=64), nullable=True),
         sa.Column("in_repaired_device", sa.Boolean(), nullable=False),
         sa.Column("undeliverable_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("undeliverable_why", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("replaced_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.CheckConstraint("channel in ('email','sms')", name=op.f("ck_contacts_channel")),
@@ -240,10 +290,8 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_contacts")),
     )
-    with op.batch_alter_table("contacts", schema=None) as batch_op:
-        batch_op.create_index("ix_contacts_lookup", ["shop_id", "lookup"], unique=False)
-        batch_op.create_index("ix_contacts_person", ["shop_id", "person_id"], unique=False)
-
+    op.create_index("ix_contacts_lookup", "contacts", ["shop_id", "lookup"], unique=False)
+    op.create_index("ix_contacts_person", "contacts", ["shop_id", "person_id"], unique=False)
     op.create_table(
         "events",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -263,10 +311,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_events")),
         sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_events_shop_id_seq")),
     )
-    with op.batch_alter_table("events", schema=None) as batch_op:
-        batch_op.create_index("ix_events_ticket", ["shop_id", "ticket_id", "seq"], unique=False)
-        batch_op.create_index("ix_events_visit", ["shop_id", "visit_id", "seq"], unique=False)
-
+    op.create_index("ix_events_ticket", "events", ["shop_id", "ticket_id", "seq"], unique=False)
+    op.create_index("ix_events_visit", "events", ["shop_id", "visit_id", "seq"], unique=False)
     op.create_table(
         "messages",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -294,8 +340,15 @@ def upgrade() -> None:
         sa.Column("message_id", sa.String(length=120), nullable=True),
         sa.Column("bytes_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("sentence_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("parts", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.Column("composed_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("provider_id", sa.String(length=120), nullable=True),
+        sa.Column("delivery", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("delivery_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.CheckConstraint(
+            "delivery in ('','handed_over','delayed','unknown','delivered','failed')", name=op.f("ck_messages_delivery")
+        ),
         sa.CheckConstraint(
             "state in ('waiting','sent','to_call','called','dropped','skipped','given_up')",
             name=op.f("ck_messages_state"),
@@ -313,24 +366,32 @@ def upgrade() -> None:
         ),
         sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_messages_shop_id_seq")),
     )
-    with op.batch_alter_table("messages", schema=None) as batch_op:
-        batch_op.create_index("ix_messages_cause", ["shop_id", "cause"], unique=False)
-        batch_op.create_index(
-            "ix_messages_due",
-            ["shop_id", "due_at", "seq"],
-            unique=False,
-            sqlite_where=sa.text("state = 'waiting'"),
-            postgresql_where=sa.text("state = 'waiting'"),
-        )
-        batch_op.create_index(
-            "ix_messages_to_call",
-            ["shop_id", "seq"],
-            unique=False,
-            sqlite_where=sa.text("state = 'to_call'"),
-            postgresql_where=sa.text("state = 'to_call'"),
-        )
-        batch_op.create_index("ix_messages_visit", ["shop_id", "visit_id", "seq"], unique=False)
-
+    op.create_index("ix_messages_cause", "messages", ["shop_id", "cause"], unique=False)
+    op.create_index(
+        "ix_messages_due",
+        "messages",
+        ["shop_id", "due_at", "seq"],
+        unique=False,
+        sqlite_where=sa.text("state = 'waiting'"),
+        postgresql_where=sa.text("state = 'waiting'"),
+    )
+    op.create_index(
+        "ix_messages_to_call",
+        "messages",
+        ["shop_id", "seq"],
+        unique=False,
+        sqlite_where=sa.text("state = 'to_call'"),
+        postgresql_where=sa.text("state = 'to_call'"),
+    )
+    op.create_index("ix_messages_visit", "messages", ["shop_id", "visit_id", "seq"], unique=False)
+    op.create_index(
+        "uq_messages_provider",
+        "messages",
+        ["shop_id", "channel", "provider_id"],
+        unique=True,
+        sqlite_where=sa.text("provider_id is not null"),
+        postgresql_where=sa.text("provider_id is not null"),
+    )
     op.create_table(
         "sessions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -388,11 +449,9 @@ def upgrade() -> None:
         sa.UniqueConstraint("shop_id", "number", name=op.f("uq_tickets_shop_id_number")),
         sa.UniqueConstraint("token_hash", name=op.f("uq_tickets_token_hash")),
     )
-    with op.batch_alter_table("tickets", schema=None) as batch_op:
-        batch_op.create_index("ix_tickets_person", ["shop_id", "person_id"], unique=False)
-        batch_op.create_index("ix_tickets_phase", ["shop_id", "phase"], unique=False)
-        batch_op.create_index("ix_tickets_visit", ["shop_id", "visit_id"], unique=False)
-
+    op.create_index("ix_tickets_person", "tickets", ["shop_id", "person_id"], unique=False)
+    op.create_index("ix_tickets_phase", "tickets", ["shop_id", "phase"], unique=False)
+    op.create_index("ix_tickets_visit", "tickets", ["shop_id", "visit_id"], unique=False)
     op.create_table(
         "visit_people",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -422,9 +481,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_notes")),
     )
-    with op.batch_alter_table("notes", schema=None) as batch_op:
-        batch_op.create_index("ix_notes_ticket", ["shop_id", "ticket_id"], unique=False)
-
+    op.create_index("ix_notes_ticket", "notes", ["shop_id", "ticket_id"], unique=False)
     op.create_table(
         "parts",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -445,10 +502,8 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_parts")),
         sa.UniqueConstraint("shop_id", "label", name=op.f("uq_parts_shop_id_label")),
     )
-    with op.batch_alter_table("parts", schema=None) as batch_op:
-        batch_op.create_index("ix_parts_state", ["shop_id", "state"], unique=False)
-        batch_op.create_index("ix_parts_ticket", ["shop_id", "ticket_id"], unique=False)
-
+    op.create_index("ix_parts_state", "parts", ["shop_id", "state"], unique=False)
+    op.create_index("ix_parts_ticket", "parts", ["shop_id", "ticket_id"], unique=False)
     op.create_table(
         "questions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -475,9 +530,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_questions")),
     )
-    with op.batch_alter_table("questions", schema=None) as batch_op:
-        batch_op.create_index("ix_questions_ticket", ["shop_id", "ticket_id"], unique=False)
-
+    op.create_index("ix_questions_ticket", "questions", ["shop_id", "ticket_id"], unique=False)
     op.create_table(
         "receipts",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -493,10 +546,91 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_receipts")),
     )
-    with op.batch_alter_table("receipts", schema=None) as batch_op:
-        batch_op.create_index("ix_receipts_message", ["shop_id", "message_id"], unique=False)
+    op.create_index("ix_receipts_message", "receipts", ["shop_id", "message_id"], unique=False)
 
 
 def downgrade() -> None:
     """There is no way back: restore a backup instead."""
-    raise NotImplementedError("restore a backup instead")
+    op.drop_index("ix_receipts_message", table_name="receipts")
+    op.drop_table("receipts")
+    op.drop_index("ix_questions_ticket", table_name="questions")
+    op.drop_table("questions")
+    op.drop_index("ix_parts_ticket", table_name="parts")
+    op.drop_index("ix_parts_state", table_name="parts")
+    op.drop_table("parts")
+    op.drop_index("ix_notes_ticket", table_name="notes")
+    op.drop_table("notes")
+    op.drop_table("visit_people")
+    op.drop_index("ix_tickets_visit", table_name="tickets")
+    op.drop_index("ix_tickets_phase", table_name="tickets")
+    op.drop_index("ix_tickets_person", table_name="tickets")
+    op.drop_table("tickets")
+    op.drop_table("sessions")
+    op.drop_index(
+        "uq_messages_provider",
+        table_name="messages",
+        sqlite_where=sa.text("provider_id is not null"),
+        postgresql_where=sa.text("provider_id is not null"),
+    )
+    op.drop_index("ix_messages_visit", table_name="messages")
+    op.drop_index(
+        "ix_messages_to_call",
+        table_name="messages",
+        sqlite_where=sa.text("state = 'to_call'"),
+        postgresql_where=sa.text("state = 'to_call'"),
+    )
+    op.drop_index(
+        "ix_messages_due",
+        table_name="messages",
+        sqlite_where=sa.text("state = 'waiting'"),
+        postgresql_where=sa.text("state = 'waiting'"),
+    )
+    op.drop_index("ix_messages_cause", table_name="messages")
+    op.drop_table("messages")
+    op.drop_index("ix_events_visit", table_name="events")
+    op.drop_index("ix_events_ticket", table_name="events")
+    op.drop_table("events")
+    op.drop_index("ix_contacts_person", table_name="contacts")
+    op.drop_index("ix_contacts_lookup", table_name="contacts")
+    op.drop_table("contacts")
+    op.drop_index("ix_consents_person", table_name="consents")
+    op.drop_table("consents")
+    op.drop_index(
+        "uq_bookings_place",
+        table_name="bookings",
+        sqlite_where=sa.text("state = 'booked'"),
+        postgresql_where=sa.text("state = 'booked'"),
+    )
+    op.drop_index(
+        "uq_bookings_live",
+        table_name="bookings",
+        sqlite_where=sa.text("state = 'booked'"),
+        postgresql_where=sa.text("state = 'booked'"),
+    )
+    op.drop_index("ix_bookings_visit", table_name="bookings")
+    op.drop_table("bookings")
+    op.drop_table("visits")
+    op.drop_table("throttles")
+    op.drop_table("taken_rows")
+    op.drop_table("taken_letters")
+    op.drop_table("taken_files")
+    op.drop_table("suppliers")
+    op.drop_table("staff")
+    op.drop_table("special_days")
+    op.drop_table("shops")
+    op.drop_table("shop_settings")
+    op.drop_index("ix_replies_visit", table_name="replies")
+    op.drop_index("ix_replies_ticket", table_name="replies")
+    op.drop_index("ix_replies_person", table_name="replies")
+    op.drop_index(
+        "ix_replies_new",
+        table_name="replies",
+        sqlite_where=sa.text("state = 'new'"),
+        postgresql_where=sa.text("state = 'new'"),
+    )
+    op.drop_table("replies")
+    op.drop_table("people")
+    op.drop_table("job_runs")
+    op.drop_table("idempotency")
+    op.drop_table("hours")
+    op.drop_table("erasures")
