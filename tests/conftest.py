@@ -17,6 +17,7 @@ pytest_plugins = (
     "tests.parts.live",
     "tests.parts.smtp_server",
     "tests.parts.imap_server",
+    "tests.parts.mta",
     "tests.parts.browser",
 )
 

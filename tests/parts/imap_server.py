@@ -11,7 +11,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -107,16 +108,28 @@ def imap_server(certificates: Certificates) -> Iterator[ImapServer]:
 
 
 def _dovecot(certificates: Certificates) -> Iterator[ImapServer]:
+    with serve_dovecot(certificates, {"shop": "bell-and-shelf"}) as (_, servers):
+        yield servers["shop"]
+
+
+@contextmanager
+def serve_dovecot(
+    certificates: Certificates, passwords: Mapping[str, str]
+) -> Iterator[tuple[Path, dict[str, ImapServer]]]:
+    """Runs a Dovecot with a mailbox for each name: its folder, whose `mail/<name>` are Maildirs, and the mailboxes."""
     folder = Path(tempfile.mkdtemp(prefix="sb-imap-"))
     port, tls_port = free_ports(2)
-    server = ImapServer("dovecot", "localhost", port, "shop", "bell-and-shelf", tls_port, certificates.ca_file)
+    servers = {
+        name: ImapServer("dovecot", "localhost", port, name, password, tls_port, certificates.ca_file)
+        for name, password in passwords.items()
+    }
     process = None
     try:
-        _lay_out(folder, server, certificates)
+        _lay_out(folder, servers, certificates)
         command = [str(DOVECOT), "-F", "-c", str(folder / "dovecot.conf")]
         process = subprocess.Popen(command, preexec_fn=die_with_parent(signal.SIGTERM), **run_as())
-        _wait(server, process)
-        yield server
+        _wait(next(iter(servers.values())), process)
+        yield folder, servers
     except TimeoutError as error:
         log = folder / "log"
         raise AssertionError(f"{error}\n{log.read_text() if log.exists() else ''}") from error
@@ -126,18 +139,24 @@ def _dovecot(certificates: Certificates) -> Iterator[ImapServer]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _lay_out(folder: Path, server: ImapServer, certificates: Certificates) -> None:
+def _lay_out(folder: Path, servers: Mapping[str, ImapServer], certificates: Certificates) -> None:
     user, group = UNPRIVILEGED if os.geteuid() == 0 else (folder.owner(), folder.group())
     for name in ("run", "state", "mail", "home"):
         (folder / name).mkdir()
     shutil.copy(certificates.certificate, folder / "server.pem")
     shutil.copy(certificates.key, folder / "server.key")
-    (folder / "passwords").write_text(f"{server.user}:{server.password}\n")
-    places = {"folder": folder, "port": server.port, "tls_port": server.tls_port, "instance": folder.name}
+    (folder / "passwords").write_text("".join(f"{one.user}:{one.password}\n" for one in servers.values()))
+    ports = next(iter(servers.values()))
+    places = {"folder": folder, "port": ports.port, "tls_port": ports.tls_port, "instance": folder.name}
     (folder / "dovecot.conf").write_text(CONFIGURATION.format(user=user, group=group, **places))
+    hand_over(folder)
+
+
+def hand_over(folder: Path) -> None:
+    """As root: gives the folder, and all in it, to the user whom the servers run as."""
     if os.geteuid() == 0:
         for path in (folder, *folder.rglob("*")):
-            shutil.chown(path, user, group)
+            shutil.chown(path, *UNPRIVILEGED)
 
 
 def _pymap() -> Iterator[ImapServer]:
