@@ -462,6 +462,7 @@ replies = _table(
     _sealed("sender"),
     _sealed("subject"),
     _sealed("text"),
+    _sealed("letter_id"),  # the Message-ID of the letter, for the In-Reply-To of an answer
     _at("at"),
     _at("taken_at"),
     _at("seen_at", null=True),

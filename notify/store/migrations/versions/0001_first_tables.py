@@ -81,6 +81,7 @@ def upgrade() -> None:
         sa.Column("sender_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("subject_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("text_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("letter_id_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("taken_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("seen_at", notify.store.types.Instant(timezone=True), nullable=True),
