@@ -96,7 +96,7 @@ def build(
         migrate.upgrade_engine(db.engine)
     else:
         migrate.check_current(db.engine)
-    ways = dict(channels) if channels is not None else _channels(settings)
+    ways = dict(channels) if channels is not None else _channels(settings, fault)
     templates = templates_folder()
     words, texts = Words(templates / "words"), Texts(templates / "messages", LANGUAGES)
     context = Context(
@@ -128,27 +128,28 @@ def _read_secret(settings: Settings) -> bytes:
     return read_key(settings.web.secret_file, field="web.secret_file")[1]
 
 
-def _channels(settings: Settings) -> dict[str, Channel]:
+def _channels(settings: Settings, fault: Callable[[str], None]) -> dict[str, Channel]:
     """The ways out that are set up: `email` always, `sms` when a gateway is configured."""
-    carrier = _mail_channel(settings)
+    carrier = _mail_channel(settings, fault)
     ways: dict[str, Channel] = {"email": carrier}
     if settings.sms.transport == "mailgate":
         ways["sms"] = SmsMailgate(carrier, settings.sms.template)
     return ways
 
 
-def _mail_channel(settings: Settings) -> Channel:
+def _mail_channel(settings: Settings, fault: Callable[[str], None]) -> Channel:
     mail = settings.mail
     if mail.transport == "folder":
         return FolderChannel(mail.folder)
     if mail.transport != "smtp":
         raise Misconfigured(f"mail.transport is {mail.transport!r}", "Use folder or smtp.", field="mail.transport")
     password = read_password(mail.password_file, field="mail.password_file") if mail.password_file else ""
-    return SmtpChannel(SmtpSettings(
+    told = SmtpSettings(
         host=mail.host, port=mail.port, security=mail.security,  # type: ignore[arg-type]  # config checks it
         username=mail.username, password=password,
         ca_file=mail.ca_file, timeout=mail.timeout_seconds,
-    ))  # fmt: skip
+    )  # fmt: skip
+    return SmtpChannel(told, fault=fault)
 
 
 def _sending(settings: Settings, secret: bytes) -> Sending:

@@ -1,4 +1,4 @@
-"""A channel that hands messages to the shop's own mail server: one standing connection for each thread."""
+"""A channel that hands messages to the shop's own mail server, over standing connections."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from notify.channels.base import Outgoing, Receipt, Verdict, clean, refusal
-from notify.channels.smtp_line import Doorway, Line, Security, Stopped
+from notify.channels.smtp_line import Doorway, Fault, Line, Security, Stopped
 from notify.channels.smtp_wire import Clock
 from notify.core.errors import Misconfigured
 
@@ -42,7 +42,8 @@ class SmtpSettings:
     `timeout` bounds each step up to the message, in seconds; `timeout_after_dot` is how long the server may
     take to answer for the message, 600 by RFC 5321 4.5.3.2.6: giving up earlier makes doubles (RFC 1047). A
     connection idle for longer than `idle_limit` seconds is not trusted again. `hello_name` defaults to an
-    address literal, which tells no machine name. Raises Misconfigured for a password sent unprotected.
+    address literal, which tells no machine name. `connections` is how many the server may be bothered with at
+    once. Raises Misconfigured for a password sent unprotected.
     """
 
     host: str
@@ -55,6 +56,7 @@ class SmtpSettings:
     timeout_after_dot: float = 600.0
     idle_limit: float = 30.0
     hello_name: str = "[127.0.0.1]"
+    connections: int = 4
 
     def __post_init__(self) -> None:
         if self.security not in ("starttls", "tls", "none"):
@@ -80,88 +82,107 @@ class SmtpSettings:
         )
 
 
-@dataclass(slots=True, eq=False)
-class _Seat:
-    """One thread's place: its line, if any, and when that was last used."""
-
-    thread: threading.Thread
-    lock: threading.Lock
-    line: Line | None = None
-    used_at: float = 0.0
-
-
 class SmtpChannel:
-    """Sends through one server; safe to use from any number of threads, each with its own connection."""
+    """Sends through one server; safe to use from any number of threads, a connection for each that sends just now.
 
-    def __init__(self, settings: SmtpSettings, *, clock: Clock = time.monotonic) -> None:
-        """Opens nothing: the first message does. `clock` counts seconds and never goes back."""
+    A connection rests between two messages. The one used last is taken first, so that a single sender keeps to one.
+    """
+
+    def __init__(
+        self, settings: SmtpSettings, *, clock: Clock = time.monotonic, fault: Fault = lambda point: None
+    ) -> None:
+        """Opens nothing: the first message does. `clock` counts seconds and never goes back; `fault` is for tests."""
         self._settings = settings
+        self._fault = fault
         self._door = settings.doorway()
         self._clock = clock
-        self._own = threading.local()
-        self._seats: list[_Seat] = []
-        self._lock = threading.Lock()
+        self._rested: list[tuple[Line, float]] = []  # with the time since when; the one used last at the end
+        self._busy: set[Line] = set()
+        self._changed = threading.Condition()
         self._context: ssl.SSLContext | None = None
+        self._context_lock = threading.Lock()
+
+    @property
+    def lines(self) -> int:
+        """How many messages it should be given at once."""
+        return self._settings.connections
 
     def send(self, outgoing: Outgoing, /) -> Receipt:
         """See Channel.send. Waits `timeout` for each step at most, `timeout_after_dot` for the last."""
         refused = refusal(outgoing)
         if refused is not None:
             return refused
-        seat = self._seat()
-        with seat.lock:
-            try:
-                return self._offer(seat, outgoing)
-            except Stopped as stop:
-                return _receipt(stop, outgoing.to)
+        try:
+            return self._offer(outgoing)
+        except Stopped as stop:
+            return _receipt(stop, outgoing.to)
 
     def close(self) -> None:
         """Take leave of the server on every connection; a thread in mid-message may finish its step first."""
-        with self._lock:
-            seats, self._seats = self._seats, []
-            self._own = threading.local()
-        for seat in seats:
-            _leave(seat, patience=min(self._settings.timeout, CLOSING_PATIENCE))
+        with self._changed:
+            self._changed.wait_for(lambda: not self._busy, timeout=min(self._settings.timeout, CLOSING_PATIENCE))
+            rested, self._rested = self._rested, []
+            stuck = list(self._busy)
+        for line, _ in rested:
+            line.quit()
+        for line in stuck:
+            line.cut()
 
-    def _offer(self, seat: _Seat, outgoing: Outgoing) -> Receipt:
-        line = self._standing(seat)
+    def _offer(self, outgoing: Outgoing) -> Receipt:
+        line = self._take()
         if line is not None:
             try:
-                return self._deliver(seat, line, outgoing)
+                return self._deliver(line, outgoing)
             except Stopped as stop:
                 # The server may have hung up while we were idle; nothing was offered yet.
                 if stop.phase != "mail" or (stop.why == "reply" and stop.code != 421):
                     raise
-        seat.line = self._open()
-        return self._deliver(seat, seat.line, outgoing)
+        return self._deliver(self._open(), outgoing)
 
-    def _deliver(self, seat: _Seat, line: Line, outgoing: Outgoing) -> Receipt:
+    def _deliver(self, line: Line, outgoing: Outgoing) -> Receipt:
         try:
             code, text = line.deliver(sender=outgoing.sender, to=outgoing.to, payload=outgoing.payload)
         finally:
-            seat.used_at = self._clock()
-            if not line.is_open():
-                seat.line = None
+            self._give_back(line)
         return Receipt(Verdict.ACCEPTED, str(code), clean(text, to=outgoing.to))
 
-    def _standing(self, seat: _Seat) -> Line | None:
-        """The thread's line if it can still be trusted; otherwise it is let go."""
-        line, seat.line = seat.line, None
-        if line is None:
-            return None
-        if self._clock() - seat.used_at <= self._settings.idle_limit and line.is_quiet():
-            seat.line = line
-            return line
-        line.cut()
-        return None
+    def _take(self) -> Line | None:
+        """A rested line that can still be trusted; those that cannot are let go."""
+        while True:
+            with self._changed:
+                if not self._rested:
+                    return None
+                line, since = self._rested.pop()
+                self._busy.add(line)
+            if self._clock() - since <= self._settings.idle_limit and line.is_quiet():
+                return line
+            line.cut()
+            self._give_back(line)
+
+    def _give_back(self, line: Line) -> None:
+        """Lets the line rest, unless it is given up; lets those go that rested for too long."""
+        now = self._clock()
+        with self._changed:
+            self._busy.discard(line)
+            if line.is_open():
+                self._rested.append((line, now))
+            worn = [old for old, since in self._rested if now - since > self._settings.idle_limit]
+            self._rested = [(old, since) for old, since in self._rested if old not in worn]
+            self._changed.notify_all()
+        for old in worn:
+            old.cut()
 
     def _open(self) -> Line:
         context = None if self._settings.security == "none" else self._tls()
-        return Line(self._door, context, self._clock)
+        line = Line(self._door, context, self._clock, self._fault)
+        self._fault("after_connect")
+        with self._changed:
+            self._busy.add(line)
+        return line
 
     def _tls(self) -> ssl.SSLContext:
         """The checked kind of TLS: certificate and host name verified, version 1.2 or newer."""
-        with self._lock:
+        with self._context_lock:
             if self._context is None:
                 try:
                     context = ssl.create_default_context(cafile=self._settings.ca_file)
@@ -170,32 +191,6 @@ class SmtpChannel:
                 context.minimum_version = ssl.TLSVersion.TLSv1_2
                 self._context = context
             return self._context
-
-    def _seat(self) -> _Seat:
-        seat: _Seat | None = getattr(self._own, "seat", None)
-        if seat is not None:
-            return seat
-        seat = _Seat(threading.current_thread(), threading.Lock())
-        with self._lock:
-            gone = [other for other in self._seats if not other.thread.is_alive()]
-            self._seats = [other for other in self._seats if other.thread.is_alive()] + [seat]
-            self._own.seat = seat
-        for other in gone:
-            _leave(other, patience=0)
-        return seat
-
-
-def _leave(seat: _Seat, *, patience: float) -> None:
-    held = seat.lock.acquire(timeout=patience) if patience else seat.lock.acquire(blocking=False)
-    try:
-        line, seat.line = seat.line, None
-        if line is not None and held:
-            line.quit()
-        elif line is not None:
-            line.cut()
-    finally:
-        if held:
-            seat.lock.release()
 
 
 def _receipt(stop: Stopped, to: str) -> Receipt:

@@ -12,6 +12,7 @@ from typing import Literal
 from notify.channels.smtp_wire import Broken, Clock, TlsWire, Wire
 
 Security = Literal["starttls", "tls", "none"]
+Fault = Callable[[str], None]  # is told of named crash points; tests end the process in it
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -39,9 +40,10 @@ class Stopped(Exception):
 class Line:
     """An open, greeted, protected and signed-in connection that carries one message after the other."""
 
-    def __init__(self, door: Doorway, context: ssl.SSLContext | None, clock: Clock) -> None:
+    def __init__(self, door: Doorway, context: ssl.SSLContext | None, clock: Clock, fault: Fault) -> None:
         """Come to the point where a message may start. Raises Stopped; then nothing stays open."""
         self._door = door
+        self._fault = fault
         self._phase = "connect"
         self._wire = self._connect(context, clock)
         try:
@@ -138,11 +140,14 @@ class Line:
             self._wire.send(_with_dots(payload))
         except (OSError, ValueError) as error:
             raise self._stop(error) from None
+        self._fault("after_data")
         self._wire.patience = self._door.timeout_after_dot
         try:
-            return self._ask("dot", 250, self._wire.getreply)
+            answer = self._ask("dot", 250, self._wire.getreply)
         finally:
             self._wire.patience = self._door.timeout
+        self._fault("after_250")
+        return answer
 
     def _reset(self, phase: str) -> bool:
         """Bring the line back to where a message may start; False when it cannot be trusted any more."""
