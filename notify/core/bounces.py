@@ -15,8 +15,9 @@ _ACTIONS: dict[str, Delivery] = {
     "relayed": Delivery.HANDED_OVER,  # into a system that makes no reports
     "expanded": Delivery.HANDED_OVER,
 }
-# RFC 3463 2: class "." subject "." detail; RFC 3464 2.3.4 lets a comment follow in brackets.
-_STATUS = re.compile(r"\s*([245])\.([0-9]{1,3})\.([0-9]{1,3})(?![0-9.])")
+# RFC 3463 2: class "." subject "." detail; RFC 3464 2.3.4 allows comments in brackets.
+_STATUS = re.compile(r"\s*(?:\([^()]*\)\s*)?([245])\.([0-9]{1,3})\.([0-9]{1,3})(?![0-9.])")
+_ABOUT_SENDER = ("5.1.7", "5.1.8")
 _LONGEST = 200
 
 
@@ -31,9 +32,9 @@ class Judged:
 def judge(action: str, status: str) -> Judged:
     """Judge one recipient's group of a report by its Action and Status fields, comments and any case allowed.
 
-    Only "failed" is final (RFC 3464 2.3.3), also with a status 4.x.x: then the message is dead and the address is not. An
-    address is out of use after failed with 5.1.x, addressing (RFC 3463 3.2), or 5.2.1, mailbox disabled (RFC 3463 3.3).
-    An action nobody defined changes nothing.
+    Only "failed" is final (RFC 3464 2.3.3), also with a status 4.x.x: then the message is dead and the address is not.
+    An address is out of use after failed with 5.1.x, addressing (RFC 3463 3.2), but for 5.1.7 and 5.1.8, which are about
+    our own address as the sender; and after 5.2.1, mailbox disabled (3.3). An action nobody defined changes nothing.
     """
     delivery = _ACTIONS.get(re.split(r"[\s(;]", action[:_LONGEST].strip(), maxsplit=1)[0].lower())
     return Judged(delivery, delivery is Delivery.FAILED and _out_of_use(read_status(status)))
@@ -46,4 +47,4 @@ def read_status(status: str) -> str:
 
 
 def _out_of_use(code: str) -> bool:
-    return code.startswith("5.1.") or code == "5.2.1"
+    return code == "5.2.1" or (code.startswith("5.1.") and code not in _ABOUT_SENDER)

@@ -13,13 +13,13 @@ LARGEST = 2 * 1024 * 1024  # octets; nothing larger is ever fetched (TESTPLAN D1
 class Letter:
     """What was read.
 
-    `key` is the SHA-256 (hex) of the Message-ID, else of the bytes: a letter acts once per key. `message_id` and `answers`
-    carry their angle brackets; `answers` is In-Reply-To, then References, without doubles. `sender` is the one addr-spec of
-    From, "" if there is none, there are two, or it is malformed. `recipients` are the addresses it came to (To, Cc,
-    Delivered-To, X-Original-To, Envelope-To). `text` is what the writer wrote now: quoted mail and signature are cut off.
-    `automatic`: never answer it (RFC 3834 2). `calendar` is the text/calendar part ("" method if its type names none).
-    `refused` is "", or why the rest is empty: too_large, too_deep, malformed; `key` and, where it could be read,
-    `message_id`, `sender` and `subject` stand even then.
+    `key` is the SHA-256 (hex) of the Message-ID, else of the bytes: a letter acts once per key. `message_id` and
+    `answers` carry their angle brackets; `answers` is In-Reply-To, then References, without doubles. `sender` is the one
+    addr-spec of From, "" if there is none, there are two, or it is malformed. `recipients` are the addresses it came to
+    (To, Cc, Delivered-To, X-Original-To, Envelope-To). `text` is what the writer wrote now: quoted mail and signature are
+    cut off. `automatic`: never answer it (RFC 3834 2). `calendar` is the text/calendar part; its method is in capitals,
+    "" if its type names none. `refused` is "", or why the rest is empty: too_large, too_deep, malformed; `key` and, where
+    they could be read, `message_id`, `sender`, `recipients`, `subject` and `answers` stand even then.
     """
 
     key: str

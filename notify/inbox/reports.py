@@ -9,8 +9,8 @@ from dataclasses import dataclass
 class Report:
     """One recipient's group of a delivery report; each field is a cleaned line, "" where the report has none.
 
-    `action` is in small letters, `status` as written (core/bounces reads it), `recipient` an address, `message_id` that of
-    the message it is about with its angle brackets, `diagnostic` at most 200 characters.
+    `action` is in small letters, `status` as written (core/bounces reads it), `recipient` an address, `message_id` that
+    of the message it is about with its angle brackets, `diagnostic` at most 200 characters.
     """
 
     action: str
