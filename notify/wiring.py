@@ -27,6 +27,7 @@ from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Clock, Context
 from notify.paths import templates_folder
 from notify.render.email import Mailbox
+from notify.render.preview import Wordings
 from notify.render.texts import Texts
 from notify.render.words import Words
 from notify.store import migrate, shops
@@ -51,12 +52,17 @@ class Services:
     texts: Texts
     words: Words
     page_words: Words
+    sample_words: Words
     secret: bytes
     templates: Path
 
     def shop_ids(self) -> tuple[str, ...]:
         """Every shop of the installation."""
         return shops.shop_ids(self.context.db)
+
+    def wordings(self) -> Wordings:
+        """The texts with their words and invented facts: for looking at any message before it is sent."""
+        return Wordings(self.texts, self.words.get, self.sample_words.get)
 
     def drop_copies(self, message_ids: Sequence[str]) -> int:
         """Removes the copies of these messages that channels keep on this machine (Maildir); how many."""
@@ -110,8 +116,8 @@ def build(
     dispatcher = Dispatcher(
         db=db, preparer=preparer, channels=ways, clock=clock, jitter=jitter, name=new_id(), fault=fault,
     )  # fmt: skip
-    page_words = Words(templates / "words", prefix="page.")
-    return Services(settings, context, dispatcher, ways, texts, words, page_words, secret, templates)
+    page_words, samples = Words(templates / "words", prefix="page."), Words(templates / "words", prefix="sample.")
+    return Services(settings, context, dispatcher, ways, texts, words, page_words, samples, secret, templates)
 
 
 def _open_vault(settings: Settings) -> Vault:

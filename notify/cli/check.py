@@ -17,6 +17,7 @@ from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_desk import view_shop
 from notify.paths import templates_folder
 from notify.render.email import Mailbox, compose_mail
+from notify.render.preview import Wordings, faults
 from notify.render.texts import Texts
 from notify.render.words import Words
 from notify.wiring import build, system_clock
@@ -57,7 +58,12 @@ def _line(one: Finding) -> str:
 
 def _texts() -> list[Finding]:
     templates = templates_folder()
-    wrong = [*Texts(templates / "messages", LANGUAGES).problems(), *Words(templates / "words").problems(LANGUAGES)]
+    texts, words = Texts(templates / "messages", LANGUAGES), Words(templates / "words")
+    samples = Words(templates / "words", prefix="sample.")
+    wrong = [*texts.problems(), *words.problems(LANGUAGES), *samples.problems(LANGUAGES)]
+    if not wrong:  # only sound texts can be filled
+        made = Wordings(texts, words.get, samples.get)
+        wrong = list(dict.fromkeys(faults(made, LANGUAGES, now=system_clock())))
     return [Finding("templates", line.rstrip("."), "Correct that line.") for line in wrong]
 
 

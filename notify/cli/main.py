@@ -37,6 +37,7 @@ COMMANDS: dict[str, str] = {
     "handover": "handover:handover",
     "call": "call:call",
     "message": "message:message",
+    "preview": "preview:preview",
     "person": "person:person",
     "watch": "watch:watch",
     "forget": "forget:forget",

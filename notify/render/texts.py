@@ -21,11 +21,12 @@ FILES = {
     "html": "body.html",
     "sms": "sms.txt",
     "call": "call.txt",
+    "sms_short": "sms_short.txt",  # instead of sms.txt where that is too long; needed beside it in no shop's notice
 }
-CUSTOMER_PARTS = tuple(FILES)
-SHOP_PARTS = ("subject", "text", "html")
+CUSTOMER_PARTS = ("subject", "text", "html", "sms", "call")
+SHOP_PARTS = ("subject", "text", "html", "sms")
 # Characters a part may come to. Generous: they stop a runaway text, they do not judge style.
-MAX_SIZE = {"subject": 400, "text": 40_000, "html": 120_000, "sms": 1_600, "call": 4_000}
+MAX_SIZE = {"subject": 400, "text": 40_000, "html": 120_000, "sms": 1_600, "call": 4_000, "sms_short": 1_600}
 MAX_LIST = 50  # entries of any list in the context
 MAX_SECONDS = 2.0
 
@@ -69,13 +70,17 @@ class Texts:
             raise Misconfigured(f"The text {name} could not be filled: {error}", "Run the check.") from error
         return _tidy(text, part=part)
 
+    def has(self, *, language: str, notice: str, part: str) -> bool:
+        """Whether there is a file for this part; the shop's own notices have fewer."""
+        return (self.folder / self._name(language=language, notice=notice, part=part)).is_file()
+
     def problems(self, notices: Mapping[str, Collection[str]] | None = None) -> list[str]:
         """Every fault of every file, as `language/notice/file:line: what`, empty when all is sound.
 
         `notices` maps each notice to its parts (CUSTOMER_PARTS or SHOP_PARTS); without it the languages
         are only compared with one another.
         """
-        wanted = {f"{n}/{FILES[p]}" for n, parts in (notices or {}).items() for p in parts}
+        wanted = {f"{n}/{FILES[p]}" for n, parts in (notices or {}).items() for p in _with_short(parts)}
         found = {language: self._files(language) for language in self.languages}
         expected = wanted or set().union(*found.values())
         missing = [f"{lang}/{f}:1: the file is missing" for lang in found for f in expected - found[lang]]
@@ -149,6 +154,11 @@ class Texts:
                 yield f"{name}:{node.lineno}: {offending!r} is not in the SMS alphabet (GSM-7)"
 
 
+def _with_short(parts: Collection[str]) -> Collection[str]:
+    """The parts of a notice; a customer's text message has a shorter one beside it."""
+    return {*parts, "sms_short"} if "sms" in parts and "call" in parts else parts
+
+
 def _check_values(context: Mapping[str, Any]) -> None:
     shop = context.get("shop")
     links = [("claim_link", context.get("claim_link")), ("privacy_link", context.get("privacy_link"))]
@@ -183,7 +193,7 @@ def _filled(context: Mapping[str, Any]) -> dict[str, Any]:
 def _tidy(text: str, *, part: str) -> str:
     if part == "html":
         return text.strip() + "\n"
-    if part in ("subject", "sms", "call"):
+    if part in ("subject", "sms", "sms_short", "call"):
         return " ".join(text.split())
     lines = [line.rstrip() for line in text.split("\n")]
     return re.sub(r"\n{3,}", "\n\n", "\n".join(lines)).strip() + "\n"

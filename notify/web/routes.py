@@ -86,6 +86,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/messages", "GET", "staff:look"),
     ("/messages/<message_id>", "GET", "staff:look"),
     ("/messages/<message_id>/html", "GET", "staff:look"),
+    ("/previews", "GET", "staff:look"),
+    ("/previews/html", "GET", "staff:look"),
     ("/demo/mail", "GET", "demo:look"),
     # settings: everybody looks, the owner changes
     ("/settings", "GET", "staff:look"),

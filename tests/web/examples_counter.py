@@ -116,6 +116,21 @@ def _message() -> Page:
     )  # fmt: skip
 
 
+def _preview() -> Page:
+    return staff_base(
+        "messages",
+        subject="Your radio is ready",
+        notice_code="ready", notices=[{"code": "ready", "label": "Ready to collect"}, {"code": "question", "label": "A question"}],
+        language_code="de", languages=[{"code": "en", "label": "English"}, {"code": "de", "label": "Deutsch"}],
+        flags=[{"name": "battery", "label": "with a swollen battery", "on": True},
+               {"name": "no_link", "label": "without a public address", "on": False}],
+        text="Hello Pat,\n\nyour Harbour 3 radio is repaired and ready.",
+        html_href="/previews/html?notice=ready&language=de",
+        sms="Tramstop Bench: your radio K7M-2X9T is ready.", sms_sentence="One text message, 46 of 160 characters.",
+        say="Your radio is repaired and ready.", back_href="/messages", back_label="All messages",
+    )  # fmt: skip
+
+
 def _demo_mail() -> Page:
     return staff_base(
         "",
@@ -184,6 +199,7 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         "calls": ("calls.html", _calls()),
         "messages": ("messages.html", _messages()),
         "message": ("message.html", _message()),
+        "preview": ("preview.html", _preview()),
         "demo_mail": ("demo_mail.html", _demo_mail()),
         "settings": ("settings.html", _settings()),
         "settings_read_only": ("settings.html", {**_settings(), **read_only}),

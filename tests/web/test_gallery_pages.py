@@ -138,7 +138,8 @@ def test_pages_hold_no_inline_script_style_or_handler() -> None:
         html = render(name)
         assert "style=" not in html and "<style" not in html and " onclick=" not in html and "javascript:" not in html
         assert html.count("<script") == 1 and '<script src="/static/shelfbell.js" defer></script>' in html
-        assert html.count("<form") == html.count('name="csrf_token"') == html.count('method="post"'), name
+        changing = html.count("<form") - html.count('method="get"')  # a form that only looks needs no proof
+        assert changing == html.count('name="csrf_token"') == html.count('method="post"'), name
 
 
 def test_a_ticked_battery_box_shows_the_cautions_without_any_script(chromium: Browser) -> None:
