@@ -11,6 +11,8 @@ PURPOSE_MEANING = {
     "pickup": "pickup times and reminders",
 }
 REACH_CHANNELS = ("email", "sms")
+# Not a purpose one consents to: what answers the customer's own message, by the channel they wrote on.
+ANSWER = "answer"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +22,8 @@ class Notice:
     `channels` is the order of preference; `call` says that staff must phone when no channel is left;
     `urgent` may leave in quiet hours; `about` is whose story it belongs to: a ticket or a visit;
     `life` is how long after its due time it is still of use; `bell` waits the undo time first;
-    `joins` makes a newer notice of the same kind for the same visit replace one still waiting.
+    `joins` makes a newer notice of the same kind for the same visit replace one still waiting;
+    `only_by` tells it only when this kind of doer caused it (core/actors.KINDS).
     """
 
     name: str
@@ -33,6 +36,7 @@ class Notice:
     urgent: bool = False
     bell: bool = True
     joins: bool = False
+    only_by: str = ""
 
 
 _MAIL_FIRST, _SMS_FIRST = ("email", "sms"), ("sms", "email")
@@ -53,9 +57,39 @@ _ALL = (
     Notice("pickup_reminder", "customer", "pickup", _SMS_FIRST, _DAY, about="visit", bell=False),
     Notice("collection_reminder", "customer", "pickup", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
     Notice("handed_back", "customer", "repair", _MAIL_FIRST, 3 * _DAY, about="visit"),
-    Notice("answer_shop", "shop", "repair", ("email",), 3 * _DAY, urgent=True, bell=False),
-    Notice("part_arrived_shop", "shop", "repair", ("email",), 2 * _DAY, urgent=True, bell=False),
-    Notice("call_needed", "shop", "repair", ("email",), 7 * _DAY, urgent=True, bell=False),
+    # Five minutes: 47 CFR 64.1200(a)(12), see may_confirm. The other two answer a question of the moment.
+    Notice(
+        "stop_confirmed", "customer", ANSWER, _MAIL_FIRST, timedelta(minutes=5), about="visit", urgent=True, bell=False
+    ),
+    Notice("start_confirmed", "customer", ANSWER, _MAIL_FIRST, _DAY, about="visit", urgent=True, bell=False),
+    Notice("help_answer", "customer", ANSWER, _MAIL_FIRST, _DAY, about="visit", urgent=True, bell=False),
+    # The shop's own bell: by whatever way somebody chose, at once, and the pickups only when no staff did it.
+    Notice("answer_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
+    Notice("part_arrived_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
+    Notice("reply_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
+    Notice("call_needed", "shop", "repair", _MAIL_FIRST, 7 * _DAY, urgent=True, bell=False),
+    Notice(
+        "pickup_booked_shop",
+        "shop",
+        "pickup",
+        _MAIL_FIRST,
+        _DAY,
+        about="visit",
+        urgent=True,
+        bell=False,
+        only_by="customer",
+    ),
+    Notice(
+        "pickup_given_up_shop",
+        "shop",
+        "pickup",
+        _MAIL_FIRST,
+        _DAY,
+        about="visit",
+        urgent=True,
+        bell=False,
+        only_by="customer",
+    ),
 )
 NOTICES: dict[str, Notice] = {notice.name: notice for notice in _ALL}
 CUSTOMER_NOTICES = tuple(n.name for n in _ALL if n.audience == "customer")

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.core.events import Event
-from notify.core.notices import NOTICES, Notice
+from notify.core.notices import ANSWER, NOTICES, Notice
+from notify.core.rings import Ring
 from notify.core.rules import notices_for
 
 
@@ -37,7 +38,8 @@ class Facts:
     """What the planner and the second look need to know about a ticket's surroundings.
 
     `device_with_us` is False once every device of the visit was handed back. `channels_on` are the
-    channels that the installation can use. `waits_here` means the customer stands in the shop.
+    channels that the installation can use. `waits_here` means the customer stands in the shop. `rings` are
+    the ways on which the shop's own bell rings about it (core/rings).
     """
 
     tell: tuple[Recipient, ...]
@@ -46,11 +48,15 @@ class Facts:
     waits_here: bool = False
     device_with_us: bool = True
     expires: Mapping[str, datetime] = field(default_factory=dict)
+    rings: tuple[Ring, ...] = (Ring("email"),)
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A message to write into the outbox. An empty `person_id` means the shop itself."""
+    """A message to write into the outbox. An empty `person_id` means the shop itself.
+
+    Then `contact_id` names the one of the staff for whom it rings; empty: the shop's own address.
+    """
 
     notice: str
     person_id: str
@@ -83,17 +89,35 @@ def plan(event: Event, facts: Facts, *, now: datetime) -> Plan:
     out: list[Planned | Skipped] = []
     for name in notices_for(event.kind):
         notice = NOTICES[name]
+        if notice.only_by not in ("", event.actor_kind):
+            continue  # the shop did it itself and need not be told
         if notice.audience == "shop":
-            out.append(_for_shop(notice, event, facts, now=now))
+            out.extend(_for_shop(notice, event, facts, now=now))
+        elif notice.purpose == ANSWER:
+            out.append(_for_writer(notice, event, facts, now=now))
         else:
             out.extend(_for_person(notice, event, facts, person, now=now) for person in facts.tell)
     return tuple(out)
 
 
-def _for_shop(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> Planned | Skipped:
-    if "email" not in facts.channels_on:
-        return Skipped(notice.name, "", _about(notice, event), event.id, "no_shop_channel")
-    return Planned(notice.name, "", "email", "", _about(notice, event), event.id, now, now + notice.life)
+def _for_shop(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> Plan:
+    """One message for each way that rings; none means that the day sheet alone tells it."""
+    about = _about(notice, event)
+    ways = [ring for ring in facts.rings if ring.channel in notice.channels and ring.channel in facts.channels_on]
+    if not ways:
+        return (Skipped(notice.name, "", about, event.id, "no_shop_channel"),)
+    ends = min(facts.expires.get(notice.name, now + notice.life), now + notice.life)
+    return tuple(Planned(notice.name, "", r.channel, r.staff_id, about, event.id, now, ends) for r in ways)
+
+
+def _for_writer(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> Planned | Skipped:
+    """An answer to whoever wrote: the codes of the event name person, channel and contact. It needs no consent."""
+    person, channel = str(event.codes["person"]), str(event.codes["channel"])
+    about = _about(notice, event)
+    if channel not in facts.channels_on:
+        return Skipped(notice.name, person, about, event.id, "channel_off")
+    expires = min(facts.expires.get(notice.name, now + notice.life), now + notice.life)
+    return Planned(notice.name, person, channel, str(event.codes["contact"]), about, event.id, now, expires)
 
 
 def _for_person(notice: Notice, event: Event, facts: Facts, person: Recipient, *, now: datetime) -> Planned | Skipped:
@@ -132,7 +156,7 @@ def why_no_reach(notice: Notice, person: Recipient, facts: Facts) -> str:
 
 
 def _unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
-    if notice.purpose not in reach.purposes:
+    if notice.purpose != ANSWER and notice.purpose not in reach.purposes:
         return "not_allowed"
     if reach.channel not in facts.channels_on:
         return "channel_off"

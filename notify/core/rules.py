@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from notify.core.notices import NOTICES
+
 RULES: dict[str, tuple[str, ...]] = {
     "visit_opened": ("checked_in",),
     "question_asked": ("question",),
@@ -16,12 +18,16 @@ RULES: dict[str, tuple[str, ...]] = {
     "called_back": ("called_back",),
     "told_too_soon": ("called_back",),
     "handover_done": ("handed_back",),
-    "pickup_booked": ("pickup_confirmed",),
-    "pickup_moved": ("pickup_moved",),
-    "pickup_cancelled": ("pickup_cancelled",),
+    "pickup_booked": ("pickup_confirmed", "pickup_booked_shop"),
+    "pickup_moved": ("pickup_moved", "pickup_booked_shop"),
+    "pickup_cancelled": ("pickup_cancelled", "pickup_given_up_shop"),
     "pickup_came_near": ("pickup_reminder",),
     "collection_overdue": ("collection_reminder",),
     "message_given_up": ("call_needed",),
+    "reply_received": ("reply_shop",),
+    "stop_heard": ("stop_confirmed",),
+    "start_heard": ("start_confirmed",),
+    "help_heard": ("help_answer",),
 }
 
 SILENT: dict[str, str] = {
@@ -63,3 +69,8 @@ def notices_for(kind: str) -> tuple[str, ...]:
         return RULES[kind]
     _ = SILENT[kind]
     return ()
+
+
+def rings(kind: str) -> bool:
+    """Whether an event of `kind` may ring the shop's own bell."""
+    return any(NOTICES[name].audience == "shop" for name in notices_for(kind))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from notify.core.notices import NOTICES
+from notify.core.notices import ANSWER, NOTICES
 from notify.core.planner import Facts, Recipient, best_reach, why_no_reach
 from notify.core.tickets import OPEN_PHASES, Phase
 
@@ -75,7 +75,7 @@ def untrue(notice: str, now: Now) -> str:
             return "newer_promise"
         case "handed_back" if Phase.HANDED_BACK not in phases:
             return "handover_undone"
-        case "pickup_confirmed" | "pickup_moved" | "pickup_reminder":
+        case "pickup_confirmed" | "pickup_moved" | "pickup_reminder" | "pickup_booked_shop":
             return _booking_untrue(now)
         case "pickup_cancelled" if now.booking_state == "booked":
             return "booked_again"
@@ -110,7 +110,7 @@ def look(
     if kind.joins and now.newer_waiting:
         return Drop("joined_to_newer")
     if person is None:
-        return Send("email", "")
+        return _to_shop(channel, facts, now)
     if person.forgotten:
         return Drop("forgotten")
     if channel == "call":
@@ -118,10 +118,19 @@ def look(
     return _to_person(notice, channel, person, facts, now)
 
 
+def _to_shop(channel: str, facts: Facts, now: Now) -> Verdict:
+    """By the way it was planned for while that still rings; else by another one that nobody tries already."""
+    same = [ring for ring in facts.rings if ring.channel == channel]
+    others = [ring for ring in facts.rings if ring.channel not in now.tried]
+    for ring in (*same, *others):
+        return Send(ring.channel, ring.staff_id)
+    return Drop("told_another_way" if now.tried else "no_shop_channel")
+
+
 def _to_person(notice: str, channel: str, person: Recipient, facts: Facts, now: Now) -> Verdict:
     kind = NOTICES[notice]
     reach = best_reach(kind, person, facts, without=frozenset({"email", "sms"} - {channel}) | now.tried)
-    if reach is None:
+    if reach is None and kind.purpose != ANSWER:  # an answer goes back by the channel it answers, or not at all
         reach = best_reach(kind, person, facts, without=now.tried)
     if reach is None and "call" in now.tried:
         return Drop("told_another_way")

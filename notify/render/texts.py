@@ -13,7 +13,7 @@ from jinja2 import TemplateNotFound, TemplateSyntaxError, UndefinedError, nodes
 from notify.core.errors import Invalid, Misconfigured
 from notify.render.sandbox import TextEnvironment
 from notify.render.shape import check_link, message_shape, misuse
-from notify.render.sms import count
+from notify.render.sms import count, fit, tidy
 
 FILES = {
     "subject": "subject.txt",
@@ -21,7 +21,7 @@ FILES = {
     "html": "body.html",
     "sms": "sms.txt",
     "call": "call.txt",
-    "sms_short": "sms_short.txt",  # instead of sms.txt where that is too long; needed beside it in no shop's notice
+    "sms_short": "sms_short.txt",  # instead of sms.txt where that is too long
 }
 CUSTOMER_PARTS = ("subject", "text", "html", "sms", "call")
 SHOP_PARTS = ("subject", "text", "html", "sms")
@@ -70,6 +70,20 @@ class Texts:
             raise Misconfigured(f"The text {name} could not be filled: {error}", "Run the check.") from error
         return _tidy(text, part=part)
 
+    def text_message(self, *, language: str, notice: str, context: Mapping[str, Any], most: int) -> str:
+        """The text message of a notice, tidied for the air, in at most `most` parts and with its link in one piece.
+
+        The shorter text is filled only where it is needed. Raises like `render`, and Misconfigured when neither fits.
+        """
+
+        def filled(part: str) -> str:
+            return self.render(language=language, notice=notice, part=part, context=context)
+
+        def short() -> str:
+            return filled("sms_short") if self.has(language=language, notice=notice, part="sms_short") else ""
+
+        return fit(tidy(filled("sms")), short, most, name=f"{language}/{notice}/{FILES['sms']}")
+
     def has(self, *, language: str, notice: str, part: str) -> bool:
         """Whether there is a file for this part; the shop's own notices have fewer."""
         return (self.folder / self._name(language=language, notice=notice, part=part)).is_file()
@@ -80,9 +94,11 @@ class Texts:
         `notices` maps each notice to its parts (CUSTOMER_PARTS or SHOP_PARTS); without it the languages
         are only compared with one another.
         """
-        wanted = {f"{n}/{FILES[p]}" for n, parts in (notices or {}).items() for p in _with_short(parts)}
+        wanted = {f"{n}/{FILES[p]}" for n, parts in (notices or {}).items() for p in parts}
         found = {language: self._files(language) for language in self.languages}
         expected = wanted or set().union(*found.values())
+        # The shorter text is needed only where a text message may grow; then in every language alike.
+        expected |= {one for files in found.values() for one in files if one.endswith("/sms_short.txt")}
         missing = [f"{lang}/{f}:1: the file is missing" for lang in found for f in expected - found[lang]]
         extra = [f"{lang}/{f}:1: no notice has this file" for lang in found for f in found[lang] - expected]
         faults = [line for path in self._all_files() for line in self._faults(path)]
@@ -152,11 +168,6 @@ class Texts:
         for node in tree.find_all(nodes.TemplateData):
             if offending := count(node.data).first_offending:
                 yield f"{name}:{node.lineno}: {offending!r} is not in the SMS alphabet (GSM-7)"
-
-
-def _with_short(parts: Collection[str]) -> Collection[str]:
-    """The parts of a notice; a customer's text message has a shorter one beside it."""
-    return {*parts, "sms_short"} if "sms" in parts and "call" in parts else parts
 
 
 def _check_values(context: Mapping[str, Any]) -> None:

@@ -20,7 +20,7 @@ BOTH = frozenset({"repair", "pickup"})
 WANTED = {
     "checked_in", "question", "answer_shop", "part_ordered", "part_arrived", "part_arrived_shop", "promise_changed",
     "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled", "pickup_reminder",
-    "collection_reminder", "handed_back", "call_needed",
+    "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}
@@ -32,8 +32,8 @@ def facts(*reaches: Reach, **more: object) -> Facts:
     return Facts(**{**base, **more})  # type: ignore[arg-type]
 
 
-def event(kind: str, *, ticket: str = "t1") -> Event:
-    return Event("e1", kind, NOW, "v1", ticket)
+def event(kind: str, *, ticket: str = "t1", by: str = "customer") -> Event:
+    return Event("e1", kind, NOW, "v1", ticket, by)
 
 
 def test_every_kind_of_event_tells_somebody_or_is_silent_for_a_reason_never_both() -> None:

@@ -8,7 +8,7 @@ CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back"
 ).split()
-SHOP = ["answer_shop", "part_arrived_shop", "call_needed"]
+SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop"]
 LANGUAGES = ("en", "de")
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 
@@ -19,6 +19,8 @@ ESSENTIAL = {
     "pickup_moved": ("slot",),
     "pickup_cancelled": ("slot",),
     "pickup_reminder": ("slot",),
+    "pickup_booked_shop": ("slot",),
+    "pickup_given_up_shop": ("slot",),
 }
 
 _WORDS: dict[str, dict[str, Any]] = {
