@@ -12,7 +12,7 @@ from notify.core.return_address import fill, make_token
 from notify.core.shop import Shop
 from notify.render.email import Mailbox, compose_mail
 from notify.render.invite import Invite, invite_bytes
-from notify.render.sms import tidy
+from notify.render.sms import count
 from notify.render.texts import Texts
 from notify.store import bookings
 from notify.store.bookings import Booking
@@ -24,7 +24,8 @@ from notify.store.messages import Composed, Message
 class Sending:
     """How the installation signs its mail. `organizer` holds `{token}` where a booking's token goes.
 
-    `sms_template` is the gateway's address with `{digits}`; empty while text messages are off. `bounce` holds
+    `sms_template` is the gateway's address with `{digits}`; empty while text messages are off. `sms_sender` is the
+    address that gateway knows the shop by, `sms_parts` the most parts of one text message. `bounce` holds
     `{token}` where the token of a message goes (core/return_address); empty: reports come back to the sender.
     """
 
@@ -35,6 +36,12 @@ class Sending:
     public_url: str
     bounce: str = ""
     bounce_key: bytes = field(default=b"", repr=False)
+    sms_sender: str = ""
+    sms_parts: int = 3
+
+    def text_sender(self) -> str:
+        """The envelope's and header's sender of a text message; the one of e-mail unless another is set."""
+        return self.sms_sender or self.sender.address
 
     def return_address(self, message_id: str, contact_id: str) -> str:
         """The envelope's sender, to which reports about this message come back (RFC 5321 4.5.5: a read address)."""
@@ -66,12 +73,15 @@ class Composer:
         if channel == "call":
             return Composed(b"", "", part("call"), channel, contact_id)
         if channel == "sms":
-            text = tidy(part("sms"))
+            text = self.texts.text_message(
+                language=language, notice=message.notice, context=context, most=self.sending.sms_parts
+            )
             payload = compose_mail(
-                sender=self.sending.sender, to=gateway_address(self.sending.sms_template, address), reply_to=None,
+                sender=Mailbox(self.sending.sender.name, self.sending.text_sender()),
+                to=gateway_address(self.sending.sms_template, address), reply_to=None,
                 subject="", text=text, html=None, message_id=identity, date=now, language=language,
             )  # fmt: skip
-            return Composed(payload, identity, text, channel, contact_id)
+            return Composed(payload, identity, text, channel, contact_id, count(text).parts)
         invite, method, reply_to = self._invite(unit, message, shop=shop, address=address, now=now, context=context)
         text = part("text")
         payload = compose_mail(

@@ -1,9 +1,14 @@
-"""Counts what a text message costs on the air, and tidies typography that would make it dearer."""
+"""Counts and splits a text message as it goes on the air, tidies dear typography, and chooses a text that fits."""
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import accumulate
+
+from notify.core.errors import Misconfigured
 
 # 3GPP TS 23.038 6.2.1, in code order without 0x1B (escape), and its extension table 6.2.1.1.
 BASIC = frozenset(
@@ -17,6 +22,7 @@ SINGLE = {"GSM-7": 160, "UCS-2": 70}
 PART = {"GSM-7": 153, "UCS-2": 67}
 PART_WIDE = {"GSM-7": 152, "UCS-2": 66}
 MOST_PARTS = 255
+_LINK = re.compile(r"https?://\S+")
 
 _FOLDED = str.maketrans(
     dict.fromkeys("\t\u00a0\u2002\u2003\u2007\u2009\u200a\u202f", " ")
@@ -64,6 +70,44 @@ def count(text: str, *, wide_reference: bool = False) -> Count:
     return Count(encoding, units, len(filled), offending, filled)
 
 
+def split(text: str, *, wide_reference: bool = False) -> tuple[str, ...]:
+    """The text of each part, filled one after the other; a pair is never taken apart (TS 23.040 9.2.3.24.1)."""
+    counted = count(text, wide_reference=wide_reference)
+    parts, rest = [], text
+    for units in counted.part_units:
+        length = _characters(rest, units, counted.encoding)
+        parts.append(rest[:length])
+        rest = rest[length:]
+    return tuple(parts)
+
+
+def links_are_whole(text: str) -> bool:
+    """Whether each link stands in one part: where a part is late or lost, half a link would lead nowhere.
+
+    A gateway may number the parts with 8 or with 16 bits, so it must be true of both.
+    """
+    return _cut_link(text, wide=False) is None and _cut_link(text, wide=True) is None
+
+
+def fit(text: str, short: Callable[[], str], most: int, *, name: str) -> str:
+    """`text` when it takes at most `most` parts and cuts no link, else the shorter one; never a cut text.
+
+    Before a link that even the short text would cut stand as many spaces as bring it to the next part. Raises
+    Misconfigured, naming the text, when that is too long as well.
+    """
+    if _fits(text, most):
+        return text
+    shorter = tidy(short())
+    for one in (shorter, _link_pushed(shorter)):
+        if one and _fits(one, most):
+            return one
+    raise Misconfigured(
+        f"The text {name} does not fit into {most} text messages with its link in one piece",
+        "Shorten sms_short.txt beside it or the shop's name, or raise limits.sms_parts.",
+        field="limits.sms_parts",
+    )
+
+
 def tidy(text: str) -> str:
     """`text` composed (NFC), with line ends as LF and typographic characters as their plain ones.
 
@@ -77,6 +121,39 @@ def _cost(character: str, encoding: str) -> int:
     if encoding == "GSM-7":
         return 2 if character in EXTENSION else 1
     return 2 if ord(character) > 0xFFFF else 1
+
+
+def _fits(text: str, most: int) -> bool:
+    return count(text).parts <= most and links_are_whole(text)
+
+
+def _characters(text: str, units: int, encoding: str) -> int:
+    """How many characters at the beginning of `text` cost `units`."""
+    spent = accumulate(_cost(character, encoding) for character in text)
+    return sum(1 for so_far in spent if so_far <= units)
+
+
+def _cut_link(text: str, *, wide: bool) -> tuple[int, int] | None:
+    """(start of the first link that a border runs through, that border) in characters, or None."""
+    borders = list(accumulate(map(len, split(text, wide_reference=wide))))[:-1]
+    cut = ((link.start(), border) for link in _LINK.finditer(text) for border in borders)
+    return next(((start, border) for start, border in cut if _inside(text, start, border)), None)
+
+
+def _inside(text: str, start: int, border: int) -> bool:
+    link = _LINK.match(text, start)
+    return link is not None and start < border < link.end()
+
+
+def _link_pushed(text: str) -> str:
+    """`text` with spaces before its cut link, so that the link begins the next part."""
+    found = _cut_link(text, wide=False)
+    if found is None:
+        return text
+    start, border = found
+    encoding = count(text).encoding
+    room = sum(_cost(character, encoding) for character in text[start:border])
+    return f"{text[:start]}{' ' * room}{text[start:]}"
 
 
 def _fill(costs: list[int], room: int) -> tuple[int, ...]:
