@@ -62,11 +62,19 @@ class Receipt:
 
 
 class Channel(Protocol):
-    """A way out. Nothing that the other side does makes `send` raise."""
+    """A way out. Nothing that the other side does makes `send` raise.
+
+    One that takes several messages at once, from as many threads, says so by `lines: int` (see lines_of).
+    """
 
     def send(self, outgoing: Outgoing, /) -> Receipt:
         """Offer the message once and say what became of it."""
         ...
+
+
+def lines_of(channel: Channel) -> int:
+    """How many messages the channel takes at once: its `lines`, and one if it names none."""
+    return int(getattr(channel, "lines", 1))
 
 
 def is_plain_address(text: str) -> bool:

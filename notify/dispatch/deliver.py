@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.channels.base import Channel, Outgoing, Receipt, Verdict
@@ -12,7 +13,9 @@ from notify.core.notices import NOTICES
 from notify.core.retry import HAND_OVER, MAIL, next_try
 from notify.core.second_look import Drop
 from notify.dispatch.look_again import look_at
-from notify.dispatch.prepare import Preparer
+from notify.dispatch.pace import Pace
+from notify.dispatch.prepare import Prepared, Preparer, keep
+from notify.dispatch.send import Sender, Sent
 from notify.dispatch.settle import Result, settle_all
 from notify.store import messages, outbox
 from notify.store.database import Database
@@ -21,15 +24,17 @@ from notify.store.read_ahead import read_ahead
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
 SEND_WITHIN = timedelta(minutes=4)  # a send begun by then ends, dot and all (10 minutes), before the lease does
-GROUP = 10  # so many may be repeated by a crash between sending and settling
 # Answers of the far end about this recipient or message: patience by RFC 5321; anything else is our own line.
 _FAR_END = ("rcpt-4", "data-4", "dot-4")
 CALL_AFTER = timedelta(hours=4)  # a line down for so long gives way to the next one, or to a call (no source)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Dispatcher:
-    """One worker. Any number of them, in any processes, may run at once: each row is claimed by one."""
+    """One worker. Any number of them, in any processes, may run at once: each row is claimed by one.
+
+    `clock` tells the time, `ticks` counts seconds and never goes back.
+    """
 
     db: Database
     preparer: Preparer
@@ -38,23 +43,29 @@ class Dispatcher:
     jitter: Callable[[], float]
     name: str
     fault: Callable[[str], None] = lambda point: None  # named crash points, for tests
+    ticks: Callable[[], float] = time.monotonic
+    _sender: Sender = field(init=False)
+    _pace: Pace = field(default_factory=Pace)
 
-    def run_once(self, shop_id: str) -> int:
-        """Handles one group of due messages of a shop; how many it claimed.
+    def __post_init__(self) -> None:
+        self._sender = Sender(self.channels, self.ticks, self.fault)
 
-        Claim and bytes are one transaction; then everything is sent with none open; then one settles all.
+    def run_once(self, shop_id: str, *, go_on: Callable[[], bool] = lambda: True) -> int:
+        """Handles one batch of due messages of a shop; how many it claimed.
+
+        Claim, look and bytes are three short transactions, of which only the first and the last write; then
+        everything is sent with none open, and settled in groups of at most GROUP. `go_on` is asked before each
+        message leaves: once it says no, the others stay for the next worker.
         """
         self.fault("before_claim")
-        now = self.clock()
+        now, began = self.clock(), self.ticks()
         with self.db.write_beside(shop_id) as unit:
-            claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=GROUP)
-            if claimed:
-                read_ahead(unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed))
-            prepared = self.preparer.prepare_all(unit, claimed, now=now)
-        self.fault("after_claim")
-        results = [item if isinstance(item, Result) else self._send(*item, claimed_at=now) for item in prepared]
-        if results:
-            settle_all(self.db, shop_id, results, now=self.clock(), channels_on=self.preparer.rules.channels_on)
+            claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=self._pace.size)
+        if claimed:
+            prepared = self._prepare(shop_id, claimed, now=now)
+            self.fault("after_claim")
+            self._send(shop_id, prepared, may_go=lambda: go_on() and self.clock() < now + SEND_WITHIN)
+            self._pace.note(len(claimed), self.ticks() - began)
         self.fault("after_record")
         return len(claimed)
 
@@ -74,12 +85,27 @@ class Dispatcher:
         """Sends one message that is in no outbox, by e-mail: the test of a new installation, to its own shop."""
         return self.channels["email"].send(outgoing)
 
-    def _send(self, message: Message, outgoing: Outgoing, composed: Composed, *, claimed_at: datetime) -> Result:
-        if self.clock() >= claimed_at + SEND_WITHIN:  # others in the group took so long that the lease may run out
-            return Result(message, MessageState.WAITING, reason="no_time_left")
-        receipt = self.channels[composed.channel].send(outgoing)
-        self.fault("after_send")
-        return self._judge(message, composed, receipt)
+    def _prepare(self, shop_id: str, claimed: Sequence[Message], *, now: datetime) -> Prepared:
+        """Looks and composes on a snapshot, which holds no writer up; then keeps the bytes."""
+        with self.db.read(shop_id) as unit:
+            read_ahead(unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed))
+            prepared = self.preparer.prepare_all(unit, claimed, now=now)
+        with self.db.write(shop_id) as unit:  # after whoever forgets somebody just now
+            return keep(unit, prepared)
+
+    def _send(self, shop_id: str, prepared: Prepared, *, may_go: Callable[[], bool]) -> None:
+        self._settle(shop_id, prepared.results)
+        for group in self._sender.send_all(prepared.ready, may_go=may_go):
+            self._settle(shop_id, [self._result(one) for one in group])
+
+    def _settle(self, shop_id: str, results: Sequence[Result]) -> None:
+        if results:
+            settle_all(self.db, shop_id, results, now=self.clock(), channels_on=self.preparer.rules.channels_on)
+
+    def _result(self, sent: Sent) -> Result:
+        if sent.receipt is None:  # no time left, or this worker stops: it is due as it was
+            return Result(sent.message, MessageState.WAITING, reason="no_time_left")
+        return self._judge(sent.message, sent.composed, sent.receipt)
 
     def _judge(self, message: Message, composed: Composed, receipt: Receipt) -> Result:
         """What a channel's answer means for the message."""

@@ -83,8 +83,11 @@ class Runner:
 
     def _deliver(self) -> None:
         for shop_id in self._services.shop_ids():
-            while not self._stopping.is_set() and self._services.dispatcher.run_once(shop_id):
+            while self._goes_on() and self._services.dispatcher.run_once(shop_id, go_on=self._goes_on):
                 pass
+
+    def _goes_on(self) -> bool:
+        return not self._stopping.is_set()
 
     def _start_ticker(self) -> None:
         ticker = BackgroundScheduler(timezone="UTC", daemon=True, job_defaults={"coalesce": True, "max_instances": 1})
