@@ -13,7 +13,7 @@ from notify.cli.desk import Command, Desk, pass_desk
 from notify.config.checks import Finding, check_file, known_wal_race
 from notify.config.load import load
 from notify.core.errors import Misconfigured, NotifyError
-from notify.flows.check_in_form import LANGUAGES
+from notify.core.languages import LANGUAGES
 from notify.flows.view_desk import view_shop
 from notify.paths import templates_folder
 from notify.render.email import Mailbox, compose_mail

@@ -19,6 +19,7 @@ from notify.config.first_setup import CONFIG, write_first_installation
 from notify.config.load import load
 from notify.core.actors import Actor
 from notify.core.errors import Conflict
+from notify.core.languages import LANGUAGES
 from notify.flows import set_up, staff
 from notify.wiring import Services, build
 
@@ -37,7 +38,7 @@ _MADE = ("keys", "data")
 @click.option("--email", default="", help="Where the shop reads its own notices.")
 @click.option("--zone", default="Europe/London", show_default=True, help="The shop's time zone.")
 @click.option("--region", default="GB", show_default=True, help="Country of phone numbers, two letters.")
-@click.option("--language", default="en", show_default=True, help="Language of the shop: en or de.")
+@click.option("--language", default="en", show_default=True, help=f"Language of the shop: {', '.join(LANGUAGES)}.")
 @click.option("--currency", default="GBP", show_default=True, help="Three letters.")
 @click.option("--database-url", default="", help="PostgreSQL instead of SQLite, as postgresql://user@host/name.")
 @click.option("--keys-url", default="", help="Database of the people's keys: another server, with a backup life of "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from notify.core.errors import Invalid
+from notify.core.languages import LANGUAGES
 
 # ISO 4217: currencies whose minor unit is not a hundredth (from memory; the tests compare with CLDR).
 _NO_MINOR = (
@@ -103,7 +104,7 @@ def _wrong(what: str, advice: str = _ADVICE) -> Invalid:
 
 
 def show_amount(minor: int, *, currency: str, language: str) -> str:
-    """1250 EUR -> "€12.50" (en), "12,50 €" (de). Plain spaces, so that a text message stays GSM-7.
+    """1250 EUR -> "€12.50" (en), "12,50 €" (de, it). Plain spaces, so that a text message stays GSM-7.
 
     Raises Invalid for a language that has no form here.
     """
@@ -112,8 +113,10 @@ def show_amount(minor: int, *, currency: str, language: str) -> str:
     number = f"{whole:,}" + (f".{fraction:0{digits}d}" if digits else "")
     minus = "-" if minor < 0 else ""
     sign = _SIGNS.get(currency, currency)
-    if language == "de":
+    if language in ("de", "it"):
         return f"{minus}{number.translate({ord(','): '.', ord('.'): ','})} {sign}"
     if language != "en":
-        raise Invalid("Amounts cannot be shown in this language", "Use en or de.", field="language")
+        raise Invalid(
+            "Amounts cannot be shown in this language", f"Use one of: {', '.join(LANGUAGES)}.", field="language"
+        )
     return f"{minus}{sign}{number}" if len(sign) == 1 else f"{minus}{sign} {number}"

@@ -11,6 +11,7 @@ from notify.core import claim_number
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
 from notify.core.instants import need_near
+from notify.core.languages import LANGUAGES
 from notify.core.money import parse_amount
 from notify.core.notices import PURPOSES
 from notify.core.shop import Shop
@@ -20,7 +21,6 @@ from notify.store.database import Unit
 
 DEVICE_CLASSES = ("radio", "camera", "e_reader", "handheld", "other")
 SAFETY_FLAGS = ("swollen", "hot", "leaking", "wet")
-LANGUAGES = ("en", "de")
 MAX_DEVICES = 20
 
 

@@ -7,9 +7,9 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
+from notify.core.languages import LANGUAGES
 from notify.core.notices import PURPOSES, REACH_CHANNELS
 from notify.flows.check_in import WORDING
-from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import people, visits

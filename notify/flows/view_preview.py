@@ -5,9 +5,9 @@ from __future__ import annotations
 from notify.core.actors import Actor
 from notify.core.contacts import show_phone
 from notify.core.errors import Invalid
+from notify.core.languages import LANGUAGES
 from notify.core.notices import NOTICES
 from notify.core.shop import Shop
-from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Context
 from notify.render.preview import Preview, Wordings, fill
 from notify.render.samples import SampleShop, Variant

@@ -9,11 +9,11 @@ from zoneinfo import ZoneInfo
 from babel.units import format_unit
 
 from notify.core.durations import Period
+from notify.core.languages import locale_of
 from notify.render.dates import say_day, say_time
 from notify.render.words import Language
 
 _NAMED = {0: "_today", 1: "_tomorrow", -1: "_yesterday"}
-_LOCALES = {"en": "en_GB", "de": "de_DE"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +77,12 @@ def say_period(period: Period, *, language: str) -> str:
     minutes = seconds // 60
     lengths = (("year", period.years), ("month", period.months), ("day", period.days), ("hour", hours),
                ("minute", minutes))  # fmt: skip
-    locale = _LOCALES.get(language, "en_GB")
-    said = [format_unit(count, f"duration-{unit}", locale=locale) for unit, count in lengths if count]
+    said = [_length(count, f"duration-{unit}", locale_of(language)) for unit, count in lengths if count]
     return ", ".join(said).replace("\u00a0", " ")
+
+
+def _length(count: int, unit: str, locale: str) -> str:
+    """Long forms that equal the short ones are left out of CLDR's data (Italian days), and babel does not look there:
+    it writes the unit's own name. Root of CLDR: unitLength long falls back to short."""
+    said = format_unit(count, unit, locale=locale)
+    return said if unit not in said else format_unit(count, unit, "short", locale=locale)

@@ -11,10 +11,10 @@ from zoneinfo import ZoneInfo
 from babel.dates import get_day_names
 
 from notify.core.hours import Counter, Hours, SpecialDay, rows_on
+from notify.core.languages import locale_of
 from notify.render.moments import Moments
 from notify.render.words import Language
 
-_LOCALES = {"en": "en_GB", "de": "de_DE"}
 AHEAD = 14  # days for which closed and special days are named
 
 
@@ -36,7 +36,7 @@ def _week(counter: Counter, today: date, words: Language) -> list[str]:
 
 
 def _days(days: Sequence[int], words: Language) -> str:
-    names = get_day_names("wide", locale=_LOCALES.get(words.code, "en_GB"))
+    names = get_day_names("wide", locale=locale_of(words.code))
     first, last = str(names[days[0]]), str(names[days[-1]])
     return first if first == last else words("hours.days", first=first, last=last)
 

@@ -11,6 +11,7 @@ from typing import Any
 from jinja2 import TemplateNotFound, TemplateSyntaxError, UndefinedError
 
 from notify.core.errors import Misconfigured
+from notify.core.languages import LANGUAGES
 from notify.render.sandbox import TextEnvironment
 from notify.render.shape import check_link, misuse, privacy_shape
 
@@ -103,7 +104,9 @@ class Words:
     def _load(self, language: str) -> dict[str, str]:
         name = f"{self._prefix}{language}.toml"
         if not re.fullmatch(r"[a-z]{2,3}(-[A-Za-z]{2,8})?", language):
-            raise Misconfigured(f"{language[:20]!r} is not the code of a language", "Use en or de.")
+            raise Misconfigured(
+                f"{language[:20]!r} is not the code of a language", f"Use one of: {', '.join(LANGUAGES)}."
+            )
         try:
             raw = tomllib.loads((self.folder / name).read_text("utf-8"))
         except FileNotFoundError as error:

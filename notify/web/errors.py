@@ -15,7 +15,7 @@ from werkzeug.wrappers import Response
 from notify.core.claim_number import is_token
 from notify.core.contacts import show_phone
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, TooOften
-from notify.flows.check_in_form import LANGUAGES
+from notify.core.languages import LANGUAGES
 from notify.flows.view_desk import view_shop
 from notify.flows.view_hours import Door
 from notify.web import log

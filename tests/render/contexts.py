@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from notify.core.languages import LANGUAGES as LANGUAGES
+
 CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop"]
-LANGUAGES = ("en", "de")
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 
 # What a notice is about; everything else may be empty. (The planner never sends it without.)
@@ -93,6 +94,41 @@ _WORDS: dict[str, dict[str, Any]] = {
         "day": "Donnerstag, 26. November",
         "place": "Fährtreppe 4, Quillhaven",
         "waits_on": "es wartet auf die Werkbank",
+    },
+    "it": {
+        "hours": "giovedì 26 novembre, 09:00-18:00",
+        "camera": "Fotocamera Lumen 3",
+        "radio": "Radio del porto R2",
+        "classes": ("fotocamera", "radio portatile"),
+        "shelved": "L'apparecchio è sullo scaffale, pronto per il ritiro.",
+        "fault": "L'otturatore si blocca dopo la seconda foto.",
+        "reason": "Il ricambio non si trova più.",
+        "flag": "batteria gonfia",
+        "caution": "Tenga l'apparecchio lontano da tutto ciò che può bruciare.",
+        "promise": "giovedì 26 novembre entro le 11:30",
+        "old_promise": "mercoledì 25 novembre entro le 17:00",
+        "why": {
+            "promise_changed": "il ricambio è in ritardo dal fornitore",
+            "called_back": "all'ultimo controllo il guasto si è ripresentato",
+            "pickup_moved": "quella sera chiudiamo prima",
+            "pickup_cancelled": "lo ha chiesto lei",
+            "call_needed": "non è stato possibile consegnare l'SMS",
+        },
+        "phases": {
+            "checked_in": "L'apparecchio è da noi; nessuno lo ha ancora guardato.",
+            "part_arrived_shop": "L'apparecchio aspetta il banco di lavoro.",
+            "called_back": "L'apparecchio aspetta il banco di lavoro.",
+            "handed_back": "L'apparecchio è di nuovo da lei.",
+        },
+        "wording": "L'otturatore si trova solo color argento, non nero. Montiamo quello argento?",
+        "options": ("Sì, montate quello argento", "No, aspettate quello nero", "No, riconsegnatelo così com'è"),
+        "until": "venerdì 27 novembre, ore 18:00",
+        "by": "dalla pagina di ritiro",
+        "part": "otturatore, argento",
+        "due": "giovedì 26 novembre",
+        "day": "giovedì 26 novembre",
+        "place": "Scala del traghetto 4, Quillhaven",
+        "waits_on": "aspetta il banco di lavoro",
     },
 }
 

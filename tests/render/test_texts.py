@@ -1,7 +1,8 @@
-"""Message texts: complete in both languages, plain, short enough, and each saying what it must."""
+"""Message texts: complete in every language, plain, short enough, and each saying what it must."""
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Callable
 from typing import Any
@@ -91,7 +92,8 @@ def test_a_text_message_is_one_part_without_link_and_at_most_two_with_it(texts: 
                 assert smsutil.is_valid_gsm(out), f"{language} {notice}: {out}"
                 assert len(split.parts) <= allowed, f"{language} {notice} {key} link: {out}"
                 most[key] = max(most[key], sum(p.length for p in split.parts))
-    print(f"FIGURE sms_texts languages=2 notices=13 most_without={most['without']} most_with_link={most['with']}")
+    most_told = f"most_without={most['without']} most_with_link={most['with']}"
+    print(f"FIGURE sms_texts languages={len(LANGUAGES)} notices={len(CUSTOMER)} {most_told}")
 
 
 def test_ready_names_all_devices_says_where_and_until_when_open(texts: Texts) -> None:
@@ -107,7 +109,11 @@ def test_ready_names_all_devices_says_where_and_until_when_open(texts: Texts) ->
 
 
 def test_a_safety_flag_says_do_not_charge_or_post_and_nothing_ever_says_charge_it(texts: Texts) -> None:
-    plain = {"en": "Please do not charge or post it", "de": "Bitte nicht aufladen"}
+    plain = {
+        "en": "Please do not charge or post it",
+        "de": "Bitte nicht aufladen",
+        "it": "Per favore non ricarichi l'apparecchio e non lo spedisca",
+    }
     for language in LANGUAGES:
         for notice in ("ready", "handed_back", "collection_reminder", "pickup_confirmed", "pickup_reminder"):
             context = {**rich(notice, language), "safety": ["x"]}
@@ -115,12 +121,12 @@ def test_a_safety_flag_says_do_not_charge_or_post_and_nothing_ever_says_charge_i
                 assert plain[language] in texts.render(language=language, notice=notice, part=part, context=context)
     for language, notice, part in every():
         out = texts.render(language=language, notice=notice, part=part, context=rich(notice, language))
-        for found in re.finditer(r"(\w+ \w+ )(charge|auflad\w*|laden)\b", out):
-            assert re.search(r"\bnot\b|nicht", found[1]), f"{language} {notice} {part}: {found[0]}"
+        for found in re.finditer(r"(\w+ \w+ )(charge|auflad\w*|laden|ricaric\w*)\b", out):
+            assert re.search(r"\b(not|non)\b|nicht", found[1]), f"{language} {notice} {part}: {found[0]}"
 
 
 def test_an_unrepaired_device_is_announced_as_such_with_the_reason(texts: Texts) -> None:
-    word = {"en": "unrepaired", "de": "unrepariert"}
+    word = {"en": "unrepaired", "de": "unrepariert", "it": "non riparat"}
     for language in LANGUAGES:
         context = {**rich("ready", language), "outcome": "unrepaired", "reason": "no part is made any more"}
         for part in CUSTOMER_PARTS[1:]:
@@ -130,12 +136,16 @@ def test_an_unrepaired_device_is_announced_as_such_with_the_reason(texts: Texts)
 
 
 def test_a_question_carries_wording_price_every_answer_and_its_end(texts: Texts) -> None:
-    back = {"en": "you can take it back until we have ordered the part", "de": "zurücknehmen, bis wir das Ersatzteil"}
+    back = {
+        "en": "you can take it back until we have ordered the part",
+        "de": "zurücknehmen, bis wir das Ersatzteil",
+        "it": "può annullare il sì finché non abbiamo ordinato il ricambio",
+    }
     for language in LANGUAGES:
         context = rich("question", language)
         asked = context["question"]
         for part in ("text", "html", "call"):
-            out = texts.render(language=language, notice="question", part=part, context=context)
+            out = html.unescape(texts.render(language=language, notice="question", part=part, context=context))
             wanted = [asked["wording"], asked["price"], asked["until"], back[language]]
             for words in wanted + [option["label"] for option in asked["options"]]:
                 assert words in out, f"{language} {part} lacks {words}"

@@ -24,6 +24,7 @@ ARTICLE_13 = [f"13-1-{point}" for point in "abcdef"] + [f"13-2-{point}" for poin
 RIGHTS = {
     "en": ["copy", "corrected", "erased", "restricted", "object", "machines can read", "take that back"],
     "de": ["Kopie", "berichtigen", "löschen", "einschränken", "widersprechen", "Maschinen lesbar", "zurücknehmen"],
+    "it": ["copia", "correggere", "cancellare", "limitare", "opporsi", "leggibile da una macchina", "revocarlo"],
 }
 
 
@@ -52,7 +53,7 @@ def settings(**changes: Any) -> dict[str, Any]:
     }
 
 
-def test_both_languages_have_the_same_words_and_sound_pages(words: Words) -> None:
+def test_all_languages_have_the_same_words_and_sound_pages(words: Words) -> None:
     assert words.problems(LANGUAGES) == []
 
 
@@ -133,12 +134,13 @@ def test_the_check_finds_a_missing_key_a_missing_brace_and_a_wrong_name(tmp_path
     assert found[:3] == [
         "de.toml: claim.promised lacks {promise}",
         "en.toml: phase.provin is missing",
-        "de.toml: phase.proving is missing",
+        "it.toml: phase.provin is missing",
     ]
-    assert len(found) == 4 and re.match(r"privacy\.en\.html:7: there is no 'offiser'", found[3])
+    assert "de.toml: phase.proving is missing" in found[3:]
+    assert len(found) == 5 and re.match(r"privacy\.en\.html:7: there is no 'offiser'", found[4])
 
 
-def test_the_privacy_page_covers_every_point_of_article_13_in_both_languages(words: Words) -> None:
+def test_the_privacy_page_covers_every_point_of_article_13_in_every_language(words: Words) -> None:
     for language in LANGUAGES:
         page = words.privacy(language, settings())
         covered = " ".join(re.findall(r'data-art="([^"]+)"', page)).split()
@@ -158,7 +160,7 @@ def test_the_privacy_page_covers_every_point_of_article_13_in_both_languages(wor
         ):
             assert value in page, f"{language} lacks {value}"
         assert [word for word in RIGHTS[language] if word not in page] == []
-        assert "6" in page and ("legal advice" in page or "Rechtsberatung" in page)
+        assert "6" in page and ("legal advice" in page or "Rechtsberatung" in page or "consulenza legale" in page)
 
 
 def test_the_privacy_page_claims_nothing_that_was_not_set(words: Words) -> None:
@@ -169,9 +171,9 @@ def test_the_privacy_page_claims_nothing_that_was_not_set(words: Words) -> None:
         page = words.privacy(language, empty)
         assert not re.search(r"[{}]|None| [.,:]|: ?\.|, ?\.", page), page
         assert "href" not in page and "Gull" not in page
-        assert "6(1)(a)" not in page and "Buchst. a)" not in page
+        assert "6(1)(a)" not in page and "Buchst. a)" not in page and "lett. a)" not in page
         told = words.privacy(language, {**empty, "providers": ["Breakwater Mail"]})
-        assert "other countries" not in told and "andere Länder" not in told
+        assert "other countries" not in told and "andere Länder" not in told and "altri Paesi" not in told
 
 
 def test_settings_are_escaped_on_the_privacy_page_and_a_script_link_is_refused(words: Words) -> None:

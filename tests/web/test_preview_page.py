@@ -6,8 +6,8 @@ from html import unescape
 
 import pytest
 
+from notify.core.languages import LANGUAGES
 from notify.core.notices import NOTICES
-from notify.flows.check_in_form import LANGUAGES
 from notify.web.headers import LETTER_POLICY
 from tests.parts.house import House
 from tests.web.conftest import Browser, make_app, sign_in

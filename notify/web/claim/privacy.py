@@ -12,8 +12,8 @@ from werkzeug.wrappers import Response
 from notify.config.settings import Settings
 from notify.core.contacts import show_phone
 from notify.core.durations import parse_duration
+from notify.core.languages import LANGUAGES
 from notify.core.shop import Shop
-from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_desk import view_shop
 from notify.render.moments import say_period
 from notify.render.words import Language

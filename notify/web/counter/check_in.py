@@ -6,8 +6,9 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid
+from notify.core.languages import LANGUAGES
 from notify.flows import check_in
-from notify.flows.check_in_form import DEVICE_CLASSES, LANGUAGES, SAFETY_FLAGS
+from notify.flows.check_in_form import DEVICE_CLASSES, SAFETY_FLAGS
 from notify.web.counter import lines
 from notify.web.counter.check_in_fields import Typed, page_errors
 from notify.web.errors import page_label

@@ -6,8 +6,8 @@ from flask import Blueprint, make_response, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import NotFound
+from notify.core.languages import LANGUAGES
 from notify.core.notices import NOTICES
-from notify.flows.check_in_form import LANGUAGES
 from notify.flows.view_preview import preview
 from notify.render.preview import Preview, size_in_words
 from notify.render.samples import Variant

@@ -10,6 +10,7 @@ from notify.flows.view_moves import MoveOffer, Refused
 from notify.flows.view_ticket import ContactLine, PersonLine, QuestionLine, StoryLine, TicketView
 from notify.web.counter import desk_words as d
 from notify.web.counter.messages import fate
+from notify.web.errors import page_label
 from notify.web.say import Say
 
 # The step that a phase usually leads to: the one strong button.
@@ -54,8 +55,7 @@ def _person(one: PersonLine) -> list[tuple[str, str]]:
     head = d.joined(d.words()(f"role.{role}").lower() for role in one.roles)
     if one.forgotten:
         return [(d.capital(head), "Forgotten: name and contacts were erased")]
-    language = d.staff_word("language", "name") if one.language == "en" else "Deutsch"
-    rows = [(d.capital(head), f"{d.person(one.name)}, reads {language}")]
+    rows = [(d.capital(head), f"{d.person(one.name)}, reads {page_label(one.language)}")]
     return rows + [("Reached by", _contact(contact)) for contact in one.contacts]
 
 
