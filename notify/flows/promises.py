@@ -42,7 +42,9 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
         # Back to what the customer last heard: there is nothing to tell.
         news = old is not None and datetime.fromisoformat(str(codes["old"])) != at
         kind = "promise_changed" if news else "promise_made"
-        record(ctx, unit, actor, kind, visit_id=ticket.visit_id, ticket_id=ticket_id, codes=codes)
+        # Once that time has gone by, the news of it is wrong.
+        record(ctx, unit, actor, kind, visit_id=ticket.visit_id, ticket_id=ticket_id, codes=codes,
+               expires={"promise_changed": at})  # fmt: skip
 
 
 def _withdraw_unheard(ctx: Context, unit: Unit, ticket: Ticket) -> str:
