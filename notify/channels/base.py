@@ -116,7 +116,7 @@ def clean(text: str, *, to: str = "") -> str:
     local = to.partition("@")[0]
     if to and _may_hold(line, to):
         line = re.sub(re.escape(to), "(address)", line, flags=re.IGNORECASE)
-    line = _ANY_ADDRESS.sub("(address)", line)
+    line = _ANY_ADDRESS.sub("(address)", line) if "@" in line else line
     if len(local) > 1 and _may_hold(line, local):
         line = re.sub(rf"(?<!\w){re.escape(local)}(?!\w)", "(address)", line, flags=re.IGNORECASE)
     line = _LONG_NUMBER.sub("(number)", line)

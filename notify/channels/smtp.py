@@ -166,8 +166,9 @@ class SmtpChannel:
             self._busy.discard(line)
             if line.is_open():
                 self._rested.append((line, now))
-            worn = [old for old, since in self._rested if now - since > self._settings.idle_limit]
-            self._rested = [(old, since) for old, since in self._rested if old not in worn]
+            worn = []
+            while self._rested and now - self._rested[0][1] > self._settings.idle_limit:
+                worn.append(self._rested.pop(0)[0])
             self._changed.notify_all()
         for old in worn:
             old.cut()

@@ -77,18 +77,20 @@ class Wire(smtplib.SMTP):
         self.close()
 
     def _read_reply(self, ends: float) -> tuple[int, bytes]:
-        codes: set[bytes] = set()
-        texts: list[bytes] = []
-        while True:
-            found = _REPLY_LINE.fullmatch(self._read_line(ends))
-            if found is None:
+        code, goes_on, text = self._read_reply_line(ends)
+        while goes_on:
+            same, goes_on, more = self._read_reply_line(ends)
+            text += b"\n" + more
+            if same != code or len(text) > REPLY_LIMIT:
                 raise Broken("garbage")
-            codes.add(found[1])
-            texts.append(found[3].strip())
-            if len(codes) > 1 or sum(map(len, texts)) + len(texts) > REPLY_LIMIT:
-                raise Broken("garbage")
-            if found[2] != b"-":
-                return int(found[1]), b"\n".join(texts)
+        return int(code), text
+
+    def _read_reply_line(self, ends: float) -> tuple[bytes, bool, bytes]:
+        """Its code, whether another line follows, and its text."""
+        found = _REPLY_LINE.fullmatch(self._read_line(ends))
+        if found is None:
+            raise Broken("garbage")
+        return found[1], found[2] == b"-", found[3].strip()
 
     def _read_line(self, ends: float) -> bytes:
         while b"\n" not in self.unread:
