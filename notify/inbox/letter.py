@@ -2,11 +2,41 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import islice
 
+from notify.inbox.fields import (
+    LARGEST_HEADER,
+    MOST_NAMED,
+    Fields,
+    addresses,
+    identifiers,
+    is_balanced,
+    line,
+    media_type,
+    one_address,
+    parameter,
+    read_fields,
+    split_header,
+    without_comments,
+)
+from notify.inbox.parts import Part, TooDeep, take_apart
+from notify.inbox.plain import words_of
 from notify.inbox.reports import Report as Report
+from notify.inbox.reports import read_reports
+from notify.inbox.said_now import said_now
 
 LARGEST = 2 * 1024 * 1024  # octets; nothing larger is ever fetched (TESTPLAN D15)
+_MOST_FIELDS = 500
+_LONGEST_FROM = 1000
+# Where a letter came to; what a mail server wrote stands before what the sender wrote, because the list is cut at 50.
+_RECIPIENTS = ("delivered-to", "x-original-to", "envelope-to", "to", "cc")
+_PRECEDENCE = ("bulk", "junk", "list")
+_ROBOTS = re.compile(r"owner-.*|.*-request|mailer-daemon|postmaster|no-?reply|do-?not-?reply", re.IGNORECASE)
+_SUPPRESS = re.compile(r"\b(?:all|oof|autoreply)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -14,12 +44,12 @@ class Letter:
     """What was read.
 
     `key` is the SHA-256 (hex) of the Message-ID, else of the bytes: a letter acts once per key. `message_id` and
-    `answers` carry their angle brackets; `answers` is In-Reply-To, then References, without doubles. `sender` is the one
-    addr-spec of From, "" if there is none, there are two, or it is malformed. `recipients` are the addresses it came to
-    (To, Cc, Delivered-To, X-Original-To, Envelope-To). `text` is what the writer wrote now: quoted mail and signature are
-    cut off. `automatic`: never answer it (RFC 3834 2). `calendar` is the text/calendar part; its method is in capitals,
-    "" if its type names none. `refused` is "", or why the rest is empty: too_large, too_deep, malformed; `key` and, where
-    they could be read, `message_id`, `sender`, `recipients`, `subject` and `answers` stand even then.
+    `answers` carry their angle brackets; `answers` is In-Reply-To, then References from the newest, without doubles.
+    `sender` is the one addr-spec of From, "" if there is none, there are two, or it is malformed. `recipients` are
+    the addresses it came to (Delivered-To, X-Original-To, Envelope-To, To, Cc). `text` is what the writer wrote now,
+    without quoted mail and signature. `automatic`: never answer it (RFC 3834 2). `calendar` is the text/calendar part;
+    its method is in capitals, "" if its type names none. `refused` is "", or why the rest is empty: too_large,
+    too_deep, malformed; `key` and what could be read of the header stand even then.
     """
 
     key: str
@@ -39,6 +69,89 @@ class Letter:
         return f"Letter({self.key[:12]}, refused={self.refused!r})"  # addresses and texts must not reach a log
 
 
-def read_letter(raw: bytes) -> Letter:
-    """The letter in `raw` (RFC 5322 and MIME, with CRLF or LF). Never raises; see Letter for what is refused."""
-    raise NotImplementedError
+def read_letter(raw: bytes, *, size: int = 0) -> Letter:
+    """The letter in `raw` (RFC 5322 and MIME, with CRLF or LF). Never raises; see Letter for what is refused.
+
+    `size` is what the mailbox says in octets: of a letter over LARGEST, `raw` may be the header only.
+    """
+    try:
+        return _read(raw, max(size, len(raw)))
+    except Exception:  # whatever a stranger thought of: the next letter must be read
+        return Letter(hashlib.sha256(raw).hexdigest(), refused="malformed", automatic=True)
+
+
+def _read(raw: bytes, size: int) -> Letter:
+    header, body = split_header(raw[:LARGEST])
+    fields = read_fields(header)
+    known = _outside(fields, raw)
+    if size > LARGEST or len(header) > LARGEST_HEADER or len(fields.pairs) > _MOST_FIELDS:
+        return _refuse(known, "too_large")
+    if not _has_one_writer(fields):
+        return _refuse(replace(known, sender=""), "malformed")
+    try:
+        parts = take_apart(fields, body)
+    except TooDeep:
+        return _refuse(known, "too_deep")
+    calendar, method = _calendar(parts)
+    return replace(
+        known,
+        text=said_now(words_of(parts)),
+        reports=read_reports(parts),
+        calendar=calendar,
+        calendar_method=method,
+    )
+
+
+def _refuse(known: Letter, why: str) -> Letter:
+    return replace(known, refused=why, automatic=True)
+
+
+def _outside(fields: Fields, raw: bytes) -> Letter:
+    """What stands in the header."""
+    message_id = next(iter(identifiers(fields.first("message-id"))), "")
+    sender = one_address(fields.first("from"))
+    named = (address for name in _RECIPIENTS for address in addresses(fields.all(name)))
+    return Letter(
+        key=hashlib.sha256(message_id.encode("utf-8", "surrogateescape") or raw).hexdigest(),
+        message_id=message_id,
+        sender=sender,
+        recipients=tuple(dict.fromkeys(islice(named, MOST_NAMED))),
+        subject=line(fields.first("subject")),
+        answers=_answers(fields),
+        automatic=_is_automatic(fields, sender),
+    )
+
+
+def _has_one_writer(fields: Fields) -> bool:
+    """RFC 5322 3.6: From exactly once; and one that can be read to its end."""
+    values = fields.all("from")
+    return len(values) == 1 and len(values[0]) <= _LONGEST_FROM and is_balanced(values[0])
+
+
+def _answers(fields: Fields) -> tuple[str, ...]:
+    nearest = identifiers(fields.first("in-reply-to"))
+    chain = identifiers(" ".join(fields.all("references"))[-8000:])
+    return tuple(dict.fromkeys([*nearest, *reversed(chain)]))[:MOST_NAMED]
+
+
+def _is_automatic(fields: Fields, sender: str) -> bool:
+    """RFC 3834 2: what no automatic answer may go to, and 5.2: comments and parameters do not hide the keyword."""
+    names = {name for name, _ in fields.pairs}
+    keywords = [without_comments(value).partition(";")[0].strip().lower() for value in fields.all("auto-submitted")]
+    return (
+        any(keyword != "no" for keyword in keywords)
+        or any(without_comments(value).strip() in ("<>", "") for value in fields.all("return-path"))
+        or any(name.startswith("list-") for name in names)
+        or fields.first("precedence").strip().lower() in _PRECEDENCE
+        or bool(_SUPPRESS.search(fields.first("x-auto-response-suppress")))
+        or bool(_ROBOTS.fullmatch(sender.partition("@")[0]))
+        or media_type(fields) == "multipart/report"
+    )
+
+
+def _calendar(parts: Sequence[Part]) -> tuple[bytes, str]:
+    """The first calendar part and its method (RFC 6047 2.4); a file name never decides (2.6)."""
+    for part in parts:
+        if part.kind == "text/calendar":
+            return part.content(limit=LARGEST), parameter(part.fields, "method").upper()[:40]
+    return b"", ""
