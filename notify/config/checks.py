@@ -6,11 +6,12 @@ import sqlite3
 import stat
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from notify.config.finding import Finding, finding_of
+from notify.config.gateway_checks import text_messages
 from notify.config.key_files import read_key, read_password
 from notify.config.load import UNREADABLE, all_of, read, read_file
 from notify.config.settings import Settings
@@ -18,16 +19,6 @@ from notify.core.errors import Misconfigured
 
 BUILT_AT = datetime(2026, 11, 25, tzinfo=UTC)  # no clock can be right that shows an earlier day
 KEY_SETTINGS = ("keys.master_key_file", "keys.index_key_file", "web.secret_file")
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing that was found. `refuses`: nothing may start before it is put right; else it is a warning."""
-
-    key: str
-    what: str
-    cure: str
-    refuses: bool = True
 
 
 def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tuple[Finding, ...]:
@@ -40,6 +31,7 @@ def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tup
         *_data_folder(settings),
         *_keys(settings),
         *_mail(settings),
+        *text_messages(settings),
         *_folders(settings),
         *_settings_file(settings, file),
         *_versions(settings),
@@ -54,7 +46,7 @@ def check_file(file: Path, *, now: datetime) -> tuple[Finding, ...]:
     Raises Misconfigured if there is no such file.
     """
     reading = read(read_file(file), folder=file.resolve().parent)
-    wrong = tuple(_finding(problem) for problem in reading.problems)
+    wrong = tuple(finding_of(problem) for problem in reading.problems)
     keys = {one.key for one in wrong}
     if UNREADABLE in keys:  # the defaults that stand in for everything would only tell of other faults
         return wrong
@@ -127,7 +119,7 @@ def _keys(settings: Settings) -> Iterator[Finding]:
         try:
             secret = read_key(file, field=key)[1]
         except Misconfigured as problem:
-            yield _finding(problem)
+            yield finding_of(problem)
             continue
         if secret in seen:
             yield Finding(key, f"{key}: the key is the same as that of {seen[secret]}", "Make a key for each purpose.")
@@ -190,8 +182,4 @@ def _try(reader: Callable[[], object]) -> Iterator[Finding]:
     try:
         reader()
     except Misconfigured as problem:
-        yield _finding(problem)
-
-
-def _finding(problem: Misconfigured) -> Finding:
-    return Finding(problem.field, problem.what, problem.advice)
+        yield finding_of(problem)

@@ -23,6 +23,9 @@ from notify.config.settings import (
     Mail,
     Settings,
     Sms,
+    SmsHook,
+    SmsHttp,
+    SmsModem,
     Watch,
     Web,
 )
@@ -36,6 +39,9 @@ _SECTIONS: dict[str, Callable[..., Any]] = {
     "keys": Keys,
     "web": Web,
     "sms": Sms,
+    "sms.http": SmsHttp,
+    "sms.hook": SmsHook,
+    "sms.modem": SmsModem,
     "invite": Invites,
     "bell": Bell,
     "limits": Limits,
@@ -43,7 +49,8 @@ _SECTIONS: dict[str, Callable[..., Any]] = {
     "log": Log,
 }
 _WATCH_NAME = re.compile(r"[a-z][a-z0-9_-]{0,39}")
-_TABLES = ("columns", "phase_words")  # these settings are small tables themselves
+_TABLES = ("columns", "phase_words")  # these settings of a watched folder are small tables themselves
+_OTHER_TABLES = frozenset(one.key for one in SETTINGS if one.kind.name == "table" and not one.key.startswith(WATCH))
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +143,8 @@ def _flat(table: Mapping[str, Any], before: str = "") -> dict[str, Any]:
     flat: dict[str, Any] = {}
     for name, value in table.items():
         key = before + name
-        if isinstance(value, dict) and not (key.startswith("watch.") and name in _TABLES):
+        is_table = key in _OTHER_TABLES or (key.startswith("watch.") and name in _TABLES)
+        if isinstance(value, dict) and not is_table:
             flat |= _flat(value, key + ".") or {key: value}
         else:
             flat[key] = value
@@ -195,7 +203,7 @@ def _needed(setting: Setting, value: Any) -> Any:
 
 
 def _build(values: Mapping[str, Any], names: Sequence[str], folder: Path) -> Settings:
-    parts = {name: make(**_section(values, name)) for name, make in _SECTIONS.items()}
+    parts = {name.replace(".", "_"): make(**_section(values, name)) for name, make in _SECTIONS.items()}
     data = values["database.data_folder"]
     database = Database(
         data_folder=data,

@@ -2,26 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterator
 
+from notify.config.gateway_rules import GATEWAY_RULES, Rule, Values, host_of
 from notify.config.kinds import is_loopback, is_private
 from notify.core.errors import Misconfigured
 
-Values = Mapping[str, Any]
 # RFC 2606 and RFC 6761: names that never reach anybody.
 RESERVED = (".example", ".test", ".invalid", ".localhost", "example.com", "example.net", "example.org")
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """Refuses when `broken` says so; the first of `keys` is the one to change. All of them must have been read."""
-
-    keys: tuple[str, ...]
-    broken: Callable[[Values], bool]
-    what: str
-    cure: str
 
 
 def _sends(values: Values) -> bool:
@@ -47,14 +35,9 @@ def _plain_and_open(values: Values) -> bool:
     return not (values["web.plain_lan"] and is_private(values["web.bind"]))
 
 
-def _host(url: str) -> str:
-    rest = url.partition("://")[2].partition("/")[0]
-    return rest[1:].partition("]")[0] if rest.startswith("[") else rest.partition(":")[0]
-
-
 def _plain_public(values: Values) -> bool:
     url = values["web.public_url"]
-    return url.startswith("http://") and not is_loopback(_host(url))
+    return url.startswith("http://") and not is_loopback(host_of(url))
 
 
 RULES: tuple[Rule, ...] = (
@@ -120,12 +103,7 @@ RULES: tuple[Rule, ...] = (
         "mail.sender_address is an example and belongs to nobody",
         "Write an address of your own.",
     ),
-    Rule(
-        ("sms.template", "sms.transport"),
-        lambda v: v["sms.transport"] == "mailgate" and not v["sms.template"],
-        "sms.template is empty although sms.transport is mailgate",
-        'Write your gateway\'s address, such as "{digits}@sms.example.org"; or set sms.transport = "off".',
-    ),
+    *GATEWAY_RULES,
     Rule(
         ("keys.index_key_file", "keys.master_key_file"),
         lambda v: v["keys.index_key_file"] == v["keys.master_key_file"],

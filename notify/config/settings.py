@@ -51,6 +51,7 @@ class Mail:
     password_file: Path | None
     ca_file: Path | None
     timeout_seconds: int
+    connections: int
     sender_name: str
     sender_address: str
     reply_to: str
@@ -59,11 +60,62 @@ class Mail:
 
 @dataclass(frozen=True, slots=True)
 class Sms:
-    """Text messages through an e-mail gateway; `sender` is "" for the mail sender."""
+    """How text messages leave. `sender` is the address that an e-mail gateway knows the shop by, "" for the mail's."""
 
     transport: str
     template: str
     sender: str
+
+
+@dataclass(frozen=True, slots=True)
+class SmsHttp:
+    """A gateway reached by HTTP. Pairs are theirs -> ours; a field is a JSON pointer or one field's name."""
+
+    method: str
+    address: str
+    form: str
+    body: str
+    headers: tuple[tuple[str, str], ...]
+    sign_in: str
+    sign_in_header: str
+    sign_in_name: str
+    secret_file: Path | None
+    ca_file: Path | None
+    this_machine: bool
+    timeout_seconds: int
+    answer_kilobytes: int
+    good_statuses: tuple[int, ...]
+    good_field: str
+    good_value: str
+    id_field: str
+    code_field: str
+    answers: tuple[tuple[str, str], ...]
+    states: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SmsHook:
+    """What a gateway sends here, and how it proves that it is the gateway. Pairs are ours -> its fields."""
+
+    proof: str
+    header: str
+    name: str
+    secret_file: Path | None
+    algorithm: str
+    encoding: str
+    prefix: str
+    form: str
+    zone: str
+    receipt: tuple[tuple[str, str], ...]
+    inbound: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SmsModem:
+    """A GSM modem with the shop's own SIM."""
+
+    device: str
+    connection: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +184,9 @@ class Settings:
     web: Web
     mail: Mail
     sms: Sms
+    sms_http: SmsHttp
+    sms_hook: SmsHook
+    sms_modem: SmsModem
     invite: Invites
     bell: Bell
     limits: Limits

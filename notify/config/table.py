@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from notify.config import gateway_kinds as g
 from notify.config import kinds as k
 from notify.core.tickets import Phase
 
@@ -86,6 +87,7 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("mail.password_file", k.PATH, "", "file with the password on one line, readable by its owner only"),
     Setting("mail.ca_file", k.PATH, "", "certificates to trust instead of the system's"),
     Setting("mail.timeout_seconds", k.number(5, 600), 30, "how long to wait for the server to answer"),
+    Setting("mail.connections", k.number(1, 16), 4, "how many connections at once, where the server is slow"),
     Setting("mail.sender_name", k.TEXT, "", "name that customers see; empty: the shop's name"),
     Setting(
         "mail.sender_address",
@@ -100,9 +102,54 @@ SETTINGS: tuple[Setting, ...] = (
         "",
         "envelope address with {token}, to which reports of failed delivery come; empty: the sender",
     ),
-    Setting("sms.transport", k.choice("off", "mailgate"), "off", "mailgate: through an e-mail-to-SMS gateway"),
-    Setting("sms.template", k.SMS_TEMPLATE, "", "the gateway's address with {digits} for the number"),
-    Setting("sms.sender", k.ADDRESS, "", "address the gateway knows you by; empty: mail.sender_address"),
+    Setting(
+        "sms.transport",
+        k.choice("off", "mailgate", "http", "modem"),
+        "off",
+        "mailgate: through an e-mail-to-SMS gateway; http: through a gateway on the web; modem: by a SIM of your own",
+    ),
+    Setting("sms.template", k.SMS_TEMPLATE, "", "the e-mail gateway's address with {digits} for the number"),
+    Setting("sms.sender", k.ADDRESS, "", "address the e-mail gateway knows you by; empty: mail.sender_address"),
+    Setting("sms.http.method", k.choice("POST", "PUT"), "POST", "how a text message is handed to the gateway"),
+    Setting("sms.http.address", g.ADDRESS, "", "where it is handed over; https, and this address only"),
+    Setting("sms.http.form", k.choice("json", "form"), "json", "how the body is written"),
+    Setting("sms.http.body", g.BODY, "", "its fields as a JSON object with {to} or {digits}, {text}, {id}, {callback}"),
+    Setting("sms.http.headers", g.HEADERS, {}, "headers besides the usual ones; {id} may stand in a value"),
+    Setting("sms.http.sign_in", k.choice("none", "header", "basic"), "none", "how the gateway knows you"),
+    Setting("sms.http.sign_in_header", g.HEADER, "Authorization", "header that carries the line of secret_file"),
+    Setting("sms.http.sign_in_name", k.TEXT, "", "name at the gateway, with basic"),
+    Setting("sms.http.secret_file", k.PATH, "", "file with that header's value, or the password, on one line"),
+    Setting("sms.http.ca_file", k.PATH, "", "certificates to trust instead of the system's"),
+    Setting(
+        "sms.http.this_machine", k.FLAG, False, "whether the gateway runs on this machine; no other is called then"
+    ),
+    Setting("sms.http.timeout_seconds", k.number(2, 120), 20, "how long to wait for the whole answer"),
+    Setting("sms.http.answer_kilobytes", k.number(1, 1024), 64, "largest answer that is read"),
+    Setting("sms.http.good_statuses", g.STATUSES, [200, 201, 202], "HTTP statuses that mean taken"),
+    Setting("sms.http.good_field", g.FIELD, "", "field of the answer that must say good_value as well"),
+    Setting("sms.http.good_value", k.TEXT, "", "what it must say"),
+    Setting("sms.http.id_field", g.FIELD, "", "field with the gateway's own name for the message"),
+    Setting("sms.http.code_field", g.FIELD, "", "field with its word for a refusal"),
+    Setting("sms.http.answers", g.ANSWERS, {}, "its words or HTTP statuses of refusals: later, never or bad_number"),
+    Setting("sms.http.states", g.STATES, {}, "its words for what became of a message, and ours"),
+    Setting(
+        "sms.hook.proof",
+        k.choice("off", "header", "basic", "hmac"),
+        "off",
+        "how the gateway proves that a receipt or an answer comes from it; off: none is taken",
+    ),
+    Setting("sms.hook.header", g.HEADER, "", "header with the secret, or with the signature"),
+    Setting("sms.hook.name", k.TEXT, "", "name that it signs in with, with basic"),
+    Setting("sms.hook.secret_file", k.PATH, "", "file with the secret on one line"),
+    Setting("sms.hook.algorithm", k.choice("sha256", "sha384", "sha512"), "sha256", "hash of the signature"),
+    Setting("sms.hook.encoding", k.choice("hex", "base64"), "hex", "how the signature is written"),
+    Setting("sms.hook.prefix", k.TEXT, "", "what stands before the signature"),
+    Setting("sms.hook.form", k.choice("json", "form"), "json", "how the body is written"),
+    Setting("sms.hook.zone", k.ZONE, "UTC", "time zone of times without one"),
+    Setting("sms.hook.receipt", g.RECEIPT, {}, "our words and its fields, for receipts"),
+    Setting("sms.hook.inbound", g.INBOUND, {}, "our words and its fields, for answers of customers"),
+    Setting("sms.modem.device", k.TEXT, "", "the modem's port, such as /dev/ttyUSB0"),
+    Setting("sms.modem.connection", k.TEXT, "at", "how it is spoken to, as its library names it"),
     Setting("invite.organizer", k.MAILBOX, "", "mailbox for calendar answers, with {token}; empty: the sender"),
     Setting("bell.wait_seconds", k.number(0, 3600), 90, "how long a notice waits for Undo before it leaves"),
     Setting("bell.quiet_from", k.TIME, "21:00", "from this shop time on nothing leaves"),
@@ -128,6 +175,9 @@ SETTINGS: tuple[Setting, ...] = (
 # What people write although it must not stand in a settings file, and where it belongs.
 FORBIDDEN: dict[str, str] = {
     "mail.password": "Put it on one line into a file that only you can read, and name it in mail.password_file.",
+    "sms.http.secret": "Put it on one line into a file that only you can read, and name it in sms.http.secret_file.",
+    "sms.http.password": "Put it on one line into a file that only you can read, and name it in sms.http.secret_file.",
+    "sms.hook.secret": "Put it on one line into a file that only you can read, and name it in sms.hook.secret_file.",
     "web.secret": "Name a file in web.secret_file; `shelfbell init` makes it.",
     "web.secret_key": "Name a file in web.secret_file; `shelfbell init` makes it.",
     "keys.master_key": "Name a file in keys.master_key_file; `shelfbell init` makes it.",

@@ -20,10 +20,13 @@ START = TEXT.index("# [watch.bench]")
 SWITCHED_ON = TEXT[:START] + re.sub(r"(?m)^# ?", "", TEXT[START:])
 
 
+TABLES = {setting.key.replace("*", "bench") for setting in SETTINGS if setting.kind.name == "table"}
+
+
 def flat(table: dict[str, Any], before: str = "") -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, value in table.items():
-        deeper = isinstance(value, dict) and name not in ("columns", "phase_words")
+        deeper = isinstance(value, dict) and before + name not in TABLES
         found |= flat(value, f"{before}{name}.") if deeper else {before + name: value}
     return found
 

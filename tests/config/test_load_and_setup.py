@@ -18,6 +18,7 @@ from notify.config.key_files import key_line, read_key, read_password
 from notify.config.load import find, load, read
 from notify.config.table import SETTINGS
 from notify.core.errors import Conflict, Misconfigured
+from tests.config.test_example import flat
 
 HERE = Path("/srv/bell")
 SECRET = "hunter2secret"
@@ -233,13 +234,9 @@ def test_a_first_installation_with_an_address_is_behind_its_proxy(tmp_path: Path
 def test_the_first_settings_file_explains_every_setting_of_the_installation() -> None:
     text = first_config("")
     switched_on = re.sub(r"(?m)^#(?=[a-z])", "", text)
-    shown = {
-        f"{section}.{name}": value
-        for section, names in tomllib.loads(switched_on).items()
-        for name, value in names.items()
-    }
+    shown = flat(tomllib.loads(switched_on))
     assert shown == {one.key: one.default for one in SETTINGS if not one.key.startswith("watch.")}
-    assert tomllib.loads(text) == {section: {} for section in tomllib.loads(switched_on)}
+    assert not flat(tomllib.loads(text)), "a default is switched on"
 
 
 @pytest.mark.parametrize("name", ["config.toml", "keys/master.key", "keys/index.key", "keys/web.key"])
