@@ -44,6 +44,10 @@ OTHER_EVENTS: dict[str, str] = {
     "place_changed": "the device went to another shelf place",
     "safety_flag_changed": "a safety flag was set or cleared",
     "message_given_up": "a message could not be delivered by any channel",
+    "reply_received": "somebody wrote back what a person should read",
+    "stop_heard": "somebody wrote that messages are to stop, and they did",
+    "start_heard": "somebody wrote that messages may come again, and they may",
+    "help_heard": "somebody wrote back for help",
     "call_logged": "staff called and noted how it went",
     "person_forgotten": "the person's data were erased",
 }

@@ -8,13 +8,14 @@ from datetime import datetime
 from typing import Any
 
 from notify.channels.sms_mailgate import gateway_address
+from notify.core.notices import ANSWER, NOTICES
 from notify.core.return_address import fill, make_token
 from notify.core.shop import Shop
 from notify.render.email import Mailbox, compose_mail
 from notify.render.invite import Invite, invite_bytes
 from notify.render.sms import count
 from notify.render.texts import Texts
-from notify.store import bookings
+from notify.store import bookings, replies
 from notify.store.bookings import Booking
 from notify.store.database import Unit
 from notify.store.messages import Composed, Message
@@ -87,6 +88,7 @@ class Composer:
         payload = compose_mail(
             sender=self.sending.sender, to=address, reply_to=reply_to, subject=part("subject"), text=text,
             html=part("html"), message_id=identity, date=now, language=language, invite=invite, method=method,
+            answers=_answered_letter(unit, message),
         )  # fmt: skip
         return Composed(payload, identity, text, channel, contact_id)
 
@@ -117,3 +119,10 @@ class Composer:
             location=context["slot"]["place"], organizer_name=shop.name, organizer_address=organizer,
             attendee_name=str(context["person"]["name"]), attendee_address=address, method=method,  # type: ignore[arg-type]
         ))  # fmt: skip
+
+
+def _answered_letter(unit: Unit, message: Message) -> str | None:
+    """The Message-ID of the letter that this message answers by itself ("" for one without); None for any other."""
+    if NOTICES[message.notice].purpose != ANSWER:
+        return None
+    return replies.get_reply(unit, str(message.refs["reply"])).letter_id

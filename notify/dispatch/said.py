@@ -17,13 +17,14 @@ from notify.core.shop import Shop
 from notify.core.tickets import Phase
 from notify.dispatch.said_now import left_of, promise_helps, waits_on
 from notify.render.dates import say_day, say_time
-from notify.store import bookings, parts, people, questions, shops, staff, tickets
+from notify.store import bookings, parts, people, questions, replies, shops, staff, tickets
 from notify.store.bookings import Booking
 from notify.store.database import Unit
 from notify.store.messages import Message
 from notify.store.questions import Question
 from notify.store.tickets import Ticket
 
+LONGEST_REPLY = 1000  # characters of a reply that a notice to the shop quotes
 Words = Callable[..., str]
 
 
@@ -183,7 +184,17 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
         "part": _part(unit, str(refs.get("part", "")), shop, saying),
         "slot": _slot(_booking(unit, message), shop, saying),
         "bench": _staff_name(unit, str(refs.get("bench", ""))),
+        "reply": _reply(unit, str(refs.get("reply", "")), saying),
     }
+
+
+def _reply(unit: Unit, reply_id: str, saying: Saying) -> dict[str, str]:
+    """What somebody wrote, for the shop: a long text is cut, the whole stands on the ticket's page."""
+    if not reply_id:
+        return {"text": "", "what": ""}
+    reply = replies.get_reply(unit, reply_id)
+    text = reply.text if len(reply.text) <= LONGEST_REPLY else f"{reply.text[:LONGEST_REPLY]}…"
+    return {"text": text, "what": saying.words(f"reply_kind.{reply.kind}")}
 
 
 def _question(unit: Unit, question_id: str, shop: Shop, saying: Saying) -> tuple[Any, dict[str, str]]:

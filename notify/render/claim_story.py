@@ -56,6 +56,10 @@ UNTOLD: dict[str, str] = {
     "place_changed": "of interest to the shop only",
     "safety_flag_changed": "the cautions of the page say it",
     "message_given_up": "how we may reach you says it",
+    "reply_received": "whoever wrote it knows it, and a finder of the claim ticket need not",
+    "stop_heard": "the use that was stopped stands beside it",
+    "start_heard": "the use that was allowed stands beside it",
+    "help_heard": "the answer went to whoever asked",
     "person_forgotten": "nobody is left to read it",
 }
 _BY_WHOM = {"pickup_booked": "booked", "pickup_moved": "moved", "pickup_cancelled": "cancelled"}

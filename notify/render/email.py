@@ -24,6 +24,7 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
 _BROKEN = re.compile(r"[\ud800-\udfff]")
 _UNUSUAL = re.compile(r"[^\x20-\x7e\r\n]")
 _MESSAGE_ID = re.compile(r"<[A-Za-z0-9._-]+@[A-Za-z0-9.-]+>")
+_LETTER_ID = re.compile(r"<[!-;=?A-~]+>")  # of somebody else's making: anything printable but brackets and spaces
 _LANGUAGE = re.compile(r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _METHOD = re.compile(rb"^METHOD:([A-Z]+)\r\n", re.MULTILINE | re.IGNORECASE)
 
@@ -49,14 +50,16 @@ def compose_mail(
     language: str,
     invite: bytes | None = None,
     method: str | None = None,
+    answers: str | None = None,
 ) -> bytes:
     """The whole mail, ASCII with CRLF, ready to hand over.
 
     Text alone gives one text/plain part; HTML makes it multipart/alternative; an invite (iCalendar bytes)
     goes into the alternative as text/calendar and beside it as a file, the shape that calendar programs
     understand best (CalConnect's advice for iMIP). `method` must be the one inside the invite. `message_id`
-    with its angle brackets, `date` aware. Raises Invalid for a line break or other control character in any
-    header, for more than one address, and for HTML that would fetch something.
+    with its angle brackets, `date` aware. `answers` is the Message-ID of the letter that this mail answers by
+    itself, "" for one without; None for a mail of our own. Raises Invalid for a line break or other control
+    character in any header, for more than one address, and for HTML that would fetch something.
     """
     _check_texts(text, html)
     head = [
@@ -67,7 +70,9 @@ def compose_mail(
         ("Date", _date(date)),
         ("Message-ID", _message_id(message_id)),
         ("Content-Language", _language(language)),
-        ("Auto-Submitted", "auto-generated"),  # RFC 3834 5: keeps holiday notices from answering
+        # RFC 3834 5.1 and 5.2: keeps holiday notices from answering, and says which letter made us answer.
+        ("Auto-Submitted", "auto-generated" if answers is None else "auto-replied"),
+        *_answered(answers or ""),
     ]
     body = EmailMessage(policy=SMTP)
     _add_text(body, text, alone=html is None and invite is None)
@@ -77,6 +82,13 @@ def compose_mail(
         _add_invite(body, invite, _method(invite, method))
     _fix_boundaries(body, message_id)
     return "".join(f"{name}: {value}\r\n" for name, value in head).encode("ascii") + body.as_bytes()
+
+
+def _answered(letter_id: str) -> list[tuple[str, str]]:
+    """RFC 3834 3.1.6 (RFC 5322 3.6.4): the letter's own identity; one that is none, or too long a line, is left out."""
+    if len(letter_id) > MESSAGE_ID_LIMIT or not _LETTER_ID.fullmatch(letter_id):
+        return []
+    return [("In-Reply-To", letter_id), ("References", letter_id)]
 
 
 def _message_id(message_id: str) -> str:

@@ -35,6 +35,7 @@ def message_shape() -> dict[str, Shape]:
         "answer": dict.fromkeys(("code", "label", "by"), ""),
         "part": dict.fromkeys(("name", "supplier", "due", "label"), ""),
         "slot": dict.fromkeys(("day", "time", "end", "place"), ""),
+        "reply": dict.fromkeys(("text", "what"), ""),
     }
 
 

@@ -26,6 +26,7 @@ _CONTACTS = (
     .where(*where(s.contacts, "person_id"), s.contacts.c.replaced_at.is_(None))
     .order_by(s.contacts.c.created_at, s.contacts.c.id)
 )
+_FORGOTTEN = select(s.people.c.id).where(*where(s.people), among(s.people, "id"), s.people.c.forgotten_at.is_not(None))
 _USES = (
     select(s.consents.c.person_id, s.consents.c.channel, s.consents.c.purpose, s.consents.c.allowed)
     .where(*where(s.consents), among(s.consents, "person_id"))
@@ -56,6 +57,7 @@ class Contact:
     address: str
     in_repaired_device: bool
     undeliverable: bool
+    undeliverable_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +109,11 @@ def is_forgotten(unit: Unit, person_id: str) -> bool:
     return unit.connection.execute(query).scalar() is not None
 
 
+def forgotten_among(unit: Unit, ids: Iterable[str]) -> frozenset[str]:
+    """Those of these people whose data were erased."""
+    return frozenset(unit.connection.execute(_FORGOTTEN, {**given(unit), "any_id": list(ids)}).scalars())
+
+
 def people_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Person]:
     """identifier -> person, for those that exist."""
     t = s.people
@@ -126,7 +133,7 @@ def add_contact(
             person_id=person_id,
             channel=channel,
             address_sealed=unit.seal(person_id, "contacts", new, "address", address),
-            lookup=unit.opener.lookup(channel, address),
+            lookup=_index(unit, channel, address),
             in_repaired_device=in_repaired_device,
             created_at=at,
         )
@@ -148,6 +155,7 @@ def contacts_of(unit: Unit, person_id: str) -> tuple[Contact, ...]:
             unit.open(person_id, "contacts", row.id, "address", row.address_sealed),
             row.in_repaired_device,
             row.undeliverable_at is not None,
+            row.undeliverable_why,
         )
         for row in rows
         if row.address_sealed is not None
@@ -162,8 +170,9 @@ def get_contact(unit: Unit, contact_id: str) -> Contact | None:
         return None
     address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
     return Contact(
-        row.id, row.person_id, row.channel, address, row.in_repaired_device, row.undeliverable_at is not None
-    )
+        row.id, row.person_id, row.channel, address, row.in_repaired_device, row.undeliverable_at is not None,
+        row.undeliverable_why,
+    )  # fmt: skip
 
 
 def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
@@ -179,12 +188,12 @@ def replace_contact(unit: Unit, contact_id: str, *, at: datetime) -> None:
     _change_contact(unit, contact_id, replaced_at=at)
 
 
-def mark_undeliverable(unit: Unit, contact_id: str, *, at: datetime) -> None:
-    """Marks a contact that a channel refused for good."""
-    _change_contact(unit, contact_id, undeliverable_at=at)
+def mark_undeliverable(unit: Unit, contact_id: str, *, at: datetime, why: str = "refused") -> None:
+    """Marks a contact that a channel refused for good, or that turned out to be somebody else's (`why`, a code)."""
+    _change_contact(unit, contact_id, undeliverable_at=at, undeliverable_why=why[:40])
 
 
-def _change_contact(unit: Unit, contact_id: str, **columns: datetime) -> None:
+def _change_contact(unit: Unit, contact_id: str, **columns: datetime | str) -> None:
     t = s.contacts
     same = (t.c.shop_id == unit.shop_id, t.c.id == contact_id)
     unit.connection.execute(update(t).where(*same).values(**columns))
@@ -192,12 +201,33 @@ def _change_contact(unit: Unit, contact_id: str, **columns: datetime) -> None:
 
 
 def find_people(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
-    """Identifiers of the people with this exact address, through the blind index."""
+    """Identifiers of the people who have or had this address, through the blind index."""
     t = s.contacts
     found = unit.connection.execute(
-        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.lookup == unit.opener.lookup(channel, address))
+        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address))
     ).scalars()
     return tuple(dict.fromkeys(found))
+
+
+def current_owners(unit: Unit, channel: str, address: str) -> Mapping[str, str]:
+    """person -> contact, of everybody who is reached at this address today, the newest first."""
+    t = s.contacts
+    same = (t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address), t.c.replaced_at.is_(None))
+    query = select(t.c.person_id, t.c.id).where(*same).order_by(t.c.created_at.desc(), t.c.id)
+    return {row.person_id: row.id for row in unit.connection.execute(query)}
+
+
+def contacts_alike(unit: Unit, contact_id: str) -> tuple[str, ...]:
+    """This contact and everybody else's current one with the same address; empty when it was erased."""
+    t = s.contacts
+    lookup = select(t.c.lookup).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id).scalar_subquery()
+    same = (t.c.shop_id == unit.shop_id, t.c.lookup == lookup, t.c.replaced_at.is_(None))
+    return tuple(unit.connection.execute(select(t.c.id).where(*same).order_by(t.c.id)).scalars())
+
+
+def _index(unit: Unit, channel: str, address: str) -> str:
+    """Capitals do not tell mailboxes apart here: whoever writes from Pat@ means the mailbox pat@ (a choice)."""
+    return unit.opener.lookup(channel, address.lower() if channel == "email" else address)
 
 
 def add_consent(
@@ -248,6 +278,18 @@ def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[
     for (person, channel, purpose), allowed in newest.items():
         uses = out.setdefault(person, {})
         uses[channel] = uses.get(channel, frozenset()) | ({purpose} if allowed else set())
+    return out
+
+
+def withdrawn_uses(unit: Unit, person_ids: Iterable[str], channel: str) -> Mapping[str, frozenset[str]]:
+    """person -> the purposes that were allowed on this channel once and are not any more."""
+    rows = unit.connection.execute(_USES, {**given(unit), "any_person_id": list(person_ids)}).all()
+    ever = {(row.person_id, row.purpose) for row in rows if row.channel == channel and row.allowed}
+    newest = {(row.person_id, row.purpose): row.allowed for row in rows if row.channel == channel}
+    out: dict[str, frozenset[str]] = {}
+    for person, purpose in sorted(ever):
+        if not newest[person, purpose]:
+            out[person] = out.get(person, frozenset()) | {purpose}
     return out
 
 

@@ -92,3 +92,34 @@ def people_of_visits(unit: Unit, visit_ids: Iterable[str], role: str) -> Mapping
         .order_by(t.c.person_id.desc())
     )
     return {row.visit_id: row.person_id for row in rows}
+
+
+def newest_visits(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, str]:
+    """person -> their newest visit, one with a device still with us before any other; the best of all stands first."""
+    ids = list(person_ids)
+    query = (
+        select(_P.c.person_id, _P.c.visit_id)
+        .join(_V, (_V.c.shop_id == _P.c.shop_id) & (_V.c.id == _P.c.visit_id))
+        .where(_P.c.shop_id == unit.shop_id, _P.c.person_id.in_(ids))
+        .order_by(_WITH_US.desc(), _V.c.opened_at.desc(), _V.c.id)
+    )
+    out: dict[str, str] = {}
+    for row in unit.connection.execute(query):
+        out.setdefault(row.person_id, row.visit_id)
+    return out
+
+
+def broken_contacts(unit: Unit) -> tuple[Any, ...]:
+    """(visit_id, person_id, contact_id, channel, undeliverable_why, undeliverable_at) of every current contact that
+    does not work, of people who are told about a visit with a device still with us; the oldest trouble first."""
+    c = s.contacts
+    query = (
+        select(_P.c.visit_id, _P.c.person_id, c.c.id.label("contact_id"), c.c.channel, c.c.undeliverable_why,
+               c.c.undeliverable_at)
+        .join(c, (c.c.shop_id == _P.c.shop_id) & (c.c.person_id == _P.c.person_id))
+        .join(_V, (_V.c.shop_id == _P.c.shop_id) & (_V.c.id == _P.c.visit_id))
+        .where(_P.c.shop_id == unit.shop_id, _P.c.role == "tell", c.c.undeliverable_at.is_not(None),
+               c.c.replaced_at.is_(None), c.c.address_sealed.is_not(None), _WITH_US)
+        .order_by(c.c.undeliverable_at, c.c.id)
+    )  # fmt: skip
+    return tuple(unit.connection.execute(query))

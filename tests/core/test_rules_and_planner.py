@@ -15,12 +15,16 @@ from notify.core.tickets import MOVE_EVENTS
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 BELL = timedelta(seconds=90)
+# Who wrote, from where: an answer goes back to them, whatever they allowed and whoever else is told.
+WROTE = {"person": "p9", "channel": "sms", "contact": "c9"}
+ANSWERS = {"stop_confirmed", "start_confirmed", "help_answer"}
 BOTH = frozenset({"repair", "pickup"})
 # The notices that the design and the issue ask for (issue point 7 and the glossary).
 WANTED = {
     "checked_in", "question", "answer_shop", "part_ordered", "part_arrived", "part_arrived_shop", "promise_changed",
     "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled", "pickup_reminder",
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
+    "stop_confirmed", "start_confirmed", "help_answer", "reply_shop",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}
@@ -33,7 +37,7 @@ def facts(*reaches: Reach, **more: object) -> Facts:
 
 
 def event(kind: str, *, ticket: str = "t1", by: str = "customer") -> Event:
-    return Event("e1", kind, NOW, "v1", ticket, by)
+    return Event("e1", kind, NOW, "v1", ticket, by, codes=WROTE)
 
 
 def test_every_kind_of_event_tells_somebody_or_is_silent_for_a_reason_never_both() -> None:
@@ -54,7 +58,7 @@ def test_every_notice_is_caused_by_some_event_and_every_wanted_one_is_there() ->
 
 
 def test_only_what_answers_the_customers_own_act_or_has_its_hour_leaves_before_the_bell() -> None:
-    at_once = {"pickup_confirmed", "pickup_moved", "pickup_reminder", "collection_reminder"}
+    at_once = {"pickup_confirmed", "pickup_moved", "pickup_reminder", "collection_reminder"} | ANSWERS
     assert {n for n in CUSTOMER_NOTICES if not NOTICES[n].bell} == at_once
 
 
@@ -76,7 +80,7 @@ def make(channel: str, state: tuple[frozenset[str] | None, bool, bool]) -> tuple
 def test_the_whole_grid_of_notices_and_ways_is_planned_as_the_design_says() -> None:
     cells = wrong = 0
     sets = [frozenset(), frozenset({"email"}), frozenset({"email", "sms"})]
-    kinds = [(kind, name) for kind, names in RULES.items() for name in names if name in CUSTOMER_NOTICES]
+    kinds = [(kind, name) for kind, names in RULES.items() for name in names if name in set(CUSTOMER_NOTICES) - ANSWERS]
     grid = itertools.product(kinds, REACH_STATES, REACH_STATES, sets, (False, True), (False, True))
     for (kind, name), mail, text, on, waits, with_us in grid:
         notice = NOTICES[name]
@@ -111,7 +115,7 @@ def test_due_and_end_follow_the_notice_and_a_nearer_end_wins(name: str) -> None:
     assert got.due_at == (NOW + BELL if notice.bell else NOW)
     assert got.expires_at == got.due_at + notice.life
     if notice.audience == "customer":
-        soon = NOW + timedelta(minutes=10)
+        soon = NOW + timedelta(minutes=3)
         (short,) = [i for i in plan(event(kind), facts(way, expires={name: soon}), now=NOW) if i.notice == name]
         assert isinstance(short, Planned) and short.expires_at == soon
 
@@ -121,6 +125,20 @@ def test_a_visits_notice_is_about_the_visit_and_a_tickets_about_the_ticket() -> 
         for item in plan(event(kind), facts(Reach("c1", "email", BOTH)), now=NOW):
             assert item.about == ("visit:v1" if NOTICES[item.notice].about == "visit" else "ticket:t1")
             assert item.cause == "e1" and item.notice in names
+
+
+def test_an_answer_goes_to_whoever_wrote_by_the_channel_they_wrote_on_without_any_consent() -> None:
+    kinds = {name: kind for kind, names in RULES.items() for name in names if name in ANSWERS}
+    assert set(kinds) == ANSWERS and {NOTICES[name].purpose for name in ANSWERS} == {"answer"}
+    for name, kind in kinds.items():
+        (got,) = plan(event(kind), facts(Reach("c1", "email", frozenset())), now=NOW)
+        assert isinstance(got, Planned) and (got.notice, got.person_id) == (name, "p9")
+        assert (got.channel, got.contact_id, got.due_at) == ("sms", "c9", NOW)
+        (off,) = plan(event(kind), facts(channels_on=frozenset({"email"})), now=NOW)
+        assert isinstance(off, Skipped) and off.reason == "channel_off"
+    # 47 CFR 64.1200(a)(12): a confirmation within five minutes.
+    assert NOTICES["stop_confirmed"].life == timedelta(minutes=5)
+    assert all(NOTICES[name].urgent for name in ANSWERS)  # it answers the person's own message (vector c-06)
 
 
 def test_each_person_to_tell_gets_their_own_and_a_forgotten_one_none() -> None:

@@ -1,0 +1,126 @@
+"""Hear what somebody wrote back: keep it sealed, do what a reply alone may do, show the rest to the shop."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+
+from notify.core.actors import Actor
+from notify.core.claim_number import hide_tokens
+from notify.core.errors import Invalid
+from notify.core.reply_words import Wish, read_wish
+from notify.core.text import clean_block, clean_line
+from notify.flows.context import Context
+from notify.flows.record import record
+from notify.flows.reply_acts import Asked, act
+from notify.flows.reply_writer import Writer, find_writer
+from notify.store import letters, replies
+from notify.store.database import Unit
+
+LONGEST, LONGEST_SUBJECT = 8000, 200  # characters kept of one reply
+_ORDINARY = Wish("none", "other")
+_ANSWERING = re.compile(r"\s*[A-Za-z]{2,3}\s*:")  # "Re:", "AW:", "R:": the subject is ours, not a wish of theirs
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Heard:
+    """One letter or text message.
+
+    `sender` is as it came; `answers` are our outbox rows that it names, `letter_id` is its own Message-ID. `at` is
+    when it arrived (aware). `automatic`: no person wrote it, so nothing is done and nothing answered (RFC 3834 2).
+    `key` is the same for every copy of it from `source`. `calendar` is its calendar part.
+    """
+
+    channel: str
+    sender: str
+    text: str
+    at: datetime
+    key: str
+    source: str
+    subject: str = ""
+    answers: tuple[str, ...] = ()
+    automatic: bool = False
+    calendar: bytes = b""
+    letter_id: str = ""
+
+
+def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
+    """Takes one reply for one shop, whole or not at all; its identifier.
+
+    "" when it was taken before, or is automatic mail of a stranger, which is not even kept.
+    """
+    with ctx.db.write(shop_id) as unit:
+        now = ctx.clock()
+        if not letters.take(unit, heard.source, _key(shop_id, heard.key), kind="reply", at=now):
+            return ""
+        writer = find_writer(
+            unit, ctx.shop(unit), channel=heard.channel, sender=heard.sender, answers=heard.answers
+        )  # fmt: skip
+        if heard.automatic and not writer.visit_id:
+            return ""
+        wish = _wish(heard)
+        kind = _kind(heard, wish)
+        new = unit.new_id()
+        asked = Asked(heard.channel, writer, wish, min(heard.at, now), new)
+        actor = Actor(shop_id, "customer", writer.person_id) if writer.person_id else Actor(shop_id, "system", "inbox")
+        _keep(unit, heard, writer, new, kind, now=now)
+        done = heard.automatic or (kind != "calendar" and act(ctx, unit, actor, asked))
+        if done:
+            replies.mark_seen(unit, new, at=now, staff_id=None)
+        elif writer.visit_id:
+            record(ctx, unit, actor, "reply_received", visit_id=writer.visit_id, ticket_id=writer.ticket_id,
+                   codes={"reply": new, "kind": kind, "channel": heard.channel})  # fmt: skip
+        return new
+
+
+def _key(shop_id: str, key: str) -> str:
+    """A letter may concern two shops of one installation: it acts once in each."""
+    return hashlib.sha256(f"{shop_id}\0{key}".encode()).hexdigest()
+
+
+def _wish(heard: Heard) -> Wish:
+    """What the text asks for; a subject of their own counts when the text asks for nothing."""
+    if heard.automatic:
+        return _ORDINARY
+    wish = read_wish(heard.text if heard.text.strip() else heard.subject)
+    if wish.cls == "none" and heard.text.strip() and heard.subject and not _ANSWERING.match(heard.subject):
+        said = read_wish(heard.subject)
+        return said if said.cls == "stop" else wish
+    return wish
+
+
+def _kind(heard: Heard, wish: Wish) -> str:
+    if heard.automatic:
+        return "calendar" if heard.calendar else "auto"
+    if heard.calendar and wish.cls != "stop" and wish.kind != "erasure":
+        return "calendar"
+    return wish.kind
+
+
+def _keep(unit: Unit, heard: Heard, writer: Writer, new: str, kind: str, *, now: datetime) -> None:
+    replies.add_reply(
+        unit, new, visit_id=writer.visit_id, ticket_id=writer.ticket_id, person_id=writer.person_id,
+        sealed_for=writer.sealed_for, message_id=writer.message_id if writer.visit_id else "",
+        channel=heard.channel, kind=kind, state=replies.NEW, sender=writer.address or _line(heard.sender),
+        subject=_line(heard.subject), text=_block(heard.text), letter_id=heard.letter_id[:LONGEST_SUBJECT],
+        at=min(heard.at, now), taken_at=now,
+    )  # fmt: skip
+
+
+def _line(text: str) -> str:
+    return _cleaned(clean_line, text, LONGEST_SUBJECT)
+
+
+def _block(text: str) -> str:
+    return _cleaned(clean_block, text, LONGEST)
+
+
+def _cleaned(clean: Callable[..., str], text: str, limit: int) -> str:
+    """Without claim secrets, hidden signs and marks that turn the reading direction; NFC may make it longer."""
+    try:
+        return clean(hide_tokens(text[:limit]), field="", limit=4 * limit)
+    except Invalid:  # what becomes a claim secret only by cleaning
+        return ""

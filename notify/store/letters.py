@@ -1,0 +1,29 @@
+"""Which letters and gateway calls were taken already: each acts once, by a hash that names nobody."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from sqlalchemy import Insert, delete
+from sqlalchemy.dialects import postgresql, sqlite
+
+from notify.store import schema as s
+from notify.store.database import Unit
+
+_T = s.taken_letters
+_ADD: Mapping[str, Insert] = {
+    "sqlite": sqlite.insert(_T).on_conflict_do_nothing(index_elements=["source", "key"]),
+    "postgresql": postgresql.insert(_T).on_conflict_do_nothing(index_elements=["source", "key"]),
+}
+
+
+def take(unit: Unit, source: str, key: str, *, kind: str, at: datetime) -> bool:
+    """Notes that a letter is being acted on, in the transaction that acts; False when one did so before."""
+    values = {"source": source, "key": key, "kind": kind, "at": at}
+    return bool(unit.connection.execute(_ADD[unit.connection.dialect.name], values).rowcount)
+
+
+def forget_taken(unit: Unit, source: str, *, before: datetime) -> int:
+    """Drops the notes of a source from before that instant, when no copy can lie in its mailbox any more; how many."""
+    return unit.connection.execute(delete(_T).where(_T.c.source == source, _T.c.at < before)).rowcount

@@ -1,0 +1,153 @@
+"""What people wrote back, sealed: under the person's own key, or, from a stranger, under a key of the row's own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import delete, func, insert, select, update
+
+from notify.core.errors import NotFound
+from notify.store import schema as s
+from notify.store.database import Unit
+from notify.store.statements import given, is_in, where
+
+NEW, SEEN = "new", "seen"
+TEXTS = ("sender", "subject", "text", "letter_id")
+_T = s.replies
+# The next number is found in the same statement that uses it; writers of one shop follow each other.
+_NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
+_ADD = insert(_T).values(seq=_NEXT)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Reply:
+    """One reply, opened; its texts are empty once it was forgotten.
+
+    `person_id` is "" for somebody else and for a stranger; a stranger's has no `visit_id` either. `ticket_id` is ""
+    for a reply about the whole visit.
+    """
+
+    id: str
+    seq: int
+    visit_id: str
+    ticket_id: str
+    person_id: str
+    message_id: str
+    channel: str
+    kind: str
+    state: str
+    sender: str
+    subject: str
+    text: str
+    letter_id: str
+    at: datetime
+    seen_at: datetime | None
+    staff_id: str
+
+
+def add_reply(
+    unit: Unit, reply_id: str, *, visit_id: str, ticket_id: str, person_id: str, sealed_for: str, message_id: str,
+    channel: str, kind: str, state: str, sender: str, subject: str, text: str, letter_id: str, at: datetime,
+    taken_at: datetime,
+) -> None:  # fmt: skip
+    """Keeps a reply under the identifier `reply_id`. An empty `sealed_for` gives it a key of its own first."""
+    if not sealed_for:
+        unit.vault.new_key(reply_id)
+    owner = sealed_for or reply_id
+    texts = dict(zip(TEXTS, (sender, subject, text, letter_id), strict=True))
+    sealed = {f"{name}_sealed": unit.seal(owner, "replies", reply_id, name, said) for name, said in texts.items()}
+    values = {
+        "shop_id": unit.shop_id, "id": reply_id, "visit_id": visit_id or None, "ticket_id": ticket_id or None,
+        "person_id": person_id or None, "sealed_for": owner, "message_id": message_id or None, "channel": channel,
+        "kind": kind, "state": state, "at": at, "taken_at": taken_at, "seen_at": taken_at if state == SEEN else None,
+    }  # fmt: skip
+    unit.connection.execute(_ADD, {**given(unit), **values, **sealed})
+
+
+def get_reply(unit: Unit, reply_id: str) -> Reply:
+    """One reply; raises NotFound."""
+    row = unit.connection.execute(select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.id == reply_id)).first()
+    if row is None:
+        raise NotFound("There is no such reply", "Look at the list of replies.")
+    return _reply(unit, row)
+
+
+def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
+    """The identifiers that begin so, at most three: one is meant, more need more letters."""
+    like = _T.c.id.startswith(beginning, autoescape=True)
+    return tuple(unit.connection.execute(select(_T.c.id).where(_T.c.shop_id == unit.shop_id, like).limit(3)).scalars())
+
+
+def replies_of_visit(unit: Unit, visit_id: str) -> tuple[Reply, ...]:
+    """The replies of a visit and all its tickets, newest first."""
+    query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.visit_id == visit_id).order_by(_T.c.seq.desc())
+    return tuple(_reply(unit, row) for row in unit.connection.execute(query).all())
+
+
+def list_replies(unit: Unit, *, limit: int, skip: int = 0) -> tuple[Reply, ...]:
+    """The shop's replies, newest first."""
+    query = select(_T).where(_T.c.shop_id == unit.shop_id).order_by(_T.c.seq.desc()).limit(limit).offset(skip)
+    return tuple(_reply(unit, row) for row in unit.connection.execute(query).all())
+
+
+def new_replies(unit: Unit, *, limit: int = 500) -> tuple[Reply, ...]:
+    """What nobody has looked at yet, the oldest first."""
+    query = select(_T).where(_T.c.shop_id == unit.shop_id, is_in(_T.c.state, NEW)).order_by(_T.c.seq).limit(limit)
+    return tuple(_reply(unit, row) for row in unit.connection.execute(query).all())
+
+
+def count_new_replies(unit: Unit) -> int:
+    """How many nobody has looked at yet."""
+    query = select(func.count()).select_from(_T).where(_T.c.shop_id == unit.shop_id, is_in(_T.c.state, NEW))
+    return int(unit.connection.execute(query).scalar_one())
+
+
+def mark_seen(unit: Unit, reply_id: str, *, at: datetime, staff_id: str | None) -> bool:
+    """Notes who looked at it; False when somebody had before."""
+    same = (_T.c.shop_id == unit.shop_id, _T.c.id == reply_id, _T.c.state == NEW)
+    changed = update(_T).where(*same).values(state=SEEN, seen_at=at, staff_id=staff_id)
+    return bool(unit.connection.execute(changed).rowcount)
+
+
+def heard_since(unit: Unit, person_ids: Iterable[str], kind: str, since: datetime) -> int:
+    """How many replies of that kind these people wrote from that instant on."""
+    query = select(func.count()).select_from(_T).where(
+        _T.c.shop_id == unit.shop_id, _T.c.person_id.in_(list(person_ids)), _T.c.kind == kind, _T.c.taken_at >= since
+    )  # fmt: skip
+    return int(unit.connection.execute(query).scalar_one())
+
+
+def strangers_before(unit: Unit, before: datetime) -> tuple[str, ...]:
+    """The replies under keys of their own that were taken before that instant."""
+    query = select(_T.c.id).where(_T.c.shop_id == unit.shop_id, _T.c.sealed_for == _T.c.id, _T.c.taken_at < before)
+    return tuple(unit.connection.execute(query).scalars())
+
+
+def drop_replies(unit: Unit, ids: Sequence[str]) -> int:
+    """Overwrites and removes these rows (their keys were destroyed before); how many."""
+    gone = 0
+    for at in range(0, len(ids), 500):
+        which = (_T.c.shop_id == unit.shop_id, _T.c.id.in_(ids[at : at + 500]))
+        unit.connection.execute(update(_T).where(*which).values({f"{name}_sealed": None for name in TEXTS}))
+        gone += unit.connection.execute(delete(_T).where(*which)).rowcount
+    return gone
+
+
+def _reply(unit: Unit, row: Any) -> Reply:
+    sender, subject, text, letter_id = _opened(unit, row)
+    return Reply(
+        row.id, row.seq, row.visit_id or "", row.ticket_id or "", row.person_id or "", row.message_id or "",
+        row.channel, row.kind, row.state, sender, subject, text, letter_id, row.at, row.seen_at, row.staff_id or "",
+    )  # fmt: skip
+
+
+def _opened(unit: Unit, row: Any) -> list[str]:
+    """Empty texts for somebody whose key is gone: their rows may not have been overwritten yet."""
+    sealed = [getattr(row, f"{name}_sealed") for name in TEXTS]
+    try:
+        return [unit.open(row.sealed_for, "replies", row.id, n, one) for n, one in zip(TEXTS, sealed, strict=True)]
+    except NotFound:
+        return [""] * len(TEXTS)
