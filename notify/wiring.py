@@ -8,24 +8,31 @@ import secrets
 import uuid
 import zoneinfo
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from notify.channels.base import Channel
 from notify.channels.folder import FolderChannel
+from notify.channels.http_call import Caller, target
+from notify.channels.sms_http import Gateway, HttpSms, sign_in_headers
 from notify.channels.sms_mailgate import SmsMailgate
+from notify.channels.sms_modem import SmsModem, gammu_modem
+from notify.channels.sms_text import NO_GATEWAY
 from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.config.key_files import read_key, read_password
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
+from notify.core.languages import LANGUAGES
+from notify.core.telling_hours import week_around
 from notify.dispatch.compose import Composer, Sending
+from notify.dispatch.decent_hours import DecentHours
 from notify.dispatch.deliver import Dispatcher
 from notify.dispatch.look_again import Rules
 from notify.dispatch.prepare import Preparer
-from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Clock, Context
 from notify.paths import templates_folder
+from notify.render import sms as sms_text
 from notify.render.email import Mailbox
 from notify.render.preview import Wordings
 from notify.render.texts import Texts
@@ -55,6 +62,7 @@ class Services:
     sample_words: Words
     secret: bytes
     templates: Path
+    hook_secret: str = field(default="", repr=False)
 
     def shop_ids(self) -> tuple[str, ...]:
         """Every shop of the installation."""
@@ -109,15 +117,17 @@ def build(
         db=db, clock=clock, new_id=new_id, pick=pick, public_url=settings.web.public_url,
         bell=timedelta(seconds=settings.bell.wait_seconds), channels_on=frozenset(ways),
     )  # fmt: skip
+    bell = settings.bell
     preparer = Preparer(
         Composer(texts, lambda code: words.get(code), _sending(settings, secret)),
-        Rules(context.bell, settings.bell.quiet_from, settings.bell.quiet_until, frozenset(ways)),
+        Rules(context.bell, DecentHours(week_around(bell.quiet_from, bell.quiet_until)), frozenset(ways)),
     )
     dispatcher = Dispatcher(
         db=db, preparer=preparer, channels=ways, clock=clock, jitter=jitter, name=new_id(), fault=fault,
     )  # fmt: skip
     page_words, samples = Words(templates / "words", prefix="page."), Words(templates / "words", prefix="sample.")
-    return Services(settings, context, dispatcher, ways, texts, words, page_words, samples, secret, templates)
+    return Services(settings, context, dispatcher, ways, texts, words, page_words, samples, secret, templates,
+                    _read_hook_secret(settings))  # fmt: skip
 
 
 def _open_vault(settings: Settings) -> Vault:
@@ -134,13 +144,48 @@ def _read_secret(settings: Settings) -> bytes:
     return read_key(settings.web.secret_file, field="web.secret_file")[1]
 
 
+def _read_hook_secret(settings: Settings) -> str:
+    """What proves that a receipt comes from the gateway; empty while none is taken."""
+    hook = settings.sms_hook
+    if hook.proof == "off" or hook.secret_file is None:
+        return ""
+    return read_password(hook.secret_file, field="sms.hook.secret_file")
+
+
 def _channels(settings: Settings, fault: Callable[[str], None]) -> dict[str, Channel]:
     """The ways out that are set up: `email` always, `sms` when a gateway is configured."""
     carrier = _mail_channel(settings, fault)
     ways: dict[str, Channel] = {"email": carrier}
-    if settings.sms.transport == "mailgate":
-        ways["sms"] = SmsMailgate(carrier, settings.sms.template)
+    match settings.sms.transport:
+        case "mailgate":
+            ways["sms"] = SmsMailgate(carrier, settings.sms.template)
+        case "http":
+            ways["sms"] = _http_gateway(settings)
+        case "modem":
+            ways["sms"] = SmsModem(
+                gammu_modem(settings.sms_modem.device, settings.sms_modem.connection), split=sms_text.split,
+                is_plain=lambda text: sms_text.count(text).encoding == "GSM-7",
+            )  # fmt: skip
     return ways
+
+
+def _http_gateway(settings: Settings) -> Channel:
+    told = settings.sms_http
+    secret = ""
+    if told.sign_in != "none" and told.secret_file is not None:
+        secret = read_password(told.secret_file, field="sms.http.secret_file")
+    signed = sign_in_headers(told.sign_in, header=told.sign_in_header, name=told.sign_in_name, secret=secret)
+    receipts = settings.web.public_url if settings.sms_hook.proof != "off" else ""
+    gateway = Gateway(
+        method=told.method, form=told.form, body=told.body, headers=told.headers + signed,
+        callback=f"{receipts}/hooks/sms/receipt" if receipts else "", good_statuses=told.good_statuses,
+        good_field=told.good_field, good_value=told.good_value, id_field=told.id_field, code_field=told.code_field,
+        answers=dict(told.answers),
+    )  # fmt: skip
+    return HttpSms(gateway, Caller(
+        target(told.address, this_machine=told.this_machine), patience=float(told.timeout_seconds),
+        most=told.answer_kilobytes * 1024, ca_file=told.ca_file,
+    ))  # fmt: skip
 
 
 def _mail_channel(settings: Settings, fault: Callable[[str], None]) -> Channel:
@@ -153,7 +198,7 @@ def _mail_channel(settings: Settings, fault: Callable[[str], None]) -> Channel:
     told = SmtpSettings(
         host=mail.host, port=mail.port, security=mail.security,  # type: ignore[arg-type]  # config checks it
         username=mail.username, password=password,
-        ca_file=mail.ca_file, timeout=mail.timeout_seconds,
+        ca_file=mail.ca_file, timeout=mail.timeout_seconds, connections=mail.connections,
     )  # fmt: skip
     return SmtpChannel(told, fault=fault)
 
@@ -163,6 +208,8 @@ def _sending(settings: Settings, secret: bytes) -> Sending:
     return Sending(
         sender=Mailbox(mail.sender_name, mail.sender_address), reply_to=mail.reply_to,
         organizer=settings.invite.organizer or mail.sender_address,
-        sms_template=settings.sms.template if settings.sms.transport == "mailgate" else "",
+        sms_template=settings.sms.template if settings.sms.transport == "mailgate" else NO_GATEWAY,
         public_url=settings.web.public_url, bounce=mail.bounce_address, bounce_key=secret,
+        sms_sender=settings.sms.sender if settings.sms.transport == "mailgate" else "",
+        sms_parts=settings.limits.sms_parts,
     )  # fmt: skip

@@ -43,7 +43,10 @@ MOVES: dict[MessageState, frozenset[MessageState]] = {
     MessageState.WAITING: frozenset(
         {MessageState.WAITING, MessageState.SENT, MessageState.TO_CALL, MessageState.DROPPED, MessageState.GIVEN_UP}
     ),
-    MessageState.TO_CALL: frozenset({MessageState.CALLED, MessageState.DROPPED, MessageState.TO_CALL}),
+    # Back to waiting: a newer call is to tell the same, and may yet be withdrawn.
+    MessageState.TO_CALL: frozenset(
+        {MessageState.CALLED, MessageState.DROPPED, MessageState.TO_CALL, MessageState.WAITING}
+    ),
     # It left and came back: a delivery report (RFC 3464) or a gateway's receipt said so.
     MessageState.SENT: frozenset({MessageState.GIVEN_UP}),
 }

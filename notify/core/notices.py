@@ -22,7 +22,6 @@ class Notice:
     `channels` is the order of preference; `call` says that staff must phone when no channel is left;
     `urgent` may leave in quiet hours; `about` is whose story it belongs to: a ticket or a visit;
     `life` is how long after its due time it is still of use; `bell` waits the undo time first;
-    `joins` makes a newer notice of the same kind for the same visit replace one still waiting;
     `only_by` tells it only when this kind of doer caused it (core/actors.KINDS).
     """
 
@@ -35,7 +34,6 @@ class Notice:
     call: bool = False
     urgent: bool = False
     bell: bool = True
-    joins: bool = False
     only_by: str = ""
 
 
@@ -49,7 +47,7 @@ _ALL = (
     Notice("part_ordered", "customer", "repair", _MAIL_FIRST, 2 * _DAY),
     Notice("part_arrived", "customer", "repair", _MAIL_FIRST, _DAY),
     Notice("promise_changed", "customer", "repair", _SMS_FIRST, 2 * _DAY, call=True),
-    Notice("ready", "customer", "repair", _SMS_FIRST, 14 * _DAY, about="visit", call=True, joins=True),
+    Notice("ready", "customer", "repair", _SMS_FIRST, 14 * _DAY, about="visit", call=True),
     Notice("called_back", "customer", "repair", _SMS_FIRST, 2 * _DAY, call=True),
     Notice("pickup_confirmed", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
     Notice("pickup_moved", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),

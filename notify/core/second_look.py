@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
+from notify.core.messages import MessageState
 from notify.core.notices import ANSWER, NOTICES
+from notify.core.overtakes import Said, is_said
 from notify.core.planner import Facts, Recipient, best_reach, why_no_reach
 from notify.core.tickets import OPEN_PHASES, Phase
+
+# Reasons for which a message waits without holding up what comes after it. The first three by core/quiet.Decent.how.
+QUIET_REASONS = {"shop": "quiet_hours", "everywhere": "quiet_elsewhere", "mostly": "quiet_mostly"}
+WAITS_FOR_NEWER = "waits_for_newer"
+STANDS_ASIDE = frozenset({*QUIET_REASONS.values(), WAITS_FOR_NEWER})
+# How long after the other message's time one looks again whether it was told: a call may take staff a day.
+LOOK_AFTER = {MessageState.WAITING: timedelta(minutes=1), MessageState.TO_CALL: timedelta(minutes=30)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +25,8 @@ class Now:
 
     `phases` are those of the tickets it is about (the whole visit for visit notices). The question,
     booking and part fields are empty text or 0 when the message is not about one. `tried` are the channels
-    on which other messages already try to say the same to the same person.
+    on which other messages already try to say the same to the same person. `overtaken` is the message that
+    makes this one needless. `quiet_until` and `quiet_how` are core/quiet's answer, None for who needs no quiet.
     """
 
     at: datetime
@@ -25,8 +35,11 @@ class Now:
     booking_state: str = ""
     booking_revision: int = 0
     told_revision: int = 0
-    newer_waiting: bool = False
+    overtaken: Said | None = None
+    never_heard: bool = False
+    told_already: bool = False
     quiet_until: datetime | None = None
+    quiet_how: str = "shop"
     promise_current: bool = True
     tried: frozenset[str] = frozenset()
 
@@ -67,8 +80,12 @@ def untrue(notice: str, now: Now) -> str:
             return "moved_on"
         case "question" if now.question_state != "open":
             return "question_closed"
+        case "ready" if now.told_already:
+            return "told_already"
         case "called_back" if Phase.ON_SHELF in phases or not _open(phases):
             return "moved_on"
+        case "called_back" if now.never_heard:
+            return "never_heard"
         case "part_ordered" | "part_arrived" | "promise_changed" if not _in_work(phases):
             return "moved_on"
         case "promise_changed" if not now.promise_current:
@@ -102,20 +119,26 @@ def look(
     notice: str, *, channel: str, expires_at: datetime, person: Recipient | None, facts: Facts, now: Now
 ) -> Verdict:
     """Send, wait or drop. `person` is None for the shop itself; channel `call` never waits for quiet hours."""
-    kind = NOTICES[notice]
     if now.at >= expires_at:
         return Drop("expired")
     if reason := untrue(notice, now):
         return Drop(reason)
-    if kind.joins and now.newer_waiting:
-        return Drop("joined_to_newer")
     if person is None:
         return _to_shop(channel, facts, now)
     if person.forgotten:
         return Drop("forgotten")
+    if now.overtaken is not None:
+        return _gives_way(notice, now.overtaken, now)
     if channel == "call":
         return Send("call", "")
-    return _to_person(notice, channel, person, facts, now)
+    return _to_person(notice, channel, expires_at, person, facts, now)
+
+
+def _gives_way(notice: str, other: Said, now: Now) -> Verdict:
+    """Dropped once the other message is told; until then it waits, for that one may yet be withdrawn."""
+    if is_said(other):
+        return Drop("joined_to_newer" if other.notice == notice else "overtaken")
+    return Wait(max(now.at, other.due_at) + LOOK_AFTER[MessageState(other.state)], WAITS_FOR_NEWER)
 
 
 def _to_shop(channel: str, facts: Facts, now: Now) -> Verdict:
@@ -127,7 +150,7 @@ def _to_shop(channel: str, facts: Facts, now: Now) -> Verdict:
     return Drop("told_another_way" if now.tried else "no_shop_channel")
 
 
-def _to_person(notice: str, channel: str, person: Recipient, facts: Facts, now: Now) -> Verdict:
+def _to_person(notice: str, channel: str, expires_at: datetime, person: Recipient, facts: Facts, now: Now) -> Verdict:
     kind = NOTICES[notice]
     reach = best_reach(kind, person, facts, without=frozenset({"email", "sms"} - {channel}) | now.tried)
     if reach is None and kind.purpose != ANSWER:  # an answer goes back by the channel it answers, or not at all
@@ -136,6 +159,9 @@ def _to_person(notice: str, channel: str, person: Recipient, facts: Facts, now: 
         return Drop("told_another_way")
     if reach is None:
         return Send("call", "") if kind.call else Drop(why_no_reach(kind, person, facts))
-    if now.quiet_until is not None and now.quiet_until > now.at and not kind.urgent:
-        return Wait(now.quiet_until, "quiet_hours")
-    return Send(reach.channel, reach.contact_id)
+    if now.quiet_until is None or now.quiet_until <= now.at:
+        return Send(reach.channel, reach.contact_id)
+    if now.quiet_until < expires_at:
+        return Wait(now.quiet_until, QUIET_REASONS[now.quiet_how])
+    # No decent hour is left before it is of no use: staff may phone when their shop opens.
+    return Send("call", "") if kind.call and "call" not in now.tried else Drop("no_decent_hour")

@@ -29,6 +29,9 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "address": ShopSetting("", "street and town, one line each"),
     "phone": ShopSetting("", "the number customers may call, in international form"),
     "email": ShopSetting("", "where the shop reads its own notices"),
+    "bell_phone": ShopSetting(
+        "", "the number for text messages to the shop itself, in international form; empty = none"
+    ),
     "zone": ShopSetting("Europe/London", "the shop's time zone, an IANA name"),
     "region": ShopSetting("GB", "country whose way of writing phone numbers is assumed, two letters"),
     "language": ShopSetting("en", "language of the shop, and of customers who state none"),
@@ -44,6 +47,11 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "reminder_hours": ShopSetting(3, "how long before a slot the reminder leaves", _COMMON, most=14 * 24),
     "collection_days": ShopSetting(
         [3, 10, 24], "days on the shelf after which a collection reminder leaves; then none", _COMMON, most=3660
+    ),
+    "telling_hours": ShopSetting(
+        "",
+        "when customers may be written to, such as: mon-sat 08:00-21:00; sun 10:00-20:00; empty: as the installation",
+        "47 CFR 64.1200(c)(1): not before 8 or after 21 o'clock; some places are stricter; checked 2026-11-25",
     ),
     "question_days": ShopSetting(7, "how long a question stays open", _COMMON, most=366),
     "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON, most=30 * 24 * 60),
@@ -67,6 +75,7 @@ class Shop:
     address: str
     phone: str
     email: str
+    bell_phone: str
     zone: str
     region: str
     language: str
@@ -77,6 +86,7 @@ class Shop:
     keep_period: str
     reminder_hours: int
     collection_days: tuple[int, ...]
+    telling_hours: str
     question_days: int
     bench_minutes: int
     code_above: int

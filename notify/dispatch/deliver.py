@@ -11,7 +11,7 @@ from notify.channels.base import Channel, Outgoing, Receipt, Verdict
 from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.core.retry import HAND_OVER, MAIL, next_try
-from notify.core.second_look import Drop
+from notify.core.second_look import Drop, Wait
 from notify.dispatch.look_again import look_at
 from notify.dispatch.pace import Pace
 from notify.dispatch.prepare import Prepared, Preparer, keep
@@ -70,13 +70,20 @@ class Dispatcher:
         return len(claimed)
 
     def end_stale_calls(self, shop_id: str) -> int:
-        """Takes calls off the list that are no longer true or of use (a call has no moment of leaving); how many."""
+        """Takes calls off the list that are no longer true or of use, or that another call will tell; how many.
+
+        A call has no moment of leaving at which it would be looked at.
+        """
         now = self.clock()
         with self.db.read(shop_id) as unit:
             looked = [
                 (task, look_at(unit, task, self.preparer.rules, now=now)) for task in messages.calls_to_make(unit)
             ]
         stale = [Result(task, MessageState.DROPPED, reason=v.reason) for task, v in looked if isinstance(v, Drop)]
+        stale += [
+            Result(task, MessageState.WAITING, reason=v.reason, due_at=v.until)
+            for task, v in looked if isinstance(v, Wait)
+        ]  # fmt: skip
         if stale:
             settle_all(self.db, shop_id, stale, now=now, channels_on=self.preparer.rules.channels_on)
         return len(stale)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 
-from notify.core.quiet import allowed_at
+from notify.core.overtakes import News, Said, is_said, never_heard_ready, says_it_too
 from notify.core.second_look import Now, Verdict, look
-from notify.core.shop import Shop
-from notify.core.tickets import Phase
+from notify.core.tickets import OPEN_PHASES, Phase
+from notify.dispatch.decent_hours import DecentHours
 from notify.store import bookings, messages, people, questions, shops, tickets
 from notify.store.database import Unit
 from notify.store.facts import gather
 from notify.store.messages import Message
+from notify.store.rings import rings_today
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +22,7 @@ class Rules:
     """The installation's rules of telling."""
 
     bell: timedelta
-    quiet_from: time
-    quiet_until: time
+    hours: DecentHours
     channels_on: frozenset[str]
 
 
@@ -29,42 +30,59 @@ def look_at(unit: Unit, message: Message, rules: Rules, *, now: datetime) -> Ver
     """Whether a message may leave now, must wait or is dropped, by today's facts."""
     shop = shops.get_shop(unit, today=now.date())
     facts = gather(unit, message.visit_id, channels_on=rules.channels_on, bell=rules.bell)
+    if not message.person_id:
+        facts = replace(facts, rings=rings_today(unit, message.contact_id, shop, channels_on=rules.channels_on))
     person = next(iter(people.recipients(unit, [message.person_id])), None) if message.person_id else None
-    today = todays_facts(unit, message, now=now, quiet_until=_quiet_until(shop, rules, now))
+    today = todays_facts(unit, message, now=now)
+    decent = rules.hours.next_for(unit, message, person, shop, now=now) if person and not person.forgotten else None
+    if decent is not None:
+        today = replace(today, quiet_until=decent.at, quiet_how=decent.how)
     return look(message.notice, channel=message.channel, expires_at=message.expires_at, person=person,
                 facts=facts, now=today)  # fmt: skip
 
 
-def _quiet_until(shop: Shop, rules: Rules, now: datetime) -> datetime:
-    return allowed_at(now, zones=[shop.zone], quiet_from=rules.quiet_from, quiet_until=rules.quiet_until)
-
-
-def todays_facts(unit: Unit, message: Message, *, now: datetime, quiet_until: datetime) -> Now:
-    """Today's facts about the message's ticket or visit, its question and its booking."""
+def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
+    """Today's facts about the message's ticket or visit, its question, its booking, and what else was told."""
     refs = message.refs
     booking = bookings.get_booking(unit, str(refs.get("booking", "")))
     question_id = str(refs.get("question", ""))
+    phases = tickets.phases_of_visit(unit, message.visit_id)
+    others = messages.others_to(unit, message) if message.person_id else ()
+    news = _news(message, phases)
     return Now(
         at=now,
-        phases=_phases(unit, message),
+        phases=_phases(message, phases),
         question_state=questions.get_question(unit, question_id).state if question_id else "",
         booking_state=booking.state if booking else "",
         booking_revision=booking.revision if booking else 0,
         told_revision=int(refs.get("revision", 0)),
-        newer_waiting=messages.newer_waiting(unit, message),
-        quiet_until=quiet_until,
+        overtaken=says_it_too(news, others),
+        never_heard=message.notice == "called_back" and never_heard_ready(news, others),
+        told_already=message.notice == "ready" and _told_already(unit, message, others),
         promise_current=_promise_current(unit, message),
         tried=messages.tried_ways(unit, message),
     )
 
 
-def _phases(unit: Unit, message: Message) -> tuple[Phase, ...]:
+def _news(message: Message, phases: Mapping[str, Phase]) -> News:
+    in_work = any(phase in OPEN_PHASES and phase is not Phase.ON_SHELF for phase in phases.values())
+    return News(message.seq, message.notice, message.about, message.created_at, len(phases) == 1, not in_work)
+
+
+def _phases(message: Message, phases: Mapping[str, Phase]) -> tuple[Phase, ...]:
     kind, _, thing = message.about.partition(":")
-    phases = tickets.phases_of_visit(unit, message.visit_id)
     if kind == "ticket":
         return (phases[thing],)
     given = str(message.refs.get("tickets", "")).split(",") if message.notice == "handed_back" else ()
     return tuple(phase for ticket_id, phase in phases.items() if not given or ticket_id in given)
+
+
+def _told_already(unit: Unit, message: Message, others: Sequence[Said]) -> bool:
+    """Whether the device whose turn this was is gone from the shelf, and those still on it were told before."""
+    since = tickets.shelved_since(unit, message.visit_id)
+    told = [one.composed_at for one in others if one.notice == "ready" and is_said(one) and one.composed_at]
+    own = str(message.refs.get("ticket", ""))
+    return bool(own and told and own not in since) and all(moment <= max(told) for moment in since.values())
 
 
 def _promise_current(unit: Unit, message: Message) -> bool:

@@ -9,12 +9,13 @@ from datetime import datetime, timedelta
 from notify.channels.base import Receipt, Verdict
 from notify.core.events import Event
 from notify.core.messages import MessageState
-from notify.core.notices import NOTICES
+from notify.core.notices import ANSWER, NOTICES
 from notify.core.planner import Planned, best_reach, plan
-from notify.store import bookings, events, messages, outbox, people
+from notify.store import bookings, events, messages, outbox, people, shops
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
 from notify.store.messages import Ending, Message, Told
+from notify.store.rings import rings_today
 
 # Codes of channels/base that say "this address does not exist" (RFC 5321 4.2.3), not "this message is unwelcome".
 _BAD_ADDRESS = frozenset({"address", "rcpt-550", "rcpt-551", "rcpt-553"})
@@ -43,19 +44,11 @@ def settle_all(
 ) -> None:
     """One transaction for the whole group."""
     with db.write(shop_id) as unit:
-        results = [_told_after_all(unit, result, now=now) for result in results]
         outbox.add_receipts(unit, [_told(r.message, r.receipt) for r in results if r.receipt is not None], at=now)
         standing = outbox.settle(unit, [_ending(result) for result in results], now=now)
         for result in results:
             if result.message.id in standing:
                 _follow_up(unit, result, now=now, channels_on=channels_on)
-
-
-def _told_after_all(unit: Unit, result: Result, *, now: datetime) -> Result:
-    """A message joined to a newer one that was withdrawn since the look has to be told itself."""
-    if result.reason != outbox.JOINED or messages.newer_waiting(unit, result.message):
-        return result
-    return Result(result.message, MessageState.WAITING, due_at=now)
 
 
 def _told(message: Message, receipt: Receipt) -> Told:
@@ -74,7 +67,8 @@ def _follow_up(unit: Unit, result: Result, *, now: datetime, channels_on: frozen
     elif result.state is MessageState.TO_CALL:
         _tell_shop_to_call(unit, result.message, now=now, channels_on=channels_on)
     elif result.state is MessageState.GIVEN_UP:
-        _next_way(unit, result, now=now, channels_on=channels_on)
+        _mark_dead_address(unit, result, now=now)
+        next_way(unit, result.message, contact_id=result.contact_id, now=now, channels_on=channels_on)
 
 
 def _after_sent(unit: Unit, result: Result) -> None:
@@ -86,17 +80,27 @@ def _after_sent(unit: Unit, result: Result) -> None:
             bookings.mark(unit, booking, invited=True)
 
 
-def _next_way(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
-    """Marks a dead address and plans the next channel the person allows, else a call, else tells the shop."""
-    message = result.message
-    if not message.person_id or now >= message.expires_at:
-        return
+def _mark_dead_address(unit: Unit, result: Result, *, now: datetime) -> None:
     code = result.receipt.code if result.receipt else ""
-    if result.contact_id and code in _BAD_ADDRESS:
+    if result.message.person_id and result.contact_id and code in _BAD_ADDRESS:
         people.mark_undeliverable(unit, result.contact_id, at=now)
+
+
+def next_way(unit: Unit, message: Message, *, contact_id: str, now: datetime, channels_on: frozenset[str]) -> None:
+    """Plans the next channel the person allows after a message was given up, else a call; for the shop its own.
+
+    An answer to somebody's own message goes back by the channel they wrote on, or not at all.
+    """
     notice = NOTICES[message.notice]
+    if now >= message.expires_at or notice.purpose == ANSWER:
+        return
+    if not message.person_id:
+        _own_way(unit, message, contact_id, now=now, channels_on=channels_on)
+        return
     facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0))
     (person,) = people.recipients(unit, [message.person_id])
+    if person.forgotten:
+        return
     same = (message.cause, message.notice, message.person_id)
     siblings = messages.messages_of_visit(unit, message.visit_id)
     tried = frozenset({m.channel for m in siblings if (m.cause, m.notice, m.person_id) == same})
@@ -109,12 +113,24 @@ def _next_way(unit: Unit, result: Result, *, now: datetime, channels_on: frozens
     outbox.add(unit, (again,), visit_id=message.visit_id, sealed_for=message.sealed_for, refs=message.refs, now=now)
 
 
+def _own_way(unit: Unit, message: Message, staff_id: str, *, now: datetime, channels_on: frozenset[str]) -> None:
+    """The bell reached one of the staff on no way: then it rings once on the shop's own."""
+    same = (message.cause, message.notice, message.resend)
+    siblings = [m for m in messages.messages_of_visit(unit, message.visit_id) if (m.cause, m.notice, m.resend) == same]
+    if not staff_id or any(m.state in (MessageState.WAITING, MessageState.SENT) for m in siblings):
+        return
+    own = rings_today(unit, "", shops.get_shop(unit, today=now.date()), channels_on=channels_on)
+    again = tuple(Planned(message.notice, "", ring.channel, "", message.about, f"{message.cause}:shop", now,
+                          message.expires_at) for ring in own)  # fmt: skip
+    outbox.add(unit, again, visit_id=message.visit_id, sealed_for=message.sealed_for, refs=message.refs, now=now)
+
+
 def _tell_shop_to_call(unit: Unit, message: Message, *, now: datetime, channels_on: frozenset[str]) -> None:
     kind, _, thing = message.about.partition(":")
     event = Event(id=unit.new_id(), kind="message_given_up", at=now, visit_id=message.visit_id,
                   ticket_id=thing if kind == "ticket" else "", actor_id="dispatcher",
                   codes={"message": message.id, "notice": message.notice, "person": message.person_id})  # fmt: skip
     events.append(unit, event, recorded_at=now)
-    facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0))
+    facts = gather(unit, message.visit_id, channels_on=channels_on, bell=timedelta(0), event=event)
     outbox.add(unit, plan(event, facts, now=now), visit_id=message.visit_id, sealed_for=message.sealed_for,
                refs={**event.codes, "event": event.id, "ticket": event.ticket_id}, now=now)  # fmt: skip

@@ -57,10 +57,10 @@ def _tell(
         return
     company = visits.company(unit, event.visit_id)
     facts = gather(
-        unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, company=company
+        unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, company=company, event=event
     )  # fmt: skip
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)
     if planned:
-        refs = {**event.codes, "event": event.id, "ticket": event.ticket_id}
+        refs = {**event.codes, "event": event.id, "ticket": event.ticket_id, "by": event.actor_kind}
         outbox.add(unit, planned, visit_id=event.visit_id, sealed_for=company.roles["bringer"][0], refs=refs, now=now)

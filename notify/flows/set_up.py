@@ -12,10 +12,11 @@ from notify.core.durations import add, parse_duration
 from notify.core.errors import Conflict, Invalid
 from notify.core.hours import Hours, SpecialDay
 from notify.core.instants import zone
+from notify.core.languages import LANGUAGES
 from notify.core.money import minor_digits
 from notify.core.shop import check_setting
+from notify.core.telling_hours import parse_week
 from notify.core.text import clean_line
-from notify.flows.check_in_form import LANGUAGES
 from notify.flows.context import Context
 from notify.store import shops
 from notify.store.database import Unit
@@ -65,6 +66,8 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
         zone(value)
     elif key == "keep_period":
         add(_FAR, parse_duration(value))  # a period past the calendar would leave every page without its last sentence
+    elif key == "telling_hours" and value:
+        parse_week(value)
     elif key == "name" and not value:
         raise Invalid("The shop has no name", "Write what customers call it.", field=key)
     elif key == "currency":
@@ -73,7 +76,7 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
         return check_region(value)
     elif key == "email" and value:
         return parse_email(value)
-    elif key == "phone" and value:
+    elif key in ("phone", "bell_phone") and value:
         return parse_phone(value, region=str(values.get("region") or "") or None).e164
     elif key == "language" and value not in LANGUAGES:
         raise Invalid(f"{value!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field=key)

@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from notify.core.messages import MessageState
+from notify.core.overtakes import Said
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import among, given, is_in, where
@@ -22,8 +23,9 @@ _T = s.messages
 _BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
 _SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
 _MESSAGE = select(_T).where(*where(_T, "id"))
+_BY_PROVIDER = select(_T).where(*where(_T, "channel", "provider_id"))
 # What the second look asks of the other messages of a visit; never their bytes.
-_LOOKED_AT = ("id", "visit_id", "seq", "state", "channel", *IDENTITY)
+_LOOKED_AT = ("id", "visit_id", "seq", "state", "channel", "due_at", "composed_at", *IDENTITY)
 ALIKE = select(*(_T.c[name] for name in _LOOKED_AT)).where(*where(_T), among(_T, "visit_id"))
 
 
@@ -110,6 +112,18 @@ def get_message(unit: Unit, message_id: str) -> Message | None:
     return as_message(row) if row else None
 
 
+def find_by_provider(unit: Unit, channel: str, provider_id: str) -> Message | None:
+    """The message that a gateway knows by this name, or None."""
+    row = unit.connection.execute(_BY_PROVIDER, given(unit, channel=channel, provider_id=provider_id)).first()
+    return as_message(row) if row else None
+
+
+def find_by_message_id(unit: Unit, message_id: str) -> Message | None:
+    """The message that left under this Message-ID (with its angle brackets), or None: it begins with the row's own."""
+    found = get_message(unit, message_id.strip().removeprefix("<").partition(".")[0][:36])
+    return found if found is not None and found.message_id == message_id.strip() else None
+
+
 def messages_of_visit(unit: Unit, visit_id: str) -> tuple[Message, ...]:
     """Every message of a visit, the skipped and dropped ones too, in order."""
     t = s.messages
@@ -177,10 +191,12 @@ def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
     return frozenset(row.channel for row in alike)
 
 
-def newer_waiting(unit: Unit, message: Message) -> bool:
-    """Whether a later message of the same notice to the same person about the same thing still waits."""
-    alike = _others(unit, message, ("about", "notice", "person_id"))
-    return any(row.seq > message.seq and row.state in (MessageState.WAITING, MessageState.TO_CALL) for row in alike)
+def others_to(unit: Unit, message: Message) -> tuple[Said, ...]:
+    """The other messages of the visit to the same person, whatever became of them."""
+    return tuple(
+        Said(row.seq, row.notice, row.about, row.channel, row.state, row.due_at, row.composed_at)
+        for row in _others(unit, message, ("person_id",))
+    )
 
 
 def _others(unit: Unit, message: Message, names: Sequence[str]) -> list[Any]:

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Insert, bindparam, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from notify.core.messages import Delivery, MessageState
+from notify.core.messages import Delivery, MessageState, may_move
 from notify.core.planner import Plan, Planned
+from notify.core.second_look import STANDS_ASIDE
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.messages import IDENTITY, Composed, Ending, Message, Told, as_message
 from notify.store.statements import among, given, is_in, where
 
 WAITING = MessageState.WAITING
-CANNOT_COMPOSE, JOINED = "cannot_compose", "joined_to_newer"  # reason codes that the code itself reads
+CANNOT_COMPOSE = "cannot_compose"  # a reason code that the code itself reads
 HOLDS_BACK = timedelta(hours=2)
 _T = s.messages
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
@@ -28,11 +29,7 @@ _ADD: Mapping[str, Insert] = {
     "postgresql": postgresql.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
 }
 _CHANGE = update(_T).where(*where(_T, "id"))
-_STANDING = (
-    select(_T.c.id)
-    .where(*where(_T), among(_T, "id"), _T.c.state.in_([WAITING, MessageState.TO_CALL]))
-    .with_for_update()
-)
+_STATES = select(_T.c.id, _T.c.state).where(*where(_T), among(_T, "id")).with_for_update()
 _RECEIPT = insert(s.receipts)
 _EARLIER = _T.alias("earlier")
 _HELD_BACK = (
@@ -42,7 +39,8 @@ _HELD_BACK = (
         _EARLIER.c.seq < _T.c.seq,
         _EARLIER.c.state == WAITING,
         _EARLIER.c.reason != CANNOT_COMPOSE,
-        _EARLIER.c.created_at > bindparam("not_since"),
+        or_(_EARLIER.c.reason.not_in(STANDS_ASIDE), _EARLIER.c.due_at <= bindparam("now")),
+        func.coalesce(_EARLIER.c.composed_at, _EARLIER.c.due_at) > bindparam("not_since"),
     )
     .exists()
 )
@@ -118,7 +116,8 @@ def claim(unit: Unit, *, now: datetime, until: datetime, by: str, limit: int = 1
     """Takes up to `limit` due messages for `by` until the lease ends, oldest first; nobody else gets them.
 
     A message is not due while an earlier one to the same person about the same visit still waits for the same
-    channel: what was told first arrives first. One that failed for two hours holds nobody back any more.
+    channel: what was told first arrives first. One that has failed for two hours holds nobody back any more, nor
+    does one that waits for a decent hour or for a newer message.
     """
     times = {"now": now, "not_since": now - HOLDS_BACK, "so_many": limit}
     rows = unit.connection.execute(_DUE, {**given(unit), **times}).all()
@@ -138,33 +137,43 @@ def release(unit: Unit) -> int:
     ).rowcount
 
 
-def keep_bytes(unit: Unit, group: Sequence[tuple[Message, Composed]], *, at: datetime) -> None:
-    """Stores the exact bytes (sealed) and the identity under which they will be sent, before the first try."""
-    rows = [
-        {
-            **given(unit, id=message.id),
-            "bytes_sealed": unit.seal(message.sealed_for, "messages", message.id, "bytes", composed.payload),
-            "sentence_sealed": unit.seal(message.sealed_for, "messages", message.id, "sentence", composed.sentence),
-            "message_id": composed.message_id,
-            "channel": composed.channel,
-            "contact_id": composed.contact_id or None,
-            "parts": composed.parts,
-            "composed_at": at,
-        }
-        for message, composed in group
-    ]
-    if rows:
-        unit.connection.execute(_CHANGE, rows)
+def seal_bytes(unit: Unit, message: Message, composed: Composed, *, at: datetime) -> dict[str, Any]:
+    """The exact bytes that will leave, sealed, and the identity under which they will: a row for `keep_bytes`."""
+    return {
+        **given(unit, id=message.id),
+        "bytes_sealed": unit.seal(message.sealed_for, "messages", message.id, "bytes", composed.payload),
+        "sentence_sealed": unit.seal(message.sealed_for, "messages", message.id, "sentence", composed.sentence),
+        "message_id": composed.message_id,
+        "channel": composed.channel,
+        "contact_id": composed.contact_id or None,
+        "parts": composed.parts,
+        "composed_at": at,
+    }
+
+
+def keep_bytes(unit: Unit, rows: Sequence[dict[str, Any]], *, but_not: Collection[str] = ()) -> None:
+    """Stores what `seal_bytes` made, before the first try; not for the messages `but_not`."""
+    wanted = [row for row in rows if row["the_id"] not in but_not]
+    if wanted:
+        unit.connection.execute(_CHANGE, wanted)
 
 
 def settle(unit: Unit, endings: Sequence[Ending], *, now: datetime) -> frozenset[str]:
-    """Ends claims. The identifiers of those that stood: an ending of a message withdrawn meanwhile is void."""
+    """Ends claims. The identifiers of those that stood: an ending of a message that moved on meanwhile is void.
+
+    The rule is core/messages.MOVES: from the state that the ending was thought of in, which must still be so.
+    """
     ids = [ending.message.id for ending in endings]
-    standing = frozenset(unit.connection.execute(_STANDING, {**given(unit), "any_id": ids}).scalars())
+    states = {row.id: row.state for row in unit.connection.execute(_STATES, {**given(unit), "any_id": ids})}
+    standing = frozenset(e.message.id for e in endings if _may_end(e, states.get(e.message.id, "")))
     rows = [{**given(unit, id=e.message.id), **_ended(e, now)} for e in endings if e.message.id in standing]
     if rows:
         unit.connection.execute(_CHANGE, rows)
     return standing
+
+
+def _may_end(ending: Ending, state: str) -> bool:
+    return state == ending.message.state and may_move(MessageState(state), ending.state)
 
 
 def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
@@ -182,6 +191,11 @@ def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
         "delivery": Delivery.HANDED_OVER if state == MessageState.SENT else message.delivery,
         "delivery_at": now if state == MessageState.SENT else message.delivery_at,
     }
+
+
+def note_delivery(unit: Unit, message_id: str, delivery: str, *, at: datetime) -> None:
+    """Keeps how far a message got after it left (core/messages.Delivery); the caller looked that it goes further."""
+    unit.connection.execute(_CHANGE, [{**given(unit, id=message_id), "delivery": delivery, "delivery_at": at}])
 
 
 def add_receipts(unit: Unit, tries: Sequence[Told], *, at: datetime) -> None:
@@ -206,7 +220,7 @@ def add_receipts(unit: Unit, tries: Sequence[Told], *, at: datetime) -> None:
 def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -> int:
     """Drops messages of these causes that nobody was told and that are not just being sent; how many.
 
-    One that a still wanted message was joined to stays: the second look makes it say what is left to say.
+    What they would have told beside their own news is told after all: that message waited for this one.
     """
     t = s.messages
     wanted = (
@@ -215,25 +229,8 @@ def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -
         or_((t.c.state == WAITING) & (t.c.attempts == 0), t.c.state == MessageState.TO_CALL),
         or_(t.c.lease_until.is_(None), t.c.lease_until < now),
     )
-    found = unit.connection.execute(select(t).where(*wanted)).all()
-    ids = [row.id for row in found if not _stands_for_another(unit, row)]
     return unit.connection.execute(
         update(t)
-        .where(*wanted, t.c.id.in_(ids))
+        .where(*wanted)
         .values(state=MessageState.DROPPED, reason=reason, ended_at=now, lease_by=None, lease_until=None)
     ).rowcount
-
-
-def _stands_for_another(unit: Unit, row: Any) -> bool:
-    """Whether an earlier message was dropped because this one was to say the same, and nothing was said since."""
-    t = s.messages
-    same = [t.c[name] == getattr(row, name) for name in ("shop_id", "about", "notice", "person_id")]
-    before = unit.connection.execute(
-        select(t.c.state, t.c.reason).where(*same, t.c.seq < row.seq).order_by(t.c.seq.desc())
-    )
-    for state, reason in before:
-        if state in (MessageState.SENT, MessageState.CALLED):
-            return False
-        if reason == JOINED:
-            return True
-    return False

@@ -195,6 +195,12 @@ def phases_of_visit(unit: Unit, visit_id: str) -> Mapping[str, Phase]:
     return {row.id: Phase(row.phase) for row in rows}
 
 
+def shelved_since(unit: Unit, visit_id: str) -> Mapping[str, datetime]:
+    """ticket identifier -> since when it is on the shelf, for those that are; opens nothing."""
+    rows = _rows_of_visit(unit, visit_id)
+    return {row.id: row.phase_since for row in rows if row.phase == Phase.ON_SHELF}
+
+
 def _rows_of_visit(unit: Unit, visit_id: str) -> Sequence[Any]:
     return unit.once(
         ("tickets_of_visit", visit_id),

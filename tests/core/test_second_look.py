@@ -87,13 +87,6 @@ def test_nothing_is_sent_after_its_end_or_to_somebody_forgotten(name: str) -> No
         assert seen(name, person=somebody(forgotten=True), **true) == Drop("forgotten")
 
 
-def test_only_a_joining_notice_gives_way_to_a_newer_one() -> None:
-    assert {n for n in NOTICES if NOTICES[n].joins} == {"ready"}
-    shelf: dict[str, Any] = {"phases": (Phase.ON_SHELF,), "newer_waiting": True}
-    assert seen("ready", person=somebody(), **shelf) == Drop("joined_to_newer")
-    assert isinstance(seen("collection_reminder", person=somebody(), **shelf), Send)
-
-
 def test_quiet_hours_hold_customers_mail_but_not_calls_or_the_shops_own() -> None:
     night: dict[str, Any] = {"phases": (Phase.ON_SHELF,), "quiet_until": AT + timedelta(hours=8)}
     assert seen("ready", person=somebody(), **night) == Wait(AT + timedelta(hours=8), "quiet_hours")
@@ -128,6 +121,7 @@ def test_messages_move_only_along_their_table_and_ended_ones_only_when_they_come
     wanted = {
         ("waiting", "waiting"), ("waiting", "sent"), ("waiting", "to_call"), ("waiting", "dropped"),
         ("waiting", "given_up"), ("to_call", "called"), ("to_call", "dropped"), ("to_call", "to_call"),
+        ("to_call", "waiting"),  # another call is to tell it as well
         ("sent", "given_up"),  # it came back: RFC 3464
     }  # fmt: skip
     grid = itertools.product(MessageState, MessageState)

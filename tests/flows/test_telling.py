@@ -75,13 +75,13 @@ def test_undoing_the_newer_of_two_ready_devices_never_silences_the_older(lines: 
         moves.move(house.ctx, house.actor(), done.ticket_ids[1], phase)
     house.clock.advance(60)
     moves.move(house.ctx, house.actor(), done.ticket_ids[1], "on_shelf")
-    house.deliver(after=31)  # the first one's time has come: it is joined to the second's
-    assert ("sms", "dropped", "joined_to_newer") in lines.states(done.visit_id, "ready")
+    house.deliver(after=31)  # the first one's time has come: the second is to tell both
+    assert ("sms", "waiting", "waits_for_newer") in lines.states(done.visit_id, "ready")
     moves.undo(house.ctx, house.actor(), done.ticket_ids[1])
     house.deliver(after=600)
     ready = [words(m) for m in lines.text.sent if "Kestrel" in words(m)]
     assert len(ready) == 1 and "Vantage" not in ready[0]
-    assert [s for _, s, _ in lines.states(done.visit_id, "ready")] == ["dropped", "sent"]
+    assert [s for _, s, _ in lines.states(done.visit_id, "ready")] == ["sent", "dropped"]
 
 
 def test_two_devices_ready_together_are_told_once_and_both_are_named(lines: Lines) -> None:
@@ -92,6 +92,7 @@ def test_two_devices_ready_together_are_told_once_and_both_are_named(lines: Line
             moves.move(house.ctx, house.actor(), ticket, phase)
         house.clock.advance(5)
     house.deliver(after=600)
+    house.deliver(after=60)
     assert [s for _, s, _ in lines.states(done.visit_id, "ready")] == ["dropped", "sent"]
     assert len(lines.text.sent) == 1
     assert lines.rows(done.visit_id, "ready")[0].reason == "joined_to_newer"
