@@ -35,7 +35,8 @@ _MORE_FIELDS = frozenset(
 _SIGNATURE = re.compile(r"--|—|_{2,}")
 _SENT_FROM = re.compile(
     r"(?:sent from my|sent via|get outlook for|von meinem .{1,40} gesendet"
-    r"|gesendet (?:von|mit) (?:meinem|mein|der|outlook)|inviato da(?:l mio)? |envoyé de(?:puis)? mon|enviado desde mi|verzonden vanaf mijn)",
+    r"|gesendet (?:von|mit) (?:meinem|mein|der|outlook)|inviato da(?:l mio)? "
+    r"|envoyé de(?:puis)? mon|enviado desde mi|verzonden vanaf mijn)",
     re.IGNORECASE,
 )
 _WRAPPED = 60  # a line that would have been longer than this with the next word was broken by a program

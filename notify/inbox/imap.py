@@ -1,0 +1,268 @@
+"""A mailbox on an IMAP server (RFC 9051 and its elders), read with care for what the server answers."""
+
+from __future__ import annotations
+
+import imaplib
+import ipaddress
+import re
+import ssl
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import Any, Literal
+
+from imap_tools import BaseMailBox
+from imap_tools.errors import MailboxFolderSelectError, MailboxLoginError
+
+from notify.core.errors import Conflict, Misconfigured, NotFound, NotifyError
+from notify.inbox.fields import LARGEST_HEADER
+from notify.inbox.letter import LARGEST
+from notify.inbox.mailbox import MOST_LETTERS, Held
+
+HANDLED = (
+    "ShelfbellHandled"  # our keyword (RFC 9051 2.3.2): staff may read the same mailbox with a program of their own
+)
+_TALK = 4 * 1024 * 1024  # octets that one command may be answered with, beside a letter
+_SIZE = re.compile(rb"\bRFC822\.SIZE (\d{1,12})\b")
+_UID = re.compile(rb"\bUID (\d{1,10})\b")
+_MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+Security = Literal["tls", "starttls", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class ImapPlace:
+    """Where the mailbox is and how to sign in. Raises Misconfigured for a password sent unprotected over a network."""
+
+    host: str
+    port: int
+    username: str
+    password: str = field(repr=False)
+    security: Security = "tls"
+    ca_file: Path | None = None
+    folder: str = "INBOX"
+    timeout: float = 30.0  # seconds without a single octet
+
+    def __post_init__(self) -> None:
+        if self.security not in ("tls", "starttls", "none"):
+            raise Misconfigured("inbox.security is unknown", "Use tls, starttls or none.", field="inbox.security")
+        if self.security == "none" and not _is_loopback(self.host):
+            raise Misconfigured(
+                "inbox.security is none, so password and letters could be read on the way",
+                "Use tls or starttls; none is for a mailbox on this machine.",
+                field="inbox.security",
+            )
+
+
+class ImapMailbox:
+    """See mailbox.Mailbox. One connection; identifiers hold as long as it does."""
+
+    def __init__(self, box: BaseMailBox) -> None:
+        self._box = box
+        self._client: Any = box.client
+        self._keeps = HANDLED.encode() in self._permanent() or rb"\*" in self._permanent()
+
+    def letters(self) -> Iterator[Held]:
+        """Those without our keyword; where the server keeps no keywords, the unseen ones."""
+        with _answering(self._client):
+            uids = self._box.uids(f"UNDELETED UNKEYWORD {HANDLED}" if self._keeps else "UNDELETED UNSEEN")
+            uids = sorted((uid for uid in uids if uid.isdigit()), key=int)[:MOST_LETTERS]
+            sizes = self._sizes(uids)
+        for uid in uids:
+            yield Held(uid, sizes.get(uid, 0), partial(self._read, uid, sizes.get(uid, 0)))
+
+    def done(self, uid: str) -> None:
+        """Seen, and our keyword; without touching what staff marked as deleted."""
+        marks = rf"(\Seen {HANDLED})" if self._keeps else r"(\Seen)"
+        self._command("STORE", uid, "+FLAGS.SILENT", marks)
+
+    def remove_older(self, than: datetime) -> int:
+        """The server compares days in a zone of its own: a letter goes up to two days late, never early."""
+        day = (than - timedelta(days=1)).date()
+        before = f"{day.day}-{_MONTHS[day.month - 1]}-{day.year}"
+        with _answering(self._client):
+            uids = self._box.uids(f"{'KEYWORD ' + HANDLED if self._keeps else 'SEEN'} BEFORE {before}")
+        uids = [uid for uid in uids if uid.isdigit()]
+        for start in range(0, len(uids), MOST_LETTERS):
+            self._remove(uids[start : start + MOST_LETTERS])
+        return len(uids)
+
+    def close(self) -> None:
+        """Sign out, or just go."""
+        with suppress(Exception):
+            self._client.allowance = _TALK
+            self._box.logout()
+        with suppress(Exception):
+            self._client.shutdown()
+
+    def _permanent(self) -> bytes:
+        answer = self._client.untagged_responses.get("PERMANENTFLAGS") or [b""]
+        return answer[-1] if isinstance(answer[-1], bytes) else b""
+
+    def _sizes(self, uids: Sequence[str]) -> dict[str, int]:
+        """Asked before anything is fetched; what the server does not say counts as 0."""
+        if not uids:
+            return {}
+        said = [item for item in self._fetch(",".join(uids), "(RFC822.SIZE)", _TALK) if isinstance(item, bytes)]
+        pairs = ((_UID.search(item), _SIZE.search(item)) for item in said)
+        return {uid[1].decode(): int(size[1]) for uid, size in pairs if uid and size}
+
+    def _read(self, uid: str, size: int) -> bytes:
+        """The letter, at most LARGEST octets of it; of a larger one, or one of unknown size, never more is asked for."""
+        most = LARGEST_HEADER if size > LARGEST else LARGEST + 1
+        with _answering(self._client):
+            answer = self._fetch(uid, f"(BODY.PEEK[]<0.{most}>)", most + _TALK)
+        for item in answer:
+            if (
+                isinstance(item, tuple)
+                and len(item) == 2
+                and (found := _UID.search(item[0]))
+                and found[1] == uid.encode()
+            ):
+                return bytes(item[1])
+        raise NotFound("The letter is no longer in the mailbox", "Somebody else took it out.")
+
+    def _fetch(self, uids: str, what: str, allowance: int) -> list[Any]:
+        self._client.allowance = allowance
+        kind, answer = self._client.uid("FETCH", uids, what)
+        if kind != "OK":
+            raise imaplib.IMAP4.error("fetch refused")
+        return list(answer)
+
+    def _command(self, *command: str) -> None:
+        with _answering(self._client):
+            kind, _ = self._client.uid(*command)
+            if kind != "OK":
+                raise imaplib.IMAP4.error(f"{command[0]} refused")
+
+    def _remove(self, uids: Sequence[str]) -> None:
+        listed = ",".join(uids)
+        self._command("STORE", listed, "+FLAGS.SILENT", r"(\Deleted)")
+        if "UIDPLUS" in self._client.capabilities:  # RFC 4315: only these, whatever else is marked
+            self._command("EXPUNGE", listed)
+            return
+        with _answering(self._client):
+            self._client.expunge()
+
+
+def open_imap(place: ImapPlace) -> ImapMailbox:
+    """Connect, sign in and open the folder.
+
+    Raises Misconfigured when the certificate, the sign-in or the folder is refused, Conflict when nobody answers.
+    """
+    try:
+        with _translated():
+            box = _Box(place)
+    except ssl.SSLError:
+        raise _no_answer() from None
+    try:
+        with _answering(box.client):
+            box.login(place.username, place.password, None)
+            box.folder.set(place.folder)
+        return ImapMailbox(box)
+    except BaseException:
+        with suppress(Exception):
+            box.client.shutdown()
+        raise
+
+
+class _Allowed(imaplib.IMAP4):
+    """The standard client, which would take as many octets as a server cares to send."""
+
+    allowance = _TALK
+
+    def read(self, size: int) -> bytes:
+        self._spend(size)
+        return super().read(size)
+
+    def readline(self) -> bytes:
+        line = super().readline()
+        self._spend(len(line))
+        return line
+
+    def _spend(self, size: int) -> None:
+        self.allowance -= size
+        if self.allowance < 0:
+            raise self.abort("too much")
+
+
+class _AllowedTls(_Allowed, imaplib.IMAP4_SSL):
+    """The same over TLS from the first octet."""
+
+
+class _Box(BaseMailBox):
+    """imap-tools' mailbox over our client."""
+
+    def __init__(self, place: ImapPlace) -> None:
+        self._place = place
+        super().__init__()
+
+    def _get_mailbox_client(self) -> imaplib.IMAP4:
+        place = self._place
+        if place.security == "tls":
+            return _AllowedTls(place.host, place.port, ssl_context=_trusting(place), timeout=place.timeout)
+        client = _Allowed(place.host, place.port, timeout=place.timeout)
+        if place.security == "starttls":
+            try:
+                client.starttls(_trusting(place))
+            except BaseException:
+                client.shutdown()
+                raise
+        return client
+
+
+def _trusting(place: ImapPlace) -> ssl.SSLContext:
+    try:
+        return ssl.create_default_context(cafile=str(place.ca_file) if place.ca_file else None)
+    except (OSError, ValueError):
+        raise Misconfigured(
+            "The file named in inbox.ca_file cannot be read as certificates",
+            "Name a PEM file, or leave it out.",
+            field="inbox.ca_file",
+        ) from None
+
+
+@contextmanager
+def _answering(client: Any) -> Iterator[None]:
+    """One talk with the server, of bounded length; what goes wrong comes out as one of our errors."""
+    client.allowance = _TALK
+    with _translated():
+        yield
+
+
+@contextmanager
+def _translated() -> Iterator[None]:
+    try:
+        yield
+    except NotifyError:
+        raise
+    except ssl.SSLCertVerificationError:
+        raise Misconfigured(
+            "The mailbox's certificate does not fit its name, or nobody we trust vouches for it",
+            "Check inbox.host and inbox.ca_file.",
+            field="inbox.host",
+        ) from None
+    except MailboxLoginError:
+        raise Misconfigured(
+            "The mailbox refuses the sign-in", "Check inbox.username and inbox.password_file.", field="inbox.username"
+        ) from None
+    except MailboxFolderSelectError:
+        raise Misconfigured("The mailbox has no such folder", "Check inbox.folder.", field="inbox.folder") from None
+    except Exception:  # imaplib raises whatever its parsing stumbles over
+        raise _no_answer() from None
+
+
+def _no_answer() -> Conflict:
+    return Conflict(
+        "The mailbox does not answer, or not in IMAP",
+        "It is asked again next time; if that goes on, check inbox.host, inbox.port and inbox.security.",
+    )
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host.lower() == "localhost"
