@@ -21,6 +21,7 @@ from notify.dispatch.settle import Result
 from notify.store import messages, outbox, people, shops
 from notify.store.database import Unit
 from notify.store.messages import Composed, Message
+from notify.store.rings import address_of, own_address
 
 CANNOT_COMPOSE_WAIT = timedelta(minutes=15)
 log = logging.getLogger("shelfbell.dispatch")
@@ -136,9 +137,12 @@ class Preparer:
         return message, outgoing, kept
 
     def _address(self, unit: Unit, message: Message, shop: Shop, verdict: Send) -> str:
-        """The person's address as it is stored now; the shop's own for its notices."""
+        """The person's address as it is stored now; for the shop's notices that of its staff, or its own."""
+        if not message.person_id and verdict.contact_id:
+            return address_of(unit, verdict.contact_id, verdict.channel)
         if not message.person_id:
-            return shop.email or self.composer.sending.sender.address
+            own = own_address(shop, verdict.channel)
+            return own or self.composer.sending.sender.address
         found = {c.id: c.address for c in people.contacts_of(unit, message.person_id)}
         return found.get(verdict.contact_id, "")
 

@@ -15,6 +15,7 @@ from notify.core.errors import Invalid, NotAllowed, TooOften
 from notify.core.roles import STAFF_ROLES
 from notify.core.text import clean_line
 from notify.flows.context import Context
+from notify.flows.staff_bell import Drop, erase_within
 from notify.store import staff
 from notify.store.database import Unit
 
@@ -79,8 +80,11 @@ def switch(ctx: Context, shop_id: str, old_secret: str, *, staff_id: str, pin: s
         return _start(ctx, unit, row)
 
 
-def who(ctx: Context, shop_id: str, secret: str) -> SignedIn | None:
-    """The person behind a session secret; None when it is unknown, idle too long, over its time, or not active."""
+def who(ctx: Context, shop_id: str, secret: str, *, at_work: bool = True) -> SignedIn | None:
+    """The person behind a session secret; None when it is unknown, idle too long, over its time, or not active.
+
+    What a page asks by itself is not `at_work`: it does not keep a session alive that nobody uses.
+    """
     with ctx.db.read(shop_id) as unit:
         row = staff.get_session(unit, session_hash(secret))
         if row is None or not _fresh(row, ctx.clock()):
@@ -88,7 +92,7 @@ def who(ctx: Context, shop_id: str, secret: str) -> SignedIn | None:
         person = staff.get_staff(unit, row.staff_id)
     if not person.active:
         return None
-    if ctx.clock() - row.last_seen_at > timedelta(minutes=5):
+    if at_work and ctx.clock() - row.last_seen_at > timedelta(minutes=5):
         with ctx.db.write(shop_id) as unit:
             staff.touch_session(unit, session_hash(secret), at=ctx.clock())
     return SignedIn(person.id, person.name, person.role, secret)
@@ -121,9 +125,12 @@ def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str
 
 def change_staff(
     ctx: Context, actor: Actor, staff_id: str, *, role: str = "", password: str = "", pin: str = "",
-    active: bool | None = None,
+    active: bool | None = None, drop_copies: Drop | None = None,
 ) -> None:  # fmt: skip
-    """Changes what is given and ends the person's sessions; the last owner stays an active owner."""
+    """Changes what is given and ends the person's sessions; the last owner stays an active owner.
+
+    With who leaves goes where the bell rang for them (flows/staff_bell, `drop_copies` as there).
+    """
     actor.need("staff")
     problems = _weak(password or "long enough", pin)
     if role and role not in STAFF_ROLES:
@@ -140,6 +147,8 @@ def change_staff(
         given = {key: value for key, value in columns.items() if value}
         staff.change_staff(unit, staff_id, **given, **({} if active is None else {"active": active}))
         staff.end_sessions_of(unit, staff_id)
+        if active is False:
+            erase_within(ctx, unit, staff_id, drop_copies=drop_copies)
 
 
 def session_hash(secret: str) -> str:

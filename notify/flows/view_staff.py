@@ -5,19 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from notify.core.actors import Actor
+from notify.core.mask import mask_email, mask_phone
 from notify.flows.context import Context
-from notify.store import staff
+from notify.store import rings, staff
 
 
 @dataclass(frozen=True, slots=True)
 class Colleague:
-    """One person who works here; `has_pin` says whether the quick switch works for them."""
+    """One person who works here; `has_pin` says whether the quick switch works for them.
+
+    `rings_by` is how the shop's bell rings for them (core/rings), `email` and `phone` where, masked.
+    """
 
     id: str
     name: str
     role: str
     active: bool
     has_pin: bool
+    rings_by: str
+    email: str
+    phone: str
 
 
 def view_staff(ctx: Context, actor: Actor) -> tuple[Colleague, ...]:
@@ -25,4 +32,15 @@ def view_staff(ctx: Context, actor: Actor) -> tuple[Colleague, ...]:
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
         rows = staff.list_staff(unit)
-    return tuple(Colleague(row.id, row.name, row.role, row.active, bool(row.pin_hash)) for row in rows)
+        where = rings.addresses(unit, [row.id for row in rows])
+    return tuple(
+        Colleague(row.id, row.name, row.role, row.active, bool(row.pin_hash), row.rings_by,
+                  _masked(where[row.id]["email"]), _masked(where[row.id]["sms"]))
+        for row in rows
+    )  # fmt: skip
+
+
+def _masked(address: str) -> str:
+    if not address:
+        return ""
+    return mask_email(address) if "@" in address else mask_phone(address)

@@ -9,8 +9,8 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, Table, case, func, insert, select, update
-from sqlalchemy.exc import OperationalError
 
+from notify.core.errors import Unavailable
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Database, Unit
@@ -67,6 +67,7 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (s.questions, "person_id", ("wording_sealed", "said_by_sealed")),
     (s.parts, "person_id", ("name_sealed",)),
     (s.messages, "sealed_for", ("bytes_sealed", "sentence_sealed")),
+    (s.replies, "sealed_for", ("sender_sealed", "subject_sealed", "text_sealed", "letter_id_sealed")),
 )
 
 
@@ -176,7 +177,7 @@ def rewrite(db: Database) -> bool:
     """
     if db.is_sqlite:
         return _rewrite_sqlite(db)
-    return rewrite_tables(db.engine, [*(table.name for table, _, _ in SEALED), s.receipts.name])
+    return rewrite_tables(db.engine, [*(table.name for table, _, _ in SEALED), s.receipts.name, s.staff.name])
 
 
 def _rewrite_sqlite(db: Database) -> bool:
@@ -184,5 +185,5 @@ def _rewrite_sqlite(db: Database) -> bool:
         with db.alone() as connection:
             connection.exec_driver_sql("VACUUM")
         return db.checkpoint(truncate=True)
-    except OperationalError:  # somebody writes, or the disk is full: the next run does it
+    except Unavailable:  # somebody writes, or the disk is full: the next run does it
         return False

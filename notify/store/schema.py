@@ -426,6 +426,28 @@ Index(
     postgresql_where=text("state = 'waiting'"),
 )
 Index(
+    "ix_messages_to_shop",
+    messages.c.shop_id,
+    messages.c.seq,
+    sqlite_where=text("person_id = ''"),
+    postgresql_where=text("person_id = ''"),
+)
+Index(
+    "ix_messages_given_up",
+    messages.c.shop_id,
+    messages.c.seq,
+    sqlite_where=text("state = 'given_up'"),
+    postgresql_where=text("state = 'given_up'"),
+)
+# What was paid for.
+Index(
+    "ix_messages_parts",
+    messages.c.shop_id,
+    messages.c.ended_at,
+    sqlite_where=text("parts > 0"),
+    postgresql_where=text("parts > 0"),
+)
+Index(
     "uq_messages_provider",
     messages.c.shop_id,
     messages.c.channel,

@@ -25,9 +25,9 @@ from sqlalchemy import (
     select,
     text,
 )
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import IntegrityError
 
-from notify.core.errors import Misconfigured, NotFound
+from notify.core.errors import Misconfigured, NotFound, Unavailable
 from notify.store.engine import rewrite_tables
 
 key_metadata = MetaData()
@@ -93,6 +93,12 @@ class Vault:
                 insert(data_keys).values(person_id=person_id, master_id=self._master.id, wrapped=wrapped)
             )
 
+    def have_key(self, person_id: str) -> None:
+        """Makes a data key unless there is one, in a transaction of its own."""
+        with suppress(IntegrityError):  # somebody else made it in this very moment
+            if not self.data_keys([person_id]):
+                self.new_key(person_id)
+
     def destroy_keys(self, person_ids: Iterable[str]) -> int:
         """Destroys data keys for good; how many there were. What they sealed is unreadable from here on."""
         ids = list(person_ids)
@@ -140,7 +146,7 @@ class Vault:
             with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
                 connection.exec_driver_sql("VACUUM")
                 busy = connection.execute(text("pragma wal_checkpoint(TRUNCATE)")).first()
-        except OperationalError:  # somebody writes, or the disk is full: the next run does it
+        except Unavailable:  # somebody writes, or the disk is full: the next run does it
             return False
         return busy is not None and busy[0] == 0
 

@@ -20,7 +20,7 @@ def log_answers(app: Flask) -> None:
 
     @app.after_request
     def write(response: Response) -> Response:
-        if not LOG.isEnabledFor(logging.INFO):
+        if not LOG.isEnabledFor(logging.INFO) or response.status_code == 304:  # nothing new: asked every second or two
             return response
         took = (time.monotonic() - g.get("began", time.monotonic())) * 1000
         LOG.info("%s %s %d %.0f ms", request.method, rule(), response.status_code, took)

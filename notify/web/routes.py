@@ -47,6 +47,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/who", "GET POST", "staff:look"),
     # the desk
     ("/", "GET", "staff:look"),
+    ("/bell", "GET", "staff:look"),
     ("/scan", "POST", "staff:look"),
     ("/check-in", "GET POST", "staff:check_in"),
     ("/visits/<visit_id>", "GET", "staff:look"),

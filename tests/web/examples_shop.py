@@ -56,6 +56,11 @@ def _day() -> Page:
         summary="One answer came in, a box waits to be unpacked, and three devices can go on the bench.",
         seen_at="9:24",
         paused=False,
+        rang=[
+            {"stamp": 12, "at": "9:24", "number": "K7M-2X9T", "href": "/tickets/12", "sentence": "The customer answered about the Harbour 3 radio."},
+            {"stamp": 9, "at": "9:02", "number": "W8L-5T3N", "href": "/tickets/18", "sentence": "The customer chose a pickup time for the Otter 110 camera."},
+        ],
+        rang_stamp=12,
         notice="K7M-2X9T is on the bench.",
         undo={"action": "/tickets/12/undo", "event": "401", "label": "Undo, until 9:25"},
         answered=[
@@ -97,7 +102,7 @@ def _day() -> Page:
 
 def _empty_day() -> Page:
     lists: Page = {name: [] for name in ("answered", "deliveries", "bench", "asked", "shelf", "pickups", "calls")}
-    return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True,
+    return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [],
             "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0}}  # fmt: skip
 
 
@@ -119,7 +124,11 @@ def _check_in(**more: Any) -> Page:
             "check_in",
             visit=visit,
             devices=[_device(1, promise="2026-11-26T11:30")],
-            languages=[{"code": "en", "label": "English"}, {"code": "de", "label": "Deutsch"}],
+            languages=[
+                {"code": "en", "label": "English"},
+                {"code": "de", "label": "Deutsch"},
+                {"code": "it", "label": "Italiano"},
+            ],
             classes=[
                 {"code": "radio", "label": "Radio"},
                 {"code": "camera", "label": "Camera"},

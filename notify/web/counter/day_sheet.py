@@ -8,12 +8,14 @@ from werkzeug.wrappers import Response
 from notify.core.contacts import show_phone
 from notify.core.roles import may
 from notify.core.tickets import Phase
+from notify.flows.view_bell import stamp
 from notify.flows.view_calls import Call
 from notify.flows.view_day_sheet import Asked, DaySheet, view
 from notify.flows.view_deliveries import Box, PartLine
 from notify.flows.view_lines import TicketLine
 from notify.flows.view_pickups import Pickup, Shelved
 from notify.web.counter import desk_words as d
+from notify.web.counter.bell import lines
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
 from notify.web.say import Say
@@ -30,12 +32,14 @@ NEXT = {
 @pages.get("/")
 def show() -> Response:
     """The whole sheet; it renews itself unless `paused`."""
+    rung = stamp(ctx(), current_actor())  # before its lines: what rings in between is asked for again
     sheet, speak, actor = view(ctx(), current_actor()), say(), current_actor()
     calls = sheet.calls if may(actor.role, "see_contact") else ()
     first = sheet.bench[0].ticket_id if sheet.bench else ""
     return render_page(
         "day_sheet.html", here="day", today=speak.day(sheet.now), summary=summary(sheet),
-        seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1",
+        seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1", rang=lines(speak),
+        rang_stamp=rung,
         answered=[answered_line(one, speak) for one in sheet.answered],
         deliveries=[*(box_line(box, sheet, speak) for box in sheet.deliveries.due()),
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],

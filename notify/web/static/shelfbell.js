@@ -80,4 +80,5 @@
   }
 
   window.setInterval(lookAgain, Number(sheet.dataset.refresh) * 1000);
+  document.addEventListener("shelfbell:rang", lookAgain);
 }());

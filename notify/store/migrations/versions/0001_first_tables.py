@@ -377,12 +377,36 @@ def upgrade() -> None:
         postgresql_where=sa.text("state = 'waiting'"),
     )
     op.create_index(
+        "ix_messages_given_up",
+        "messages",
+        ["shop_id", "seq"],
+        unique=False,
+        sqlite_where=sa.text("state = 'given_up'"),
+        postgresql_where=sa.text("state = 'given_up'"),
+    )
+    op.create_index(
+        "ix_messages_parts",
+        "messages",
+        ["shop_id", "ended_at"],
+        unique=False,
+        sqlite_where=sa.text("parts > 0"),
+        postgresql_where=sa.text("parts > 0"),
+    )
+    op.create_index(
         "ix_messages_to_call",
         "messages",
         ["shop_id", "seq"],
         unique=False,
         sqlite_where=sa.text("state = 'to_call'"),
         postgresql_where=sa.text("state = 'to_call'"),
+    )
+    op.create_index(
+        "ix_messages_to_shop",
+        "messages",
+        ["shop_id", "seq"],
+        unique=False,
+        sqlite_where=sa.text("person_id = ''"),
+        postgresql_where=sa.text("person_id = ''"),
     )
     op.create_index("ix_messages_visit", "messages", ["shop_id", "visit_id", "seq"], unique=False)
     op.create_index(
@@ -575,10 +599,28 @@ def downgrade() -> None:
     )
     op.drop_index("ix_messages_visit", table_name="messages")
     op.drop_index(
+        "ix_messages_to_shop",
+        table_name="messages",
+        sqlite_where=sa.text("person_id = ''"),
+        postgresql_where=sa.text("person_id = ''"),
+    )
+    op.drop_index(
         "ix_messages_to_call",
         table_name="messages",
         sqlite_where=sa.text("state = 'to_call'"),
         postgresql_where=sa.text("state = 'to_call'"),
+    )
+    op.drop_index(
+        "ix_messages_parts",
+        table_name="messages",
+        sqlite_where=sa.text("parts > 0"),
+        postgresql_where=sa.text("parts > 0"),
+    )
+    op.drop_index(
+        "ix_messages_given_up",
+        table_name="messages",
+        sqlite_where=sa.text("state = 'given_up'"),
+        postgresql_where=sa.text("state = 'given_up'"),
     )
     op.drop_index(
         "ix_messages_due",
