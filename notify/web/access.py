@@ -12,6 +12,7 @@ from notify.core.claim_number import is_token
 from notify.core.errors import Misconfigured, NotFound
 from notify.flows.view_desk import claim_behind
 from notify.web.here import ctx, current_actor, is_demo, signed_in
+from notify.web.hooks.proof import refuse_hook
 from notify.web.routes import ROUTES, UNSAFE, Access
 
 _PLAIN = re.compile(r"/[A-Za-z0-9/_.\-]*(\?[A-Za-z0-9=&_\-]*)?")
@@ -37,6 +38,8 @@ def _safe(access: Access) -> frozenset[str]:
 def _refuse(access: Access) -> Response | None:
     if access.who == "public":
         return None
+    if access.who == "hook":
+        return refuse_hook()
     if access.who == "claim":
         _find_claim()
         return None

@@ -12,7 +12,7 @@ from flask import Blueprint, Flask
 from jinja2 import StrictUndefined
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from notify.web import claim, counter
+from notify.web import claim, counter, hooks
 from notify.web.access import guard_routes
 from notify.web.carry import carry_between_pages
 from notify.web.claim import kept
@@ -39,7 +39,7 @@ class Pages(Flask):
 
 
 def create_app(services: Services, *, demo: bool = False, kept_pages: int = kept.MOST) -> Flask:
-    """The WSGI application. Every file of web/claim and web/counter that has a blueprint `pages` is served.
+    """The WSGI application. Every file of web/claim, web/counter and web/hooks that has a blueprint `pages` is served.
 
     With `demo` the page that shows every message to whoever looks is served as well. `kept_pages` is how many
     claim pages are held for the same look again; with 0 each is made anew.
@@ -65,9 +65,10 @@ def create_app(services: Services, *, demo: bool = False, kept_pages: int = kept
     # After a page the last registered runs first: the headers come on top of everything.
     put_headers(app, behind_tls=web.behind_tls)
     carry_between_pages(app, web)
-    answer_errors(app)
-    for blueprint in (*blueprints(claim.__name__, claim.__path__), *blueprints(counter.__name__, counter.__path__)):
-        app.register_blueprint(blueprint)
+    answer_errors(app, services.templates)
+    for rooms in (claim, counter, hooks):
+        for blueprint in blueprints(rooms.__name__, list(rooms.__path__)):
+            app.register_blueprint(blueprint)
     if web.trusted_proxies:
         # Only the client's address and the scheme: names of hosts come from the Host header and are checked there.
         app.wsgi_app = ProxyFix(  # type: ignore[method-assign]

@@ -11,7 +11,9 @@ UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """`who` is public, claim (whoever holds the claim link in the address), demo, or staff with a permission."""
+    """`who` is public, claim (whoever holds the claim link in the address), demo, staff with a permission, or hook (a
+    call of another system's server that proves itself: web/hooks/proof).
+    """
 
     methods: frozenset[str]
     who: str
@@ -39,6 +41,9 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/c/<token>/language", "POST", "claim"),
     ("/c/<token>/qr.svg", "GET", "claim"),
     ("/privacy", "GET", "public"),
+    # the gateway for text messages, which proves itself in each call
+    ("/hooks/sms/receipt", "POST", "hook"),
+    ("/hooks/sms/inbound", "POST", "hook"),
     # this machine's own watchers
     ("/healthz", "GET", "public"),
     # who is here
@@ -101,4 +106,4 @@ _LIST: tuple[tuple[str, str, str], ...] = (
 )
 ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST}
 # Unsafe routes that carry no cookie by design and so need no form token; each would need a proof of its own.
-WITHOUT_FORM_TOKEN: frozenset[str] = frozenset()
+WITHOUT_FORM_TOKEN: frozenset[str] = frozenset({"/hooks/sms/receipt", "/hooks/sms/inbound"})
