@@ -15,7 +15,8 @@ class Patience:
 
     At least half an hour between tries, two tries in the first hour, then one every two to three hours,
     given up after four to five days. `spread` is the share that jitter may add to a wait (0.2 is 20 %).
-    A try of its own is made `last_call` before the end, so that nothing is given up early.
+    A try of its own is made `last_call` before the end, so that nothing is given up early. What somebody may be
+    phoned about gives way to the next channel, or to the phone, already after `gives_way_after`.
     """
 
     waits: tuple[timedelta, ...] = (timedelta(minutes=30), timedelta(minutes=30), timedelta(hours=1))
@@ -23,9 +24,10 @@ class Patience:
     give_up_after: timedelta = timedelta(days=5)
     last_call: timedelta = timedelta(minutes=5)
     spread: float = 0.25
+    gives_way_after: timedelta = timedelta(hours=4)  # better today than at the message's last minute (no source)
 
     def __post_init__(self) -> None:
-        every = (*self.waits, self.then_every, self.give_up_after, self.last_call)
+        every = (*self.waits, self.then_every, self.give_up_after, self.last_call, self.gives_way_after)
         if min(every) <= timedelta(0) or not 0 <= self.spread <= 1:
             raise Invalid("The waits between tries are not usable", "Every wait must be above zero, spread 0 to 1.")
         if any(a > b for a, b in zip(every, (*self.waits[1:], self.then_every), strict=False)):
@@ -40,6 +42,32 @@ HAND_OVER = Patience(
     then_every=timedelta(minutes=15),
     last_call=timedelta(minutes=1),
 )
+# A text is expected within minutes, and a text gateway is one phone company's or one modem's (policy, no source).
+TEXT = Patience(
+    waits=(timedelta(minutes=1), timedelta(minutes=2), timedelta(minutes=5), timedelta(minutes=10)),
+    then_every=timedelta(minutes=15),
+    give_up_after=timedelta(days=1),
+    last_call=timedelta(minutes=1),
+    gives_way_after=timedelta(hours=1),
+)
+# The way, and how the answer's code begins -> patience; the first that fits. Codes as in channels/base: those of the
+# far end about this recipient or message wait as RFC 5321 asks, anything else is about our own line.
+PATIENCE: tuple[tuple[str, tuple[str, ...], Patience], ...] = (
+    ("sms", ("",), TEXT),
+    ("email", ("rcpt-4", "data-4", "dot-4"), MAIL),
+    ("email", ("",), HAND_OVER),
+)
+
+
+def patience_for(channel: str, code: str) -> Patience:
+    """How long to wait after this answer on this channel; of an unknown channel, as for our own line."""
+    fits = (found for way, begins, found in PATIENCE if way == channel and code.startswith(begins))
+    return next(fits, HAND_OVER)
+
+
+def end_of(patience: Patience, *, first_at: datetime, expires_at: datetime, may_call: bool) -> datetime:
+    """When trying on one channel ends: `may_call` says that somebody can be phoned about it instead."""
+    return min(expires_at, first_at + patience.gives_way_after) if may_call else expires_at
 
 
 def next_try(

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from notify.channels.base import Channel, Outgoing, Receipt, Verdict
 from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
-from notify.core.retry import HAND_OVER, MAIL, next_try
+from notify.core.retry import end_of, next_try, patience_for
 from notify.core.second_look import Drop, Wait
 from notify.dispatch.look_again import look_at
 from notify.dispatch.pace import Pace
@@ -24,9 +24,6 @@ from notify.store.read_ahead import read_ahead
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
 SEND_WITHIN = timedelta(minutes=4)  # a send begun by then ends, dot and all (10 minutes), before the lease does
-# Answers of the far end about this recipient or message: patience by RFC 5321; anything else is our own line.
-_FAR_END = ("rcpt-4", "data-4", "dot-4")
-CALL_AFTER = timedelta(hours=4)  # a line down for so long gives way to the next one, or to a call (no source)
 
 
 @dataclass(slots=True)
@@ -95,7 +92,10 @@ class Dispatcher:
     def _prepare(self, shop_id: str, claimed: Sequence[Message], *, now: datetime) -> Prepared:
         """Looks and composes on a snapshot, which holds no writer up; then keeps the bytes."""
         with self.db.read(shop_id) as unit:
-            read_ahead(unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed))
+            read_ahead(
+                unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed),
+                message_ids=(m.id for m in claimed if m.has_bytes),
+            )  # fmt: skip
             prepared = self.preparer.prepare_all(unit, claimed, now=now)
         with self.db.write(shop_id) as unit:  # after whoever forgets somebody just now
             return keep(unit, prepared)
@@ -121,10 +121,8 @@ class Dispatcher:
             return Result(message, MessageState.SENT, **ways)  # type: ignore[arg-type]
         if receipt.verdict is Verdict.NEVER:
             return Result(message, MessageState.GIVEN_UP, reason=f"refused:{receipt.code}"[:40], **ways)  # type: ignore[arg-type]
-        patience = MAIL if receipt.code.startswith(_FAR_END) else HAND_OVER
-        first, ends = message.composed_at or self.clock(), message.expires_at
-        if NOTICES[message.notice].call:  # somebody can phone: better today than at the message's last minute
-            ends = min(ends, first + CALL_AFTER)
+        patience, first = patience_for(composed.channel, receipt.code), message.composed_at or self.clock()
+        ends = end_of(patience, first_at=first, expires_at=message.expires_at, may_call=NOTICES[message.notice].call)
         again = next_try(message.attempts + 1, first_at=first, now=self.clock(), jitter=self.jitter(),
                          expires_at=ends, patience=patience)  # fmt: skip
         if again is None:

@@ -17,11 +17,13 @@ from notify.store.database import Unit
 from notify.store.statements import among, given, is_in, where
 from notify.store.vault import Place
 
+UNKNOWN_WORD = "word:"  # begins the code of a receipt whose word no setting explains
 # What says that two messages tell the same to the same person, by whatever way.
 IDENTITY = ("about", "cause", "notice", "person_id", "resend")
 _T = s.messages
 _BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
 _SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
+BYTES_OF = select(_T.c.id, _T.c.bytes_sealed).where(*where(_T), among(_T, "id"))
 _MESSAGE = select(_T).where(*where(_T, "id"))
 _BY_PROVIDER = select(_T).where(*where(_T, "channel", "provider_id"))
 # What the second look asks of the other messages of a visit; never their bytes.
@@ -61,6 +63,7 @@ class Message:
     provider_id: str = ""
     delivery: str = ""
     delivery_at: datetime | None = None
+    waited: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +119,14 @@ def find_by_provider(unit: Unit, channel: str, provider_id: str) -> Message | No
     """The message that a gateway knows by this name, or None."""
     row = unit.connection.execute(_BY_PROVIDER, given(unit, channel=channel, provider_id=provider_id)).first()
     return as_message(row) if row else None
+
+
+def unknown_words(unit: Unit) -> Mapping[str, int]:
+    """A gateway's words that no setting explains -> of how many messages each was said."""
+    t = s.receipts
+    word = t.c.code.startswith(UNKNOWN_WORD, autoescape=True)
+    query = select(t.c.code, func.count()).where(t.c.shop_id == unit.shop_id, word).group_by(t.c.code).order_by(t.c.code)
+    return {row[0].removeprefix(UNKNOWN_WORD): row[1] for row in unit.connection.execute(query)}
 
 
 def find_by_message_id(unit: Unit, message_id: str) -> Message | None:
@@ -211,7 +222,9 @@ def _others(unit: Unit, message: Message, names: Sequence[str]) -> list[Any]:
 
 def get_bytes(unit: Unit, message: Message) -> bytes:
     """The stored bytes of a composed message; empty when there are none (or the person was forgotten)."""
-    sealed = unit.connection.execute(_BYTES, given(unit, id=message.id)).scalar()
+    sealed = unit.once(
+        ("bytes", message.id), lambda: unit.connection.execute(_BYTES, given(unit, id=message.id)).scalar()
+    )
     if not sealed:
         return b""
     return unit.opener.open_bytes(message.sealed_for, Place("messages", message.id, "bytes"), sealed)
@@ -264,4 +277,5 @@ def as_message(row: Any) -> Message:
         provider_id=row.provider_id or "",
         delivery=row.delivery,
         delivery_at=row.delivery_at,
+        waited=row.waited,
     )

@@ -181,6 +181,7 @@ def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
     return {
         "state": state,
         "reason": ending.reason,
+        "waited": ending.reason if state == WAITING and not ending.tried else message.waited,
         "ended_at": None if state in (WAITING, MessageState.TO_CALL) else now,
         "due_at": ending.due_at or message.due_at,
         "lease_by": None,

@@ -392,6 +392,7 @@ messages = _table(
     _sealed("sentence"),
     Column("parts", Integer, nullable=False, server_default=text("0")),  # text messages that it is paid for as
     _at("composed_at", null=True),
+    _code("waited"),  # the reason for which it last waited before it could leave; stays when it has left
     _at("ended_at", null=True),
     # What was heard of it after it left: a gateway's own name for it, and how far it got (core/messages.Delivery).
     Column("provider_id", String(120)),

@@ -343,6 +343,7 @@ def upgrade() -> None:
         sa.Column("sentence_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("parts", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.Column("composed_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("waited", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("provider_id", sa.String(length=120), nullable=True),
         sa.Column("delivery", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
