@@ -29,6 +29,7 @@ _NO_MINOR = (
 )
 _THOUSANDTHS = ("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND")
 _SIGNS = {"EUR": "€", "GBP": "£", "USD": "$", "JPY": "¥"}
+_SPELT = {"it": ("USD", "JPY")}  # written in letters in that language (CLDR)
 HIGHEST = 10**11  # in minor units; beyond it, somebody scanned a code into the price
 _GROUPED = re.compile(r"\d{1,3}(?:[ '.,]\d{3})+")
 _SHAPE = re.compile(r"\d[\d ',.’\u00a0\u202f]*\d|\d|[.,]\d+")
@@ -112,7 +113,7 @@ def show_amount(minor: int, *, currency: str, language: str) -> str:
     whole, fraction = divmod(abs(minor), 10**digits)
     number = f"{whole:,}" + (f".{fraction:0{digits}d}" if digits else "")
     minus = "-" if minor < 0 else ""
-    sign = _SIGNS.get(currency, currency)
+    sign = currency if currency in _SPELT.get(language, ()) else _SIGNS.get(currency, currency)
     if language in ("de", "it"):
         return f"{minus}{number.translate({ord(','): '.', ord('.'): ','})} {sign}"
     if language != "en":

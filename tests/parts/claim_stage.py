@@ -1,10 +1,11 @@
-"""A shop with a customer in every situation, to look at each customer page in both languages."""
+"""A shop with a customer in every situation, to look at each customer page in every language."""
 
 from __future__ import annotations
 
 from datetime import timedelta
 from typing import Any
 
+from notify.core.languages import LANGUAGES
 from notify.flows import desk_notes, forget, handover, moves, parts, pickup, promises, questions, reach, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.store import tickets, visits
@@ -12,10 +13,11 @@ from tests.parts.shelved import shelve, token_of
 
 
 def play(house: Any) -> dict[str, str]:
-    """Name of the situation -> path of the page; every customer exists once in English and once in German."""
+    """Name of the situation -> path of the page; every customer exists once in each language."""
     set_up.put_supplier(house.ctx, house.actor(), name="Breakwater Parts", cutoff=None, delivers_at=None, days=1)
-    paths = {"unknown": "/c/" + "b" * 32, "privacy_en": "/privacy?language=en", "privacy_de": "/privacy?language=de"}
-    for language in ("en", "de"):
+    paths = {"unknown": "/c/" + "b" * 32}
+    for language in LANGUAGES:
+        paths[f"privacy_{language}"] = f"/privacy?language={language}"
         for name, path in _customers(house, language).items():
             paths[f"{name}_{language}"] = path
     return paths
@@ -46,6 +48,7 @@ def _ask(house: Any, language: str, ticket: str, price: str) -> str:
     wording = {
         "en": "The case came in grey instead of green. Shall we fit the grey one?",
         "de": "Das Gehäuse kam in Grau statt in Grün. Sollen wir das graue einbauen?",
+        "it": "La custodia è arrivata grigia invece che verde. Montiamo quella grigia?",
     }
     return questions.ask(
         house.ctx, house.actor(), ticket, kind="substitute_part", wording=wording[language], price=price

@@ -45,6 +45,19 @@ GERMAN = replace(
     privacy_lines=("Name und Nummer löschen wir 90 Tage nach der Abholung.",),
     language="de",
 )
+ITALIAN = replace(
+    ENGLISH,
+    received="mercoledì 25 novembre 2026, ore 17:40",
+    device="Console portatile «Onda lunga», blu notte",
+    accessories=("caricatore", "custodia"),
+    fault="Dopo mezz'ora si spegne: perché? Così non è più utilizzabile.",
+    money_lines=("Concordato: al massimo 48,00\u00a0€", "Acconto versato: 10,00\u00a0€"),
+    promise_line="Prevediamo di finire giovedì 26 novembre entro le 11:30.",
+    cautions=load_words(TEMPLATES, "it").caution_lines(("swollen", "hot")),
+    privacy_lines=("Nome e numero li conserviamo fino a 90 giorni dopo la riconsegna.",),
+    language="it",
+)
+SAMPLES = {one.language: one for one in (ENGLISH, GERMAN, ITALIAN)}
 DEVICE = DeviceLabel("K7M-2X9T", "B4", "Portable radio Harbour 3, dark green", ("swollen",), "K7M2X9T")
 PART = PartLabel("P-104K", "Loudspeaker 36 mm, 8 ohm", "K7M-2X9T", "Quayside Components")
 

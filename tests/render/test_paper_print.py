@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from notify.render.paper import MM_PER_DOT, PAPERS
-from tests.parts.paper_samples import ENGLISH, GERMAN, every_size, ticket
+from tests.parts.paper_samples import SAMPLES, every_size, ticket
 from tests.parts.print_lab import (
     READERS,
     Dots,
@@ -73,7 +73,7 @@ def test_rolls_are_as_wide_as_the_paper_and_print_within_the_head(paper: str, wi
 
 
 def test_a_roll_is_as_long_as_its_content_and_no_longer() -> None:
-    for sample in (ENGLISH, GERMAN):
+    for sample in SAMPLES.values():
         page = raster(ticket("roll80", sample))[0]
         inked = np.flatnonzero((page < 200).any(axis=1))
         assert page.shape[0] - inked[-1] < 60

@@ -1,7 +1,8 @@
-"""The words on paper: complete in both languages, and a wrong file is named with every fault."""
+"""The words on paper: complete in every language, and a wrong file is named with every fault."""
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from dataclasses import fields
 from pathlib import Path
@@ -9,18 +10,20 @@ from pathlib import Path
 import pytest
 
 from notify.core.errors import Misconfigured
+from notify.core.languages import LANGUAGES
 from notify.render.paper_words import SAFETY_FLAGS, PaperWords, load_words
 from tests.parts.paper_samples import TEMPLATES
 
 
-def test_both_languages_have_the_same_keys_and_their_own_words() -> None:
-    english, german = (
-        tomllib.loads((TEMPLATES / "words" / f"paper.{name}.toml").read_text(encoding="utf-8")) for name in ("en", "de")
+@pytest.mark.parametrize(("one", "other"), [*itertools.combinations(LANGUAGES, 2)])
+def test_any_two_languages_have_the_same_keys_and_their_own_words(one: str, other: str) -> None:
+    first, second = (
+        tomllib.loads((TEMPLATES / "words" / f"paper.{name}.toml").read_text(encoding="utf-8")) for name in (one, other)
     )
-    assert list(english) == list(german)
+    assert list(first) == list(second)
     for table in ("safety", "cautions"):
-        assert english[table].keys() == german[table].keys()
-    assert [key for key in english if english[key] == german[key]] == []
+        assert first[table].keys() == second[table].keys()
+    assert [key for key in first if first[key] == second[key]] == []
 
 
 def test_a_file_with_faults_names_each_of_them(tmp_path: Path) -> None:
@@ -45,7 +48,7 @@ def test_a_file_that_is_no_toml_or_lies_elsewhere_is_named(tmp_path: Path) -> No
         load_words(tmp_path, "../../etc/passwd")
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_every_flag_has_its_caution_and_the_usual_ones_once(language: str) -> None:
     words = load_words(TEMPLATES, language)
     assert words.caution_lines(()) == ()

@@ -60,7 +60,10 @@ def _privacy() -> Page:
         "en",
         language_action="",
         fragment=Markup(Words(WORDS).privacy("en", facts)),
-        language_links=[{"label": "Deutsch", "code": "de", "href": "/privacy?language=de"}],
+        language_links=[
+            {"label": label, "code": code, "href": f"/privacy?language={code}"}
+            for code, label in (("de", "Deutsch"), ("it", "Italiano"))
+        ],
     )
 
 
@@ -91,6 +94,8 @@ def around_pages() -> dict[str, tuple[str, Page]]:
         "slots_none": ("slots.html", {**_slots(), "days": []}),
         "claim_unknown": ("claim_message.html", _said("unknown", "en")),
         "claim_expired_de": ("claim_message.html", _said("expired", "de")),
+        "claim_unknown_it": ("claim_message.html", _said("unknown", "it")),
         "privacy": ("privacy.html", _privacy()),
         "error": ("error.html", _error()),
+        "unavailable": ("unavailable.html", {"language": "de", "w": words("de")["error"]}),
     }

@@ -1,4 +1,4 @@
-"""Invented contexts for the claim page, in both languages, as the server will hand them to the templates."""
+"""Invented contexts for the claim page, in every language, as the server will hand them to the templates."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ def base(language: str, **more: Any) -> Page:
     hours = {
         "en": ["Monday to Friday 10:00 to 18:30, Saturday 10:00 to 14:00"],
         "de": ["Montag bis Freitag 10:00 bis 18:30 Uhr, Samstag 10:00 bis 14:00 Uhr"],
+        "it": ["da lunedì a venerdì: 10:00-18:30", "sabato: 10:00-14:00"],
     }
     return {
         "language": language,
@@ -39,6 +40,7 @@ def base(language: str, **more: Any) -> Page:
         "languages": [
             {"code": "en", "label": "English", "here": language == "en"},
             {"code": "de", "label": "Deutsch", "here": language == "de"},
+            {"code": "it", "label": "Italiano", "here": language == "it"},
         ],
         "language_action": f"{CLAIM}/language",
         "csrf": "example-csrf",
@@ -87,7 +89,7 @@ def _claim(language: str, **more: Any) -> Page:
             ],
             "known": [
                 w["known"]["what"],
-                w["known"]["when_open"].format(period="90 days" if language == "en" else "90 Tage"),
+                w["known"]["when_open"].format(period={"en": "90 days", "de": "90 Tage", "it": "90 giorni"}[language]),
                 w["known"]["what_stays"],
             ],
             **more,
@@ -156,7 +158,7 @@ def _question() -> Page:
 
 def _ready(language: str, state: str) -> Page:
     w = words(language)
-    day = {"en": "Thursday, 26 November", "de": "Donnerstag, 26. November"}[language]
+    day = {"en": "Thursday, 26 November", "de": "Donnerstag, 26. November", "it": "giovedì 26 novembre"}[language]
     when = w["date"]["at"].format(day=day, time="17:30")
     sentence = w["says"]["pickup_open"]
     if state == "booked":
@@ -175,9 +177,9 @@ def _ready(language: str, state: str) -> Page:
         notice=w["notice"]["booked"] if state == "booked" else "",
         story=_story(
             language,
-            ("today, 11:02" if language == "en" else "heute, 11:02 Uhr", "on_shelf_repaired"),
-            ("today, 9:12" if language == "en" else "heute, 9:12 Uhr", "on_bench"),
-            ("yesterday, 17:41" if language == "en" else "gestern, 17:41 Uhr", "taken_in"),
+            (w["date"]["stamp_today"].format(time="11:02"), "on_shelf_repaired"),
+            (w["date"]["stamp_today"].format(time="9:12"), "on_bench"),
+            (w["date"]["stamp_yesterday"].format(time="17:41"), "taken_in"),
         ),
     )
 
@@ -212,5 +214,6 @@ def claim_pages() -> dict[str, tuple[str, Page]]:
         "claim_bench_de": ("claim.html", _bench_de()),
         "claim_ready": ("claim.html", _ready("en", "open")),
         "claim_booked_de": ("claim.html", _ready("de", "booked")),
+        "claim_booked_it": ("claim.html", _ready("it", "booked")),
         "claim_two_devices": ("claim.html", _two_devices()),
     }

@@ -16,6 +16,7 @@ from flask import Flask
 from sqlalchemy import event, select
 
 from notify.core.claim_number import new_token
+from notify.core.languages import LANGUAGES
 from notify.flows import desk_notes, forget, handover, moves, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.store import people, visits
@@ -242,13 +243,13 @@ def test_with_no_public_address_the_pages_work_and_nothing_prints_a_link(
         house.services.close()
 
 
-def test_the_data_protection_page_is_made_from_the_settings_in_both_languages(house: Any, client: Browser) -> None:
+def test_the_data_protection_page_is_made_from_the_settings_in_every_language(house: Any, client: Browser) -> None:
     set_up.change_settings(
         house.ctx, house.actor(),
         {"keep_period": "P6M", "authority": "Harbour Data Office, https://data.example.org/complain.",
          "controller": "Ada Quill, 9 Pier Street"},
     )  # fmt: skip
-    english, german = (client.get(f"/privacy?language={language}") for language in ("en", "de"))
+    english, german, italian = (client.get(f"/privacy?language={language}") for language in LANGUAGES)
     assert "6 months after you have your device back" in text_of(english) and "Ada Quill" in text_of(english)
     assert '<a href="https://data.example.org/complain" rel="noreferrer">Harbour Data Office</a>' in (
         english.get_data(as_text=True)
@@ -256,6 +257,8 @@ def test_the_data_protection_page_is_made_from_the_settings_in_both_languages(ho
     assert "Our text messages are sent by sms.example.org." in text_of(english)
     assert "6 Monate" in text_of(german) and 'href="/privacy?language=en"' in german.get_data(as_text=True)
     assert '<html lang="de">' in german.get_data(as_text=True)
+    assert "6 mesi dopo la riconsegna" in text_of(italian) and '<html lang="it">' in italian.get_data(as_text=True)
+    assert "I nostri SMS li spedisce sms.example.org." in text_of(italian)
 
 
 @pytest.mark.parametrize("payload", ["<script>alert(1)</script>", "{{ 7*7 }}", "\u202eevil", "'; --"])

@@ -10,6 +10,7 @@ import pytest
 import zxingcpp
 
 from notify.core.claim_number import show_number
+from notify.core.languages import LANGUAGES
 from notify.flows import parts
 from notify.flows.check_in_form import DeviceForm
 from notify.store import tickets
@@ -33,7 +34,7 @@ def _read(pdf: bytes) -> tuple[str, list[str]]:
 
 
 @pytest.mark.parametrize("paper", ["roll80", "roll58", "a6"])
-@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_a_claim_ticket_says_it_all_in_the_customers_language(
     paper: str, language: str, house: Any, signed_in: Browser
 ) -> None:
@@ -49,6 +50,8 @@ def test_a_claim_ticket_says_it_all_in_the_customers_language(
                "battery is swollen", "90 days", f"privacy?language={language}"),
         "de": ("Kestrel pocket radio", "Vereinbart: 30,00", "Anzahlung: 6,00", "bis 11:30", "90 Tage",
                f"privacy?language={language}"),
+        "it": ("Kestrel pocket radio", "Concordato: 30,00", "Acconto versato: 6,00", "entro le 11:30", "90 giorni",
+               "La batteria è gonfia", "questo tagliando", f"privacy?language={language}"),
     }  # fmt: skip
     assert show_number(done.numbers[0]) in words
     squeezed = words.replace(" ", "")
