@@ -131,8 +131,10 @@ def unknown_words(unit: Unit) -> Mapping[str, int]:
 
 def find_by_message_id(unit: Unit, message_id: str) -> Message | None:
     """The message that left under this Message-ID (with its angle brackets), or None: it begins with the row's own."""
-    found = get_message(unit, message_id.strip().removeprefix("<").partition(".")[0][:36])
-    return found if found is not None and found.message_id == message_id.strip() else None
+    if not (message_id.isascii() and message_id.isprintable()):  # a database takes no NUL, and we send none
+        return None
+    found = get_message(unit, message_id.removeprefix("<").partition(".")[0][:36])
+    return found if found is not None and found.message_id == message_id else None
 
 
 def messages_of_visit(unit: Unit, visit_id: str) -> tuple[Message, ...]:
