@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from tests.vectors.__main__ import main
+from tests.vectors.areas_retry import tried_again
 from tests.vectors.cases import FOLDER, Case, all_areas, failure, parametrise, read_cases
 
 DONE = [
@@ -33,6 +35,14 @@ def test_every_case_of_an_area_that_is_done_passes(area: str, file: str) -> None
 def test_what_we_write_ourselves_folds_escapes_and_quotes_as_the_cases_say(wanted: str) -> None:
     [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
     assert failure(case, all_areas()) == ""
+
+
+@pytest.mark.parametrize("wanted", ["J-11", "J-12"])
+def test_an_answer_of_a_mail_server_is_followed_by_another_try_or_by_none_as_the_cases_say(wanted: str) -> None:
+    [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
+    assert failure(case, {"mail": tried_again}) == ""
+    reply = {"451 4.3.0": "550 5.1.1", "550 5.1.1": "451 4.3.0"}[case.given["reply"]]
+    assert failure(replace(case, given={"reply": reply}), {"mail": tried_again}), "the other answer would do as well"
 
 
 @pytest.mark.parametrize(("area", "file"), DONE)

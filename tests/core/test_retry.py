@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from notify.core.errors import Invalid
-from notify.core.retry import HAND_OVER, MAIL, Patience, next_try
+from notify.core.retry import HAND_OVER, MAIL, PATIENCE, TEXT, Patience, end_of, next_try, patience_for
 
 FIRST = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 JITTER = st.floats(min_value=0, max_value=1)
@@ -41,7 +41,7 @@ def test_mail_is_tried_as_rfc_5321_4_5_4_1_asks(jitter: float) -> None:
 @given(jitter=JITTER, minutes=st.integers(min_value=1, max_value=600))
 def test_tries_rise_end_before_the_expiry_and_come_close_to_it(jitter: float, minutes: int) -> None:
     expires = FIRST + timedelta(minutes=minutes)
-    for patience in (MAIL, HAND_OVER):
+    for patience in (MAIL, HAND_OVER, TEXT):
         at = tries(patience, jitter=jitter, expires_at=expires)
         assert at == sorted(set(at)) and at[-1] < expires
         assert at[-1] == max(FIRST, expires - patience.last_call)
@@ -83,3 +83,43 @@ def test_waits_that_shrink_or_do_not_wait_are_refused() -> None:
         Patience(waits=(timedelta(hours=3), timedelta(hours=1)))
     with pytest.raises(Invalid, match="not usable"):
         Patience(waits=(timedelta(0),))
+
+
+@given(
+    patience=st.sampled_from((MAIL, HAND_OVER, TEXT)),
+    attempt=st.integers(min_value=1, max_value=200),
+    late=st.integers(min_value=-3600, max_value=6 * 86400),
+    life=st.integers(min_value=1, max_value=7 * 86400),
+    jitter=JITTER,
+)
+def test_never_before_the_wait_and_never_past_the_end_whatever_the_clock_does(
+    patience: Patience, attempt: int, late: int, life: int, jitter: float
+) -> None:
+    """Against the sentence of RFC 5321 4.5.4.1: a wait between tries, an end; only the last try may come sooner."""
+    now, expires = FIRST + timedelta(seconds=late), FIRST + timedelta(seconds=life)
+    due = next_try(attempt, first_at=FIRST, now=now, jitter=jitter, expires_at=expires, patience=patience)
+    end = min(expires, FIRST + patience.give_up_after)
+    least = ([*patience.waits, patience.then_every])[min(attempt, len(patience.waits) + 1) - 1]
+    if due is None:
+        assert now >= end - patience.last_call
+    else:
+        assert now < due < end
+        assert due - now >= least or due == end - patience.last_call
+
+
+def test_each_way_has_its_patience_and_a_text_gives_way_to_the_next_within_the_hour() -> None:
+    """The half hour is for the far end (RFC 5321 4.5.4.1); our own line and a text gateway are asked in minutes."""
+    assert {code: patience_for("email", code) for code in ("rcpt-451", "data-421", "dot-452")} == dict.fromkeys(
+        ("rcpt-451", "data-421", "dot-452"), MAIL
+    )
+    assert {patience_for("email", code) for code in ("connect-refused", "mail-421", "sender", "timeout")} == {HAND_OVER}
+    assert {patience_for("sms", code) for code in ("rcpt-451", "connect-refused", "http-503", "")} == {TEXT}
+    assert {way for way, _, _ in PATIENCE} == {"email", "sms"}
+    week = FIRST + timedelta(days=7)
+    ends = {p: end_of(p, first_at=FIRST, expires_at=week, may_call=True) - FIRST for p in (MAIL, HAND_OVER, TEXT)}
+    assert ends == {MAIL: timedelta(hours=4), HAND_OVER: timedelta(hours=4), TEXT: timedelta(hours=1)}
+    assert end_of(TEXT, first_at=FIRST, expires_at=week, may_call=False) == week
+    at = tries(TEXT, jitter=0, expires_at=end_of(TEXT, first_at=FIRST, expires_at=week, may_call=True))
+    assert len(at) >= 6 and at[-1] - FIRST < timedelta(hours=1)
+    soon = FIRST + timedelta(minutes=20)
+    assert end_of(TEXT, first_at=FIRST, expires_at=soon, may_call=True) == soon
