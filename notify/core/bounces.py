@@ -33,8 +33,9 @@ def judge(action: str, status: str) -> Judged:
     """Judge one recipient's group of a report by its Action and Status fields, comments and any case allowed.
 
     Only "failed" is final (RFC 3464 2.3.3), also with a status 4.x.x: then the message is dead and the address is not.
-    An address is out of use after failed with 5.1.x, addressing (RFC 3463 3.2), but for 5.1.7 and 5.1.8, which are about
-    our own address as the sender; and after 5.2.1, mailbox disabled (3.3). An action nobody defined changes nothing.
+    An address is out of use after failed with 5.1.x, addressing (RFC 3463 3.2), but for 5.1.7 and 5.1.8, which are
+    about our own address as the sender; and after 5.2.1, mailbox disabled (3.3). An action nobody defined changes
+    nothing.
     """
     delivery = _ACTIONS.get(re.split(r"[\s(;]", action[:_LONGEST].strip(), maxsplit=1)[0].lower())
     return Judged(delivery, delivery is Delivery.FAILED and _out_of_use(read_status(status)))

@@ -17,8 +17,11 @@ _SENTENCE = re.compile(r"[.!?;:\n…。！？]+")
 
 
 def fold(text: str) -> str:
-    """Small letters without accents, full-width forms and hidden signs (NFKC; Unicode categories Mn and Cf go)."""
-    small = unicodedata.normalize("NFKC", text).casefold()
+    """Small letters without accents, full-width forms and hidden signs (NFKC; Unicode categories Mn and Cf go).
+
+    Signs that stand for many (U+FDFA is eighteen) may double a text; what is longer then is cut off.
+    """
+    small = unicodedata.normalize("NFKC", text).casefold()[: 2 * len(text) + 100]
     parts = unicodedata.normalize("NFD", small)
     return "".join(c for c in parts if unicodedata.category(c) not in ("Mn", "Cf"))
 

@@ -41,7 +41,7 @@ START = (
     "start/resume texting/messaging/messages/texts/emails/sms",
     "start/resume texting/messaging/writing me/us",
     "start/resume sending me/us messages/texts/emails",
-    "you can/may text/message/write me/us",
+    "can/may text/message/write me/us",  # "you" is a courtesy here: thank you
     "text/message me/us",
     "anmelden/fortsetzen/weitermachen/starten/abonnieren",
     "nachrichten fortsetzen/an/einschalten",
@@ -50,7 +50,8 @@ START = (
     "schreibt mir",
     "inizia/riprendi/riprendere/riprendete/iscrivimi/iscrivetemi/ricomincia",
     "scrivetemi/scrivimi",
-    "potete scrivermi",
+    "potete/puoi scrivermi di nuovo",
+    "potete/puoi scrivermi",
     "commencer/reprendre/demarrer/abonner",
     "empezar/reanudar/iniciar/alta",
     "comecar/retomar",
@@ -120,7 +121,7 @@ STOP_PHRASES = (
     "schreib/schreibt/schreiben ... mir/uns nicht mehr",
     "schicken/schickt/schick/senden/sendet/sende ... mir/uns nichts/keine/kein mehr/nachricht*/sms/mails/mail/weiteren",
     "schicken/schickt/schick/senden/sendet/sende ... nichts/keine/kein ... mehr",
-    "mochte/moechte/will/wunsche/wuensche/brauche ... keine ... nachricht*/sms/mails/mail/benachrichtigung*/erinnerung*",
+    "mochte/moechte/will/wunsche/wuensche/brauche ... keine ... nachricht*/sms/mail*/benachrichtigung*/erinnerung*",
     "hor*/hoer* ... auf ... zu/mir/mich/uns schreiben/schicken/simsen/nerven/anzurufen/mit/zu",
     "hor*/hoer* ... auf mit/damit ... nachricht*/sms/mails/schreiberei/werbung",
     "lass/lasst/lassen ... mich/uns ... in ruhe/frieden",
@@ -244,21 +245,23 @@ JOB_VERBS = (
     "disdetta disdite ferma fermate fermare interrompete interrompere annuler annulez cancelar cancele cancelen anular "
     "отмените отменить annuleren afzeggen abbestellen einstellen sospendete sospendere stoppate blocca bloccate"
 ).split()
-JOB_NOUNS = (
+WORK_NOUNS = (
     "repair repairs repairing repaired unrepaired work job order part parts appointment booking slot pickup pick "
-    "collection "
-    "visit fix fixing reparatur auftrag arbeit arbeiten bestellung teil teile termin abholung abholtermin "
-    "buchung repariert unrepariert riparazione riparare lavoro lavori ordine pezzo pezzi appuntamento ritiro "
-    "prenotazione "
-    "reparation rendez commande reparacion cita pedido reparo conserto ремонт заказ reparatie afspraak bestelling "
-    "radio camera reader console handheld kamera gerat geraet konsole fotocamera dispositivo"
+    "collection visit fix fixing reparatur auftrag arbeit arbeiten bestellung teil teile termin abholung "
+    "abholtermin buchung repariert unrepariert riparazione riparare lavoro lavori ordine pezzo pezzi "
+    "appuntamento ritiro prenotazione reparation rendez commande reparacion cita pedido reparo conserto ремонт "
+    "заказ reparatie afspraak bestelling"
 ).split()
+DEVICE_NOUNS = frozenset(
+    "radio camera reader console handheld kamera gerat geraet konsole fotocamera dispositivo".split()
+)
+
 # Alone, and about the job or a booking far more often than about messages.
 JOB_ALONE = (
     "stornieren/storno/storniert/absagen/abbrechen/abbruch/kundigen/kuendigen",
     "annulla/annullare/annullate/disdire/disdico/disdetta",
     "annuler/anular/annuleren/отмена",
-    "cancel/end/quit it/this/that/everything/all",
+    "cancel/end it/this/that/everything/all",
 )
 # What comes before a wish turns it around; between its words it breaks it.
 DENIALS = frozenset(
@@ -287,7 +290,7 @@ DOUBTFUL = frozenset(
     "cancel unsubscribe revoke optout abmelden abbestellen kundigen kuendigen disiscrivere disdire annullare "
     "stornieren".split()
 )
-SECOND_THOUGHTS = frozenset("wait mind moment warte warten moment doch aspetta aspettate".split())
+SECOND_THOUGHTS = frozenset("wait mind open change changed moment warte warten moment doch aspetta aspettate".split())
 # Said of a device, or of a way: these words in the same sentence take a stop phrase out of doubt.
 ABOUT_DEVICE = frozenset(
     "screen display error errors appear appears appearing shows showing fehlermeldung fehlermeldungen bildschirm "
@@ -299,7 +302,8 @@ WISHING = frozenset("mochte moechte will wunsche wuensche wollen want like wish"
 BEFORE_STOP = frozenset("bus tram train full non ill will".split())
 AFTER_STOP = frozenset("by in over at off for near working".split())  # "I'll stop by": a visit
 SIGNATURES = (
-    "sent from my", "sent from outlook", "sent via", "get outlook", "von meinem", "gesendet von", "gesendet mit", "inviato da",
+    "sent from my", "sent from outlook", "sent via", "get outlook", "von meinem", "gesendet von", "gesendet mit",
+    "inviato da",
     "inviato dal", "envoye de", "enviado desde", "enviado do", "отправлено с", "verzonden vanaf",
 )  # fmt: skip
 QUESTION_WORDS = frozenset(

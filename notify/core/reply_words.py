@@ -71,11 +71,11 @@ def _whole(sentences: list[list[str]], _folded: str) -> Wish | None:
     if not words:
         return None
     spelt = ["".join(words)] if len(words) > 2 and all(len(word) == 1 for word in words) else words
-    if _ends_it(spelt):
-        return _STOP
     if _START.is_whole(words):
         return Wish("start", "start")
-    return Wish("help", "help") if _HELP.is_whole(words) else None
+    if _HELP.is_whole(words):
+        return Wish("help", "help")
+    return _STOP if _ends_it(spelt) else None
 
 
 def _ends_it(words: list[str]) -> bool:
@@ -138,7 +138,7 @@ def _first_or_last(sentences: list[list[str]], folded: str) -> Wish | None:
     rest = sum(map(len, told)) - min(map(len, ends))
     words = {word for sentence in told for word in sentence}
     if any(map(_STRONG.is_whole, ends)):
-        settled = words.isdisjoint(_JOB_NOUNS | table.SECOND_THOUGHTS)
+        settled = words.isdisjoint(_WORK_NOUNS | table.SECOND_THOUGHTS)
         return _STOP if settled else Wish("review", _kind(sentences, folded))
     if any(map(_WEAK.is_whole, ends)) and len(told) > 1:
         return _STOP if rest <= _NAME else Wish("review", _kind(sentences, folded))
@@ -172,7 +172,8 @@ def _doubtful(sentences: list[list[str]], folded: str) -> Wish | None:
     return None
 
 
-_JOB_VERBS, _JOB_NOUNS = frozenset(map(fold, table.JOB_VERBS)), frozenset(map(fold, table.JOB_NOUNS))
+_JOB_VERBS, _WORK_NOUNS = frozenset(map(fold, table.JOB_VERBS)), frozenset(map(fold, table.WORK_NOUNS))
+_JOB_NOUNS = _WORK_NOUNS | table.DEVICE_NOUNS
 _READINGS = (_whole, _chinese, _wrong_number, _erasure, _said, _first_or_last, _about_job, _doubtful)
 
 
@@ -199,7 +200,7 @@ def _meant(words: list[str], found: Found) -> bool:
     before = words[found.start - 1] if found.start else ""
     after = words[found.end] if found.end < len(words) else ""
     if found.denies:
-        return before not in ("you", "ihr", "i", "we")
+        return before not in ("you", "ihr")
     return not (_denied(words, found.start) or after in ("nicht", "not") or _passes_by(words, found.start))
 
 
@@ -212,7 +213,8 @@ def _denied(words: list[str], at: int) -> bool:
 def _passes_by(words: list[str], at: int) -> bool:
     """`I will stop by`, `the bus stop`: a way, not a wish."""
     after = words[at + 1] if at + 1 < len(words) else ""
-    return after in table.AFTER_STOP or (at > 0 and words[at - 1] in table.BEFORE_STOP)
+    around = after in table.AFTER_STOP or (at > 0 and words[at - 1] in table.BEFORE_STOP)
+    return around and words[at] in ("stop", "stopp")
 
 
 def _other_sense(words: list[str], found: Found) -> bool:

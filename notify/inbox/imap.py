@@ -110,7 +110,7 @@ class ImapMailbox:
         return {uid[1].decode(): int(size[1]) for uid, size in pairs if uid and size}
 
     def _read(self, uid: str, size: int) -> bytes:
-        """The letter, at most LARGEST octets of it; of a larger one, or one of unknown size, never more is asked for."""
+        """The letter, at most LARGEST octets of it; never more is asked for."""
         most = LARGEST_HEADER if size > LARGEST else LARGEST + 1
         with _answering(self._client):
             answer = self._fetch(uid, f"(BODY.PEEK[]<0.{most}>)", most + _TALK)
