@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from notify.config.gateway_rules import GATEWAY_RULES, Rule, Values, host_of
+from notify.config.inbox_rules import INBOX_RULES
 from notify.config.kinds import is_loopback, is_private
 from notify.core.errors import Misconfigured
 
@@ -104,6 +105,7 @@ RULES: tuple[Rule, ...] = (
         "Write an address of your own.",
     ),
     *GATEWAY_RULES,
+    *INBOX_RULES,
     Rule(
         ("keys.index_key_file", "keys.master_key_file"),
         lambda v: v["keys.index_key_file"] == v["keys.master_key_file"],

@@ -126,6 +126,23 @@ class Invites:
 
 
 @dataclass(frozen=True, slots=True)
+class Inbox:
+    """The mailbox that replies and delivery reports come to: on an IMAP server, or a Maildir of this machine."""
+
+    transport: str
+    host: str
+    port: int
+    security: str
+    username: str
+    password_file: Path | None
+    ca_file: Path | None
+    folder: str
+    maildir: Path | None
+    keep_days: int
+    check_seconds: int
+
+
+@dataclass(frozen=True, slots=True)
 class Watch:
     """One watched folder. `columns`: our word -> its column; `phase_words`: its word -> our phase, as pairs."""
 
@@ -188,6 +205,7 @@ class Settings:
     sms_hook: SmsHook
     sms_modem: SmsModem
     invite: Invites
+    inbox: Inbox
     bell: Bell
     limits: Limits
     forget: Forget

@@ -31,7 +31,8 @@ class Heard:
 
     `sender` is as it came; `answers` are our outbox rows that it names, `letter_id` is its own Message-ID. `at` is
     when it arrived (aware). `automatic`: no person wrote it, so nothing is done and nothing answered (RFC 3834 2).
-    `key` is the same for every copy of it from `source`. `calendar` is its calendar part.
+    `key` is the same for every copy of it from `source`. `calendar` is its calendar part. `refused`: it could not be
+    read whole, so a person has to. `unproved`: a report about a message that nothing shows to be ours.
     """
 
     channel: str
@@ -45,21 +46,21 @@ class Heard:
     automatic: bool = False
     calendar: bytes = b""
     letter_id: str = ""
+    refused: bool = False
+    unproved: bool = False
 
 
 def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
     """Takes one reply for one shop, whole or not at all; its identifier.
 
-    "" when it was taken before, or is automatic mail of a stranger, which is not even kept.
+    "" when it was taken before, or is automatic or unreadable mail of a stranger, which is not even kept.
     """
     with ctx.db.write(shop_id) as unit:
         now = ctx.clock()
         if not letters.take(unit, heard.source, _key(shop_id, heard.key), kind="reply", at=now):
             return ""
-        writer = find_writer(
-            unit, ctx.shop(unit), channel=heard.channel, sender=heard.sender, answers=heard.answers
-        )  # fmt: skip
-        if heard.automatic and not writer.visit_id:
+        writer = _writer(ctx, unit, heard)
+        if (heard.automatic or heard.refused) and not writer.visit_id and not heard.unproved:
             return ""
         wish = _wish(heard)
         kind = _kind(heard, wish)
@@ -67,13 +68,25 @@ def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
         asked = Asked(heard.channel, writer, wish, min(heard.at, now), new)
         actor = Actor(shop_id, "customer", writer.person_id) if writer.person_id else Actor(shop_id, "system", "inbox")
         _keep(unit, heard, writer, new, kind, now=now)
-        done = heard.automatic or (kind != "calendar" and act(ctx, unit, actor, asked))
-        if done:
+        if _is_done(ctx, unit, actor, heard, asked, kind):
             replies.mark_seen(unit, new, at=now, staff_id=None)
         elif writer.visit_id:
             record(ctx, unit, actor, "reply_received", visit_id=writer.visit_id, ticket_id=writer.ticket_id,
                    codes={"reply": new, "kind": kind, "channel": heard.channel})  # fmt: skip
         return new
+
+
+def _writer(ctx: Context, unit: Unit, heard: Heard) -> Writer:
+    if heard.unproved:  # whoever it names as its sender did not write it
+        return Writer("", {})
+    return find_writer(unit, ctx.shop(unit), channel=heard.channel, sender=heard.sender, answers=heard.answers)
+
+
+def _is_done(ctx: Context, unit: Unit, actor: Actor, heard: Heard, asked: Asked, kind: str) -> bool:
+    """Whether nobody has to look at it: the program did what it wishes, or no person wrote it."""
+    if heard.automatic:
+        return not heard.unproved and kind != "calendar"
+    return kind != "calendar" and act(ctx, unit, actor, asked)
 
 
 def _key(shop_id: str, key: str) -> str:
@@ -83,7 +96,7 @@ def _key(shop_id: str, key: str) -> str:
 
 def _wish(heard: Heard) -> Wish:
     """What the text asks for; a subject of their own counts when the text asks for nothing."""
-    if heard.automatic:
+    if heard.automatic or heard.refused:
         return _ORDINARY
     wish = read_wish(heard.text if heard.text.strip() else heard.subject)
     if wish.cls == "none" and heard.text.strip() and heard.subject and not _ANSWERING.match(heard.subject):

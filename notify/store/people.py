@@ -175,6 +175,15 @@ def get_contact(unit: Unit, contact_id: str) -> Contact | None:
     )  # fmt: skip
 
 
+def contact_ids_of(unit: Unit, person_id: str) -> tuple[str, ...]:
+    """The identifiers of every contact a person has or had, the newest first; opens no address."""
+    t = s.contacts
+    query = (
+        select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.person_id == person_id).order_by(t.c.created_at.desc())
+    )
+    return tuple(unit.connection.execute(query).scalars())
+
+
 def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
     """A stored number of the person in E.164, unless it sits in a device that is with us; empty for none."""
     for contact in contacts_of(unit, person_id):
