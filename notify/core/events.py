@@ -48,6 +48,7 @@ OTHER_EVENTS: dict[str, str] = {
     "stop_heard": "somebody wrote that messages are to stop, and they did",
     "start_heard": "somebody wrote that messages may come again, and they may",
     "help_heard": "somebody wrote back for help",
+    "message_resent": "staff had a message sent once more",
     "call_logged": "staff called and noted how it went",
     "person_forgotten": "the person's data were erased",
 }

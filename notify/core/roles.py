@@ -22,6 +22,7 @@ PERMISSIONS: dict[str, str] = {
     "see_contact": "see how customers are reached",
     "change_contact": "change how customers are reached",
     "log_call": "log calls to customers",
+    "resend": "send a message once more",
     "reissue": "replace a lost claim ticket",
     "correct": "correct a phase after the time for undoing has passed",
     "leave_behind": "close a device as uncollected",
@@ -46,6 +47,7 @@ _COUNTER = frozenset(
         "see_contact",
         "change_contact",
         "log_call",
+        "resend",
         "reissue",
     }
 )

@@ -59,6 +59,7 @@ SILENT: dict[str, str] = {
     "place_changed": "of interest to the shop only",
     "safety_flag_changed": "said at the counter, shown on the claim page",
     "call_logged": "the call was the message",
+    "message_resent": "the message itself tells",
     "person_forgotten": "there is nobody left to tell",
 }
 

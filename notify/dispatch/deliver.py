@@ -12,13 +12,14 @@ from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.core.retry import end_of, next_try, patience_for
 from notify.core.second_look import Drop, Wait
+from notify.core.second_look import Verdict as Looked
 from notify.dispatch.look_again import look_at
 from notify.dispatch.pace import Pace
 from notify.dispatch.prepare import Prepared, Preparer, keep
 from notify.dispatch.send import Sender, Sent
 from notify.dispatch.settle import Result, settle_all
 from notify.store import messages, outbox
-from notify.store.database import Database
+from notify.store.database import Database, Unit
 from notify.store.messages import Composed, Message
 from notify.store.read_ahead import read_ahead
 
@@ -84,6 +85,10 @@ class Dispatcher:
         if stale:
             settle_all(self.db, shop_id, stale, now=now, channels_on=self.preparer.rules.channels_on)
         return len(stale)
+
+    def look(self, unit: Unit, message: Message) -> Looked:
+        """What the second look would say of a message now: for whoever wants to send it again."""
+        return look_at(unit, message, self.preparer.rules, now=self.clock())
 
     def try_out(self, outgoing: Outgoing) -> Receipt:
         """Sends one message that is in no outbox, by e-mail: the test of a new installation, to its own shop."""

@@ -56,6 +56,7 @@ UNTOLD: dict[str, str] = {
     "place_changed": "of interest to the shop only",
     "safety_flag_changed": "the cautions of the page say it",
     "message_given_up": "how we may reach you says it",
+    "message_resent": "the message itself says it",
     "reply_received": "whoever wrote it knows it, and a finder of the claim ticket need not",
     "stop_heard": "the use that was stopped stands beside it",
     "start_heard": "the use that was allowed stands beside it",
