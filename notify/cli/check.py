@@ -4,31 +4,37 @@ from __future__ import annotations
 
 import sqlite3
 import uuid
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
 import click
 
 from notify.channels.base import Outgoing, Verdict
-from notify.cli.desk import Command, Desk, pass_desk
-from notify.config.checks import Finding, check_file, known_wal_race
+from notify.cli.desk import Command, Desk, pass_desk, table
+from notify.config.checks import check_file, known_wal_race
+from notify.config.finding import Finding
 from notify.config.load import load
 from notify.core.errors import Misconfigured, NotifyError
 from notify.core.languages import LANGUAGES
 from notify.flows.view_desk import view_shop
+from notify.flows.view_gateway import unknown_words
+from notify.inbox.place import open_mailbox
 from notify.paths import templates_folder
 from notify.render.email import Mailbox, compose_mail
 from notify.render.preview import Wordings, faults
+from notify.render.text_sizes import FOREIGN_DEVICE, TextSize, text_sizes
 from notify.render.texts import Texts
 from notify.render.words import Words
-from notify.wiring import build, system_clock
+from notify.wiring import Services, build, system_clock
 
 BAD = 6  # the exit code of a wrong installation
 
 
 @click.command("check", cls=Command)
 @click.option("--send-test", is_flag=True, help="Send a test message to the shop's own address, and to nobody else.")
+@click.option("--texts", "sizes", is_flag=True, help="Also list what each text message costs, with invented facts.")
 @pass_desk
-def check(desk: Desk, send_test: bool) -> int:
+def check(desk: Desk, send_test: bool, sizes: bool) -> int:
     """Look at settings, keys, folders, texts and database; every problem at once, each with its cure.
 
     Shows no secret. Ends with 6 when something must be put right before the service may start.
@@ -36,12 +42,18 @@ def check(desk: Desk, send_test: bool) -> int:
     found = [*check_file(desk.config_file, now=system_clock()), *_texts()]
     if not any(one.refuses for one in found):
         found += _database(desk)
+    if not any(one.refuses for one in found):
+        found += _mailbox(desk)
     good = not any(one.refuses for one in found)
     told = [_line(one) for one in sorted(found, key=lambda one: not one.refuses)]
     sent = [_send_test(desk)] if send_test and good else []
+    listed = text_sizes(_wordings(), LANGUAGES, now=system_clock()) if sizes and good else ()
     shown = {"good": good, "findings": [asdict(one) for one in found], "sqlite": sqlite_said(), "test_message": sent}
+    shown |= {"text_messages": [one.as_told() for one in listed]} if sizes else {}
     end = "Everything is as it should be." if good else "The service will not start before that is put right."
-    desk.show(shown, *told, f"SQLite {sqlite_said()['version']}: {sqlite_said()['said']}.", *sent, end)
+    desk.show(
+        shown, *told, *_size_lines(listed), f"SQLite {sqlite_said()['version']}: {sqlite_said()['said']}.", *sent, end
+    )
     return 0 if good else BAD
 
 
@@ -56,13 +68,28 @@ def _line(one: Finding) -> str:
     return f"{'WRONG' if one.refuses else 'mind '}  {one.what}. {one.cure}"
 
 
-def _texts() -> list[Finding]:
+def _size_lines(sizes: Sequence[TextSize]) -> list[str]:
+    """The table of `--texts`."""
+    if not sizes:
+        return []
+    head = ("language", "notice", "alphabet", "units", "parts", "first sign outside GSM-7", "with a foreign name")
+    rows = [(one.language, one.notice, one.count.encoding, one.count.units, one.count.parts, one.place_in_words(),
+             f"{one.foreign.encoding}, {one.foreign.parts}") for one in sizes]  # fmt: skip
+    foreign = f"The last column: with a device called “{FOREIGN_DEVICE}”. Its letters are kept, and cost more parts."
+    return [*table(rows, head=head), foreign]
+
+
+def _wordings() -> Wordings:
     templates = templates_folder()
     texts, words = Texts(templates / "messages", LANGUAGES), Words(templates / "words")
-    samples = Words(templates / "words", prefix="sample.")
-    wrong = [*texts.problems(), *words.problems(LANGUAGES), *samples.problems(LANGUAGES)]
+    return Wordings(texts, words.get, Words(templates / "words", prefix="sample.").get)
+
+
+def _texts() -> list[Finding]:
+    templates, made = templates_folder(), _wordings()
+    words, samples = Words(templates / "words"), Words(templates / "words", prefix="sample.")
+    wrong = [*made.texts.problems(), *words.problems(LANGUAGES), *samples.problems(LANGUAGES)]
     if not wrong:  # only sound texts can be filled
-        made = Wordings(texts, words.get, samples.get)
         wrong = list(dict.fromkeys(faults(made, LANGUAGES, now=system_clock())))
     return [Finding("templates", line.rstrip("."), "Correct that line.") for line in wrong]
 
@@ -79,9 +106,32 @@ def _database(desk: Desk) -> list[Finding]:
     try:
         if not services.shop_ids():
             return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
-        return []
+        return [one for shop_id in services.shop_ids() for one in _unexplained(services, shop_id)]
     finally:
         services.close()
+
+
+def _unexplained(services: Services, shop_id: str) -> Iterator[Finding]:
+    """Words of the gateway that count as unknown; each is shown once, with how many messages it was said of."""
+    words = unknown_words(services.context, shop_id)
+    if words:
+        listed = ", ".join(f"“{word}” ({number})" for word, number in words.items())
+        yield Finding(
+            "sms.http.states", f"sms.http.states does not explain what the gateway said of text messages: {listed}",
+            "Look the words up in the gateway's manual and add them.", refuses=False,
+        )  # fmt: skip
+
+
+def _mailbox(desk: Desk) -> list[Finding]:
+    """Tries the sign-in. The service starts without it: what customers write waits in the mailbox."""
+    inbox = desk.settings.inbox
+    if inbox.transport == "off":
+        return []
+    try:
+        open_mailbox(inbox).close()
+    except NotifyError as problem:
+        return [Finding(problem.field or "inbox.host", problem.what, problem.advice, refuses=False)]
+    return []
 
 
 def _send_test(desk: Desk) -> str:

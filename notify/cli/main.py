@@ -13,11 +13,14 @@ from typing import Any
 import click
 
 from notify.cli.desk import Desk, Group, Options, as_json
-from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError
+from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, Unavailable
+from notify.store.trouble import trouble_of
 
 # What a program that calls the command may decide by. 2 is also click's own code for a wrong option.
-EXIT_CODES: dict[type[NotifyError], int] = {Invalid: 2, NotAllowed: 3, NotFound: 4, Conflict: 5, Misconfigured: 6}
-FAULT, BUSY, INTERRUPTED = 70, 75, 130
+EXIT_CODES: dict[type[NotifyError], int] = {
+    Invalid: 2, NotAllowed: 3, NotFound: 4, Conflict: 5, Misconfigured: 6, Unavailable: 75,
+}  # fmt: skip
+FAULT, INTERRUPTED = 70, 130
 
 # name -> where the command lives. Loaded when it is called: `shelfbell --help` need not open a database.
 COMMANDS: dict[str, str] = {
@@ -37,6 +40,10 @@ COMMANDS: dict[str, str] = {
     "handover": "handover:handover",
     "call": "call:call",
     "message": "message:message",
+    "inbox": "inbox:inbox",
+    "replies": "replies:replies",
+    "reply": "replies:reply",
+    "why": "why:why",
     "preview": "preview:preview",
     "person": "person:person",
     "watch": "watch:watch",
@@ -147,11 +154,8 @@ def _unforeseen(error: Exception, *, wants_json: bool) -> int:
             "The database cannot be read: it is damaged, or the file is none", "Bring back its newest backup."
         )
         return _tell(damaged, code=exit_code(damaged), wants_json=wants_json)
-    if type(error).__name__ == "OperationalError":
-        busy = NotifyError(
-            "The database is busy or cannot be reached", "Try again; if it stays, run `shelfbell check`."
-        )
-        return _tell(busy, code=BUSY, wants_json=wants_json)
+    if trouble := trouble_of(error):
+        return _tell(trouble, code=exit_code(trouble), wants_json=wants_json)
     frame = traceback.extract_tb(error.__traceback__)[-1]
     place = f"{type(error).__name__} in {Path(frame.filename).name}, line {frame.lineno}"
     fault = NotifyError(f"Shelfbell has a fault here ({place})", "Nothing was half done. Please report this line.")

@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from notify.cli.desk import Command, Desk, pass_desk
+from notify.cli.inbox import inbox_jobs
 from notify.cli.logs import set_up
 from notify.cli.only_one import only_one
 from notify.cli.server import open_socket, serve_until_stopped, stop_on_signals
@@ -32,7 +33,7 @@ def serve(desk: Desk) -> None:
     Stops within three seconds on Ctrl-C or SIGTERM. A second one on the same data folder is refused.
     """
     settings = checked(desk.settings, desk.config_file)
-    run_service(settings, say=lambda text: desk.show({"address": text}, text), jobs=watch_jobs(settings))
+    run_service(settings, say=lambda text: desk.show({"address": text}, text), jobs=own_jobs(settings))
 
 
 @click.command("web", cls=Command)
@@ -60,10 +61,15 @@ def worker(desk: Desk) -> None:
     set_up(settings.log)
     with stop_on_signals(), ExitStack() as stack:
         services = _open(settings, stack)
-        _start(services, (*JOBS, *watch_jobs(settings)), stack)
+        _start(services, (*JOBS, *own_jobs(settings)), stack)
         click.echo("Shelfbell's worker is running.", err=True)
         while True:
             signal.pause()
+
+
+def own_jobs(settings: Settings) -> tuple[Job, ...]:
+    """The timed jobs that this installation has beside those of the table: watched folders and the mailbox."""
+    return (*watch_jobs(settings), *inbox_jobs(settings))
 
 
 def checked(settings: Settings, file: Path) -> Settings:

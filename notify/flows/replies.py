@@ -19,11 +19,11 @@ def mark_seen(ctx: Context, actor: Actor, reply_id: str) -> None:
             raise Conflict("This reply has been looked at already", "Nothing is left to do.")
 
 
-def forget_strangers(ctx: Context, actor: Actor, *, keep_days: int, sources: tuple[str, ...]) -> int:
+def forget_strangers(ctx: Context, actor: Actor, *, keep_days: int) -> int:
     """Erases what strangers wrote longer ago than `keep_days`: keys first, then the rows; how many.
 
     The erasure is proved by the next run of `forget.confirm`. Replies of customers go with the customer.
-    `sources` name the mailboxes whose notes of taken letters go as well, long after no copy can lie there.
+    The notes of letters taken go as well, long after no copy can lie in the mailbox or at a gateway any more.
     """
     actor.need("forget")
     now = ctx.clock()
@@ -32,8 +32,7 @@ def forget_strangers(ctx: Context, actor: Actor, *, keep_days: int, sources: tup
     if due:
         ctx.db.vault.destroy_keys(due)
     with ctx.db.write(actor.shop_id) as unit:
-        for source in sources:
-            letters.forget_taken(unit, source, before=now - timedelta(days=2 * keep_days + 7))
+        letters.forget_taken(unit, before=now - timedelta(days=2 * keep_days + 7))
         gone = replies.drop_replies(unit, due)
         if gone:
             erasing.add_erasure(unit, at=now, reason="strangers_letters", counts={"replies": gone})

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.flows import forget, pickup, questions
+from notify.flows import forget, pickup, questions, replies
 from notify.flows.context import Context
 from notify.schedule.when import Every, Nightly, When, is_steady
 from notify.store.job_runs import NEVER
@@ -41,7 +41,8 @@ class Run:
 class Job:
     """One line of the table. `per_shop` jobs run once for each shop, the others once for the installation.
 
-    One that is not `leased` runs in every process that has it and leaves no row.
+    One that is not `leased` runs in every process that has it and leaves no row. One that is `slow` waits for
+    somebody else's server, and runs beside the others.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Job:
     flow: Callable[[Run], object]
     per_shop: bool = True
     leased: bool = True
+    slow: bool = False
 
 
 def _forget(run: Run) -> None:
@@ -61,6 +63,13 @@ def _forget(run: Run) -> None:
     done = forget.forget(run.context, run.actor, drop_copies=run.services.drop_copies)
     if not done.confirmed:
         log.warning("forgetting is not proved yet, because a reader was in the way; it is tried again each minute")
+
+
+def _forget_strangers(run: Run) -> None:
+    """What strangers wrote goes after its time; as with people, not on the word of a clock that jumped."""
+    if run.before != NEVER and is_steady(run.before, run.now):
+        keep_days = run.services.settings.inbox.keep_days
+        replies.forget_strangers(run.context, run.actor, keep_days=keep_days)
 
 
 def _prove(run: Run) -> None:
@@ -80,6 +89,7 @@ JOBS: tuple[Job, ...] = (
     Job("collection_reminders", Every(1800), lambda run: pickup.remind_collection(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("forget", Nightly(), _forget),
+    Job("forget_strangers", Nightly(), _forget_strangers),
     Job("prove_forgetting", Every(60), _prove),
 )
 # Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a

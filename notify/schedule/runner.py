@@ -50,14 +50,17 @@ class _Worker:
 
 
 class Runner:
-    """`start` once, `stop` once. Both workers are woken by a ticker, the dispatcher also by every commit."""
+    """`start` once, `stop` once. Its workers are woken by a ticker, the dispatcher also by every commit."""
 
     def __init__(self, services: Services, *, by: str, jobs: Sequence[Job] = JOBS) -> None:
         self._services = services
         self._stopping = threading.Event()
-        self._due = DueJobs(services, jobs, by)
+        self._has_slow = any(one.slow for one in jobs)
+        quick, slow = [one for one in jobs if not one.slow], [one for one in jobs if one.slow]
         self._dispatch = _Worker("dispatcher", self._deliver, self._stopping)
-        self._jobs = _Worker("jobs", self._due.run_due, self._stopping)
+        self._jobs = _Worker("jobs", DueJobs(services, quick, by).run_due, self._stopping)
+        # Somebody else's server may take its time: neither the clock's own jobs nor the journal may wait for it.
+        self._slow = _Worker("slow-jobs", DueJobs(services, slow, by).run_due, self._stopping)
         self._watch = threading.Thread(target=self._watch_over, name="shelfbell-watchdog", daemon=True)
         self._ticker: BackgroundScheduler | None = None
         self._ticked_at = time.monotonic()
@@ -67,9 +70,10 @@ class Runner:
         self._services.context.db.after_write = self._dispatch.wake
         self._dispatch.start()
         self._jobs.start()
+        self._slow.start()
         self._start_ticker()
         self._dispatch.wake()
-        self._jobs.wake()
+        self._wake_jobs()
         self._watch.start()
 
     def stop(self, *, seconds: float = 2.0) -> bool:
@@ -78,7 +82,7 @@ class Runner:
         self._stopping.set()
         self._stop_ticker()
         until = time.monotonic() + seconds
-        ended = [worker.join(max(0.0, until - time.monotonic())) for worker in (self._dispatch, self._jobs)]
+        ended = [worker.join(max(0.0, until - time.monotonic())) for worker in (self._dispatch, self._jobs, self._slow)]
         return all(ended)
 
     def _deliver(self) -> None:
@@ -92,9 +96,14 @@ class Runner:
     def _start_ticker(self) -> None:
         ticker = BackgroundScheduler(timezone="UTC", daemon=True, job_defaults={"coalesce": True, "max_instances": 1})
         ticker.add_job(self._tick, "interval", seconds=DISPATCH_SECONDS, misfire_grace_time=None)
-        ticker.add_job(self._jobs.wake, "interval", seconds=JOBS_SECONDS, misfire_grace_time=None)
+        ticker.add_job(self._wake_jobs, "interval", seconds=JOBS_SECONDS, misfire_grace_time=None)
         ticker.start()
         self._ticker, self._ticked_at = ticker, time.monotonic()
+
+    def _wake_jobs(self) -> None:
+        self._jobs.wake()
+        if self._has_slow:
+            self._slow.wake()
 
     def _tick(self) -> None:
         self._ticked_at = time.monotonic()

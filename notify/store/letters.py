@@ -24,6 +24,6 @@ def take(unit: Unit, source: str, key: str, *, kind: str, at: datetime) -> bool:
     return bool(unit.connection.execute(_ADD[unit.connection.dialect.name], values).rowcount)
 
 
-def forget_taken(unit: Unit, source: str, *, before: datetime) -> int:
-    """Drops the notes of a source from before that instant, when no copy can lie in its mailbox any more; how many."""
-    return unit.connection.execute(delete(_T).where(_T.c.source == source, _T.c.at < before)).rowcount
+def forget_taken(unit: Unit, *, before: datetime) -> int:
+    """Drops the notes from before that instant, when no copy can come any more; how many."""
+    return unit.connection.execute(delete(_T).where(_T.c.at < before)).rowcount
