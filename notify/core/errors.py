@@ -53,5 +53,9 @@ class Conflict(NotifyError):
     """Somebody else was faster, or the thing changed meanwhile; look again and decide anew."""
 
 
+class Unavailable(NotifyError):
+    """What the service stands on (database, disk) fails just now; nothing was changed, and the same may work soon."""
+
+
 class Misconfigured(NotifyError):
     """The installation is set up wrongly; the owner must change a setting."""

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+from notify.core.errors import Unavailable
 from notify.schedule.jobs import Job, Run
 from notify.schedule.when import Nightly, last_due
 from notify.store import job_runs
@@ -86,9 +87,10 @@ class DueJobs:
 
 
 def where(error: BaseException) -> str:
-    """What kind of fault it is and in which line: never its words, which may hold somebody's data."""
+    """What kind of fault it is and in which line: never its words, which may hold somebody's data (ours do not)."""
     frames = traceback.extract_tb(error.__traceback__)
     place = (
         f" in {frames[-1].name}, line {frames[-1].lineno} of {frames[-1].filename.rpartition('/')[2]}" if frames else ""
     )
-    return f"{type(error).__name__}{place}"
+    said = f" ({error.what})" if isinstance(error, Unavailable) else ""
+    return f"{type(error).__name__}{said}{place}"

@@ -12,7 +12,8 @@ from sqlalchemy import Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
-from notify.core.errors import Misconfigured
+from notify.core.errors import Misconfigured, Unavailable
+from notify.store.trouble import say_trouble
 
 # What each new SQLite connection is told, and must answer when asked back.
 # synchronous=FULL: WAL with NORMAL loses acknowledged commits at power loss; secure_delete: overwritten
@@ -33,17 +34,21 @@ PRAGMAS: tuple[tuple[str, str | int, str | int], ...] = (
 def open_engine(url: str, *, pooled: bool = True) -> Engine:
     """An engine for a SQLite or PostgreSQL URL; nothing is connected yet. Raises Misconfigured for another kind."""
     kind = make_url(url).get_backend_name()
-    if kind == "sqlite":
-        return _open_sqlite(url, pooled=pooled)
-    if kind == "postgresql":
-        engine = create_engine(url, hide_parameters=True, pool_pre_ping=True, pool_size=10, max_overflow=20)
-        event.listen(engine, "connect", _take_any_text)
-        return engine
-    raise Misconfigured(
-        f"database.url names {kind!r}, which Shelfbell cannot use",
-        "Use a sqlite:/// or postgresql:// address.",
-        field="database.url",
-    )
+    if kind not in ("sqlite", "postgresql"):
+        raise Misconfigured(
+            f"database.url names {kind!r}, which Shelfbell cannot use",
+            "Use a sqlite:/// or postgresql:// address.",
+            field="database.url",
+        )
+    engine = _open_sqlite(url, pooled=pooled) if kind == "sqlite" else _open_postgres(url)
+    event.listen(engine, "handle_error", say_trouble, retval=True)
+    return engine
+
+
+def _open_postgres(url: str) -> Engine:
+    engine = create_engine(url, hide_parameters=True, pool_pre_ping=True, pool_size=10, max_overflow=20)
+    event.listen(engine, "connect", _take_any_text)
+    return engine
 
 
 def _open_sqlite(url: str, *, pooled: bool) -> Engine:
@@ -122,6 +127,6 @@ def rewrite_tables(engine: Engine, names: Iterable[str]) -> bool:
                     connection.execute(text(f"vacuum full {name}"))
             finally:
                 connection.execute(text("reset lock_timeout"))
-    except DBAPIError:  # a table in use for longer than the timeout, or no room: the next run does it
+    except (DBAPIError, Unavailable):  # a table in use for longer than the timeout, or no room: the next run does it
         return False
     return alone

@@ -14,10 +14,20 @@ from werkzeug.wrappers import Response
 
 from notify.core.claim_number import is_token
 from notify.core.contacts import show_phone
-from notify.core.errors import Conflict, Invalid, Misconfigured, NotAllowed, NotFound, NotifyError, TooOften
+from notify.core.errors import (
+    Conflict,
+    Invalid,
+    Misconfigured,
+    NotAllowed,
+    NotFound,
+    NotifyError,
+    TooOften,
+    Unavailable,
+)
 from notify.core.languages import LANGUAGES
 from notify.flows.view_desk import view_shop
 from notify.flows.view_hours import Door
+from notify.store.trouble import trouble_of
 from notify.web import log
 from notify.web.csrf import Stale, form_token
 from notify.web.here import ctx, services, shop_id, signed_in
@@ -26,6 +36,7 @@ from notify.web.routes import ROUTES
 
 STATUS: tuple[tuple[type[NotifyError], int], ...] = (
     (Invalid, 422), (TooOften, 429), (NotAllowed, 403), (NotFound, 404), (Conflict, 409), (Misconfigured, 500),
+    (Unavailable, 503),
 )  # fmt: skip
 # Which words of [error] in page.<language>.toml say it; any other status is a refusal in the error's own words.
 WORDS = {404: "missing", 405: "missing", 429: "busy"}
@@ -36,15 +47,18 @@ _OWN = {
 }
 
 
-def answer_errors(app: Flask) -> None:
-    """Registers the handlers."""
+def answer_errors(app: Flask, templates: Path) -> None:
+    """Registers the handlers, and reads what they need while the disk is well."""
+    app.jinja_env.get_template("unavailable.html")
+    for language in LANGUAGES:
+        page_words(templates, language)
 
     @app.errorhandler(NotifyError)
     def told(error: NotifyError) -> Response:
         status = status_of(error)
-        if status == 500:
+        if status >= 500:
             log.log_fault(error)
-        return _answer(status, error)
+        return _unavailable() if status == 503 else _answer(status, error)
 
     @app.errorhandler(HTTPException)
     def refused(error: HTTPException) -> Response:
@@ -59,7 +73,7 @@ def answer_errors(app: Flask) -> None:
     @app.errorhandler(Exception)
     def broken(error: Exception) -> Response:
         log.log_fault(error)
-        return _answer(500, None)
+        return _unavailable() if trouble_of(error) else _answer(500, None)
 
 
 def status_of(error: NotifyError) -> int:
@@ -105,13 +119,38 @@ def page_label(language: str) -> str:
 
 
 def _answer(status: int, error: NotifyError | None, *, stale: bool = False) -> Response:
-    if request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json":
+    try:
+        return _page(status, error, stale=stale)
+    except Exception as second:  # the page of an error names the shop, and the shop may be out of reach by now
+        log.log_fault(second)
+        return _unavailable()
+
+
+def _page(status: int, error: NotifyError | None, *, stale: bool) -> Response:
+    if _wants_json():
         return _json(status, error, stale=stale)
     if not services().shop_ids():
         return make_response("Shelfbell has no shop yet. Make one with: shelfbell init", status)
     if signed_in() is not None and not _is_customer_page():
         return _desk_page(status, error, stale=stale)
     return _customer_page(status, error, stale=stale)
+
+
+def _unavailable() -> Response:
+    """The page for when the database or its disk fails: made without looking at either."""
+    language = asked_language()
+    w = page_words(services().templates, language)["error"]
+    if _wants_json():
+        answer: Response = jsonify({"error": {"what": w["title_unavailable"], "advice": w["unavailable"]}})
+    else:
+        answer = make_response(render_template("unavailable.html", language=language, w=w))
+    answer.status_code = 503
+    answer.headers["Retry-After"] = "60"
+    return answer
+
+
+def _wants_json() -> bool:
+    return request.accept_mimetypes.best_match(["text/html", "application/json"]) == "application/json"
 
 
 def _json(status: int, error: NotifyError | None, *, stale: bool) -> Response:
