@@ -70,7 +70,7 @@ class Services:
 
     def wordings(self) -> Wordings:
         """The texts with their words and invented facts: for looking at any message before it is sent."""
-        return Wordings(self.texts, self.words.get, self.sample_words.get)
+        return Wordings(self.texts, self.words.get, self.sample_words.get, self.settings.limits.sms_parts)
 
     def drop_copies(self, message_ids: Sequence[str]) -> int:
         """Removes the copies of these messages that channels keep on this machine (Maildir); how many."""

@@ -11,7 +11,7 @@ from notify.core.errors import NotifyError
 from notify.core.notices import NOTICES
 from notify.render.email_html import prepare_html
 from notify.render.samples import PHONE, SITE, SampleShop, Variant, sample_facts
-from notify.render.sms import Count, count, tidy
+from notify.render.sms import Count, count
 from notify.render.texts import Texts
 
 _ONE = "One text message"
@@ -29,11 +29,15 @@ VARIANTS = tuple(Variant(*flags) for flags in product((False, True), repeat=3))
 
 @dataclass(frozen=True, slots=True)
 class Wordings:
-    """The message texts, the words of a language, and its invented facts (`sample.<language>.toml`)."""
+    """The message texts, the words of a language, and its invented facts (`sample.<language>.toml`).
+
+    `sms_parts` is the most parts of one text message.
+    """
 
     texts: Texts
     words: WordsOf
     invented: WordsOf
+    sms_parts: int = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +73,10 @@ def fill(
             return ""
         return wordings.texts.render(language=language, notice=notice, part=name, context=facts)
 
-    sms = tidy(part("sms")) if "sms" in NOTICES[notice].channels else ""
+    sms = ""
+    if "sms" in NOTICES[notice].channels and wordings.texts.has(language=language, notice=notice, part="sms"):
+        most = wordings.sms_parts
+        sms = wordings.texts.text_message(language=language, notice=notice, context=facts, most=most)
     return Preview(
         notice, language, variant, NOTICES[notice].audience, subject=part("subject"), text=part("text"),
         html=prepare_html(part("html")) if part("html") else "", sms=sms, count=count(sms) if sms else None,
