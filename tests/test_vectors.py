@@ -15,10 +15,28 @@ from tests.vectors.cases import FOLDER, Case, all_areas, failure, parametrise, r
 
 DONE = [
     *((area, "messaging.json") for area in ("quiet_hours", "durations", "deadlines", "e164", "sms")),
+    *((area, "messaging.json") for area in ("opt_out", "confirmation")),
     *((area, "calendar.json") for area in ("outgoing", "dst")),
 ]
 # Of these areas the cases that are about writing; those about reading come with the inbox.
 WRITING = ["F-01", "F-02", "F-03", "F-04", "E-01", "E-02", "E-03", "E-06", "E-53", "P-01", "P-02"]
+# Letters that come in: reports and automatic mail, what is refused, where the calendar part is.
+READING = [
+    "J-03",
+    "J-04",
+    "J-05",
+    "J-06",
+    "J-07",
+    "J-51",
+    "H-03",
+    "H-04",
+    "H-05",
+    "H-09",
+    "M-02",
+    "M-05",
+    "M-06",
+    "M-54",
+]
 
 pytestmark = [pytest.mark.vectors, pytest.mark.usefixtures("tzdata_only")]
 
@@ -33,6 +51,12 @@ def test_every_case_of_an_area_that_is_done_passes(area: str, file: str) -> None
 
 @pytest.mark.parametrize("wanted", WRITING)
 def test_what_we_write_ourselves_folds_escapes_and_quotes_as_the_cases_say(wanted: str) -> None:
+    [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
+    assert failure(case, all_areas()) == ""
+
+
+@pytest.mark.parametrize("wanted", READING)
+def test_a_letter_that_comes_in_is_read_as_the_cases_say(wanted: str) -> None:
     [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
     assert failure(case, all_areas()) == ""
 
