@@ -26,8 +26,12 @@ _CONTACTS = (
 )
 
 
-def read_ahead(unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str]) -> None:
+def read_ahead(
+    unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str], message_ids: Iterable[str] = ()
+) -> None:
     """Reads these visits with people, tickets, booking and messages, and these people with contacts, uses and keys.
+
+    Of the messages `message_ids` the stored bytes as well.
 
     From here on the unit remembers what it has read, so it must not change any of it: it is for a transaction
     that looks at facts and writes nothing but what it will send.
@@ -45,6 +49,9 @@ def read_ahead(unit: Unit, *, visit_ids: Iterable[str], person_ids: Iterable[str
     known |= _grouped("contacts", folk, _rows(unit, _CONTACTS, "person_id", folk), "person_id")
     known |= _grouped("live_booking", visits, _rows(unit, bookings.LIVE, "visit_id", visits), "visit_id")
     known |= _grouped("alike", visits, _rows(unit, messages.ALIKE, "visit_id", visits), "visit_id")
+    if composed := list(message_ids):
+        rows = _rows(unit, messages.BYTES_OF, "id", composed)
+        known |= {("bytes", row.id): row.bytes_sealed for row in rows}
     unit.opener.fetch(folk)
     unit.known = known
 
