@@ -14,8 +14,8 @@ _GROUPS = {"what": "event", "why": "message_reason", "way": "channel"}
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: `code` is its sentence in [message_story]; the codes `what` (an event's kind), `why` (a reason) and `way` (a
-    channel) are put into words; `said` is the other side's own text. Only those that the sentence names are used.
+    """One step: `code` is its sentence in [message_story]; the codes `what` (an event's kind), `why` (a reason) and
+    `way` (a channel) are put into words; `said` is the other side's own text. Only what the sentence names is used.
     """
 
     code: str
@@ -32,10 +32,10 @@ def say_steps(steps: Iterable[Step], *, words: Language, at: Callable[[datetime]
 
 
 def _say(step: Step, words: Language, at: Callable[[datetime], str]) -> str:
-    template = words[f"message_story.{step.code}"]
+    key = f"message_story.{step.code}"
     values = {"at": at(step.at), "said": f" The other side said: {step.said}" if step.said else ""}
     values |= {name: _in_words(group, getattr(step, name), words) for name, group in _GROUPS.items()}
-    return words(f"message_story.{step.code}", **{name: value for name, value in values.items() if f"{{{name}}}" in template})
+    return words(key, **{name: value for name, value in values.items() if f"{{{name}}}" in words[key]})
 
 
 def _in_words(group: str, code: str, words: Language) -> str:

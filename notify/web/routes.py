@@ -62,6 +62,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/visits/<visit_id>/book", "POST", "staff:book"),
     # a ticket
     ("/tickets/<ticket_id>", "GET", "staff:look"),
+    ("/tickets/<ticket_id>/why", "GET", "staff:look"),
     ("/tickets/<ticket_id>/move", "POST", "staff:move"),
     ("/tickets/<ticket_id>/undo", "POST", "staff:move"),
     ("/tickets/<ticket_id>/questions", "POST", "staff:ask"),

@@ -113,6 +113,24 @@ def _ticket(**more: Any) -> Page:
     ) | more  # fmt: skip
 
 
+def _why() -> Page:
+    return staff_base(
+        "",
+        number="K7M-2X9T", back_href="/tickets/12",
+        told=[
+            {"id": "91", "href": "/messages/91", "subject": "Ready to collect", "person": "Pat Marlow", "trouble": True,
+             "fate": "By text message to +44 •••• ••• 123, could not be delivered: it was tried too long.",
+             "steps": ["Repaired and put on the shelf yesterday at 21:40: so it was planned.",
+                       "It waited until it could leave at 8:00: it waits for a decent hour.",
+                       "It was offered at 8:00 by text message and not taken yet; it is tried again. The other side said: busy, try again.",
+                       "It was given up at 9:00: it was tried too long."]},
+            {"id": "90", "href": "/messages/90", "subject": "Part arrived (to the shop)", "person": "", "trouble": False,
+             "fate": "By e-mail to the shop, left yesterday at 17:12.",
+             "steps": ["All its parts are here yesterday at 17:12: so it was planned.", "It left yesterday at 17:12 by e-mail."]},
+        ],
+    )  # fmt: skip
+
+
 def ticket_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     refused = "It is on the bench. From there it can go back in line, be tried out, or go on the shelf."
@@ -128,5 +146,7 @@ def ticket_pages() -> dict[str, tuple[str, Page]]:
         ),
         "handover_refused": ("handover.html", _refused()),
         "ticket": ("ticket.html", _ticket()),
+        "why": ("why.html", _why()),
+        "why_nothing": ("why.html", {**_why(), "told": []}),
         "ticket_refused": ("ticket.html", _ticket(refused=refused, flag="Battery swollen", cautions=CAUTIONS)),
     }

@@ -301,7 +301,8 @@ def test_settings_change_what_they_say_and_only_that(signed_in: Browser, house: 
         "address": "1 Quay",
     }
     week = {"weekday-1": "2", "opens-1": "10:00", "closes-1": "18:30", "capacity-1": "3", "weekday-9": "",
-            "slot_minutes": "20", "lead_minutes": "15", "horizon_days": "10"}  # fmt: skip
+            "slot_minutes": "20", "lead_minutes": "15", "horizon_days": "10",
+            "telling_hours": "mon-fri 09:00-19:00"}  # fmt: skip
     tomorrow = str(house.clock().date() + timedelta(days=1))
     steps = [
         ("shop", shop), ("hours", week), ("closed", {"day": tomorrow, "opens": "", "closes": "", "reason": "Fair"}),
@@ -316,6 +317,7 @@ def test_settings_change_what_they_say_and_only_that(signed_in: Browser, house: 
     now = view_settings.view(house.ctx, house.actor())
     assert (now.shop.name, now.shop.phone, now.shop.keep_period) == ("Quay Bench", "+447700900555", "P30D")
     assert [(row.weekday, row.capacity) for _, row in now.hours] == [(2, 3)] and now.shop.slot_minutes == 20
+    assert now.shop.telling_hours == "mon-fri 09:00-19:00"
     assert [(str(day.day), day.opens) for day in now.days] == [(tomorrow, None), ("2026-12-24", time(10))]
     assert [(one.name, one.days, one.cutoff) for one in now.suppliers] == [("Mole", 1, time(16))]
     page = text(signed_in.get("/settings"))

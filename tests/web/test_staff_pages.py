@@ -11,6 +11,7 @@ import pytest
 from flask import Flask
 
 from notify.core import events, messages, notices, parts, planner, questions, tickets
+from notify.core.second_look import STANDS_ASIDE
 from notify.flows.calls import RESULTS
 from notify.paths import templates_folder
 from notify.render.words import Words
@@ -161,9 +162,11 @@ def test_every_reason_code_written_in_the_source_has_words() -> None:
     root = Path(planner.__file__).parents[1]
     source = "".join((root / name).read_text("utf-8") for name in (
         "core/planner.py", "core/second_look.py", "dispatch/deliver.py", "flows/calls.py", "flows/moves.py",
-        "flows/questions.py", "flows/promises.py",
+        "flows/questions.py", "flows/promises.py", "dispatch/prepare.py", "dispatch/receipts.py", "dispatch/settle.py",
     ))  # fmt: skip
     said = set(re.findall(r'(?:Drop\(|reason=|Wait\([^)]*, |return )"([a-z_]+)"', source)) - {"repaired", "unrepaired"}
-    said |= set(re.findall(r'event\.id, "([a-z_]+)"\)', source))
-    assert len(said) > 15 and "quiet_hours" in said and "waits_here" in said
+    said |= set(re.findall(r'event\.id, "([a-z_]+)"\)', source)) | STANDS_ASIDE
+    said |= set(re.findall(r'Drop\("([a-z_]+)" if [^)]* else "[a-z_]+"\)', source))
+    said |= set(re.findall(r'Drop\([^)]* else "([a-z_]+)"\)', source)) | set(re.findall(r'reason=f"([a-z_]+):\{', source))
+    assert len(said) > 25 and {"quiet_hours", "waits_here", "overtaken", "refused", "bounced"} <= said
     assert not {code for code in said if f"message_reason.{code}" not in words}

@@ -28,7 +28,7 @@ pages = Blueprint("settings", __name__)
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
 SHOP = ("name", "phone", "email", "region", "address")
-PICKUP = ("slot_minutes", "lead_minutes", "horizon_days")
+PICKUP = ("slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
 MOST_ROWS = 60
 _ROW_NAME = re.compile("weekday-([0-9]{1,4})")
 
