@@ -21,7 +21,6 @@ from notify.dispatch.settle import Result, settle_all
 from notify.store import messages, outbox
 from notify.store.database import Database, Unit
 from notify.store.messages import Composed, Message
-from notify.store.read_ahead import read_ahead
 
 LEASE = timedelta(minutes=15)  # longer than any transport's patience after the final dot (RFC 5321 4.5.3.2.6)
 SEND_WITHIN = timedelta(minutes=4)  # a send begun by then ends, dot and all (10 minutes), before the lease does
@@ -97,10 +96,6 @@ class Dispatcher:
     def _prepare(self, shop_id: str, claimed: Sequence[Message], *, now: datetime) -> Prepared:
         """Looks and composes on a snapshot, which holds no writer up; then keeps the bytes."""
         with self.db.read(shop_id) as unit:
-            read_ahead(
-                unit, visit_ids=(m.visit_id for m in claimed), person_ids=_people_of(claimed),
-                message_ids=(m.id for m in claimed if m.has_bytes),
-            )  # fmt: skip
             prepared = self.preparer.prepare_all(unit, claimed, now=now)
         with self.db.write(shop_id) as unit:  # after whoever forgets somebody just now
             return keep(unit, prepared)
@@ -133,8 +128,3 @@ class Dispatcher:
         if again is None:
             return Result(message, MessageState.GIVEN_UP, reason="no_use_any_more", **ways)  # type: ignore[arg-type]
         return Result(message, MessageState.WAITING, reason="try_later", due_at=again, **ways)  # type: ignore[arg-type]
-
-
-def _people_of(claimed: Sequence[Message]) -> list[str]:
-    """Whom the messages go to, and under whose keys they are sealed."""
-    return [one for m in claimed for one in (m.person_id, m.sealed_for) if one]

@@ -21,6 +21,7 @@ from notify.dispatch.settle import Result
 from notify.store import messages, outbox, people, shops
 from notify.store.database import Unit
 from notify.store.messages import Composed, Message
+from notify.store.read_ahead import read_ahead
 from notify.store.rings import address_of, own_address
 
 CANNOT_COMPOSE_WAIT = timedelta(minutes=15)
@@ -90,6 +91,10 @@ class Preparer:
 
     def prepare_all(self, unit: Unit, claimed: Sequence[Message], *, now: datetime) -> Prepared:
         """All together; only if something in it fails is each message tried in a savepoint of its own."""
+        read_ahead(
+            unit, visit_ids=(m.visit_id for m in claimed), person_ids=(one for m in claimed for one in _people_of(m)),
+            message_ids=(m.id for m in claimed if m.has_bytes),
+        )  # fmt: skip
         try:
             with unit.savepoint():
                 return self._prepare_group(unit, claimed, now=now)
