@@ -91,4 +91,5 @@ _ALL = (
 )
 NOTICES: dict[str, Notice] = {notice.name: notice for notice in _ALL}
 CUSTOMER_NOTICES = tuple(n.name for n in _ALL if n.audience == "customer")
+ANSWERS = tuple(n.name for n in _ALL if n.purpose == ANSWER)
 SHOP_NOTICES = tuple(n.name for n in _ALL if n.audience == "shop")

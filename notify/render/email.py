@@ -24,7 +24,7 @@ _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
 _BROKEN = re.compile(r"[\ud800-\udfff]")
 _UNUSUAL = re.compile(r"[^\x20-\x7e\r\n]")
 _MESSAGE_ID = re.compile(r"<[A-Za-z0-9._-]+@[A-Za-z0-9.-]+>")
-_LETTER_ID = re.compile(r"<[!-;=?A-~]+>")  # of somebody else's making: anything printable but brackets and spaces
+_LETTER_ID = re.compile(r"<[!-;=?-~]+>")  # of somebody else's making: anything printable but brackets and spaces
 _LANGUAGE = re.compile(r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _METHOD = re.compile(rb"^METHOD:([A-Z]+)\r\n", re.MULTILINE | re.IGNORECASE)
 

@@ -10,6 +10,7 @@ from sqlalchemy import Insert, bindparam, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.messages import Delivery, MessageState, may_move
+from notify.core.notices import ANSWERS
 from notify.core.planner import Plan, Planned
 from notify.core.second_look import STANDS_ASIDE
 from notify.store import schema as s
@@ -26,7 +27,11 @@ _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scala
 _SAME = ["shop_id", *IDENTITY, "channel"]
 _ADD: Mapping[str, Insert] = {
     "sqlite": sqlite.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
-    "postgresql": postgresql.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
+    # Without the option the driver counts no row of an INSERT, and says -1 (measured).
+    "postgresql": postgresql.insert(_T)
+    .values(seq=_NEXT)
+    .on_conflict_do_nothing(index_elements=_SAME)
+    .execution_options(preserve_rowcount=True),
 }
 _CHANGE = update(_T).where(*where(_T, "id"))
 _STATES = select(_T.c.id, _T.c.state).where(*where(_T), among(_T, "id")).with_for_update()
@@ -37,6 +42,7 @@ _HELD_BACK = (
     .where(
         *(_EARLIER.c[name] == _T.c[name] for name in ("shop_id", "visit_id", "person_id", "channel")),
         _EARLIER.c.seq < _T.c.seq,
+        _T.c.notice.not_in(ANSWERS),  # what answers somebody's own message waits for nothing they were told
         _EARLIER.c.state == WAITING,
         _EARLIER.c.reason != CANNOT_COMPOSE,
         or_(_EARLIER.c.reason.not_in(STANDS_ASIDE), _EARLIER.c.due_at <= bindparam("now")),
