@@ -6,7 +6,7 @@ import imaplib
 import ipaddress
 import re
 import ssl
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -57,16 +57,41 @@ class ImapPlace:
 
 
 class ImapMailbox:
-    """See mailbox.Mailbox. One connection; identifiers hold as long as it does."""
+    """See mailbox.Mailbox. Over one connection; after a failure a new one, as long as the identifiers still hold."""
 
-    def __init__(self, box: BaseMailBox) -> None:
-        self._box = box
-        self._client: Any = box.client
-        self._keeps = HANDLED.encode() in self._permanent() or rb"\*" in self._permanent()
+    def __init__(self, connect: Callable[[], BaseMailBox]) -> None:
+        self._connect = connect
+        self._broken = False
+        self._open()
+        self._age = self._said("UIDVALIDITY")  # RFC 9051 2.3.1.1: another one, and every UID means another letter
+
+    def _open(self) -> None:
+        self._box = self._connect()
+        self._client: Any = self._box.client
+        kept = self._said("PERMANENTFLAGS")
+        self._keeps = HANDLED.encode() in kept or rb"\*" in kept
+
+    @contextmanager
+    def _talking(self, allowance: int = _TALK) -> Iterator[None]:
+        """One talk with the server, of bounded length; a connection in doubt is not used again."""
+        if self._broken:
+            self._hang_up()
+            self._open()
+            self._broken = False
+            if self._said("UIDVALIDITY") != self._age:
+                raise _no_answer()
+        try:
+            self._client.allowance = allowance
+            with _translated():
+                yield
+        except Conflict:
+            self._broken = True
+            raise
 
     def letters(self) -> Iterator[Held]:
         """Those without our keyword; where the server keeps no keywords, the unseen ones."""
-        with _answering(self._client):
+        with self._talking():
+            self._client.noop()  # lets the server tell what arrived since it was asked last (RFC 9051 6.1.2)
             uids = self._box.uids(f"UNDELETED UNKEYWORD {HANDLED}" if self._keeps else "UNDELETED UNSEEN")
             uids = sorted((uid for uid in uids if uid.isdigit()), key=int)[:MOST_LETTERS]
             sizes = self._sizes(uids)
@@ -82,7 +107,7 @@ class ImapMailbox:
         """The server compares days in a zone of its own: a letter goes up to two days late, never early."""
         day = (than - timedelta(days=1)).date()
         before = f"{day.day}-{_MONTHS[day.month - 1]}-{day.year}"
-        with _answering(self._client):
+        with self._talking():
             uids = self._box.uids(f"{'KEYWORD ' + HANDLED if self._keeps else 'SEEN'} BEFORE {before}")
         uids = [uid for uid in uids if uid.isdigit()]
         for start in range(0, len(uids), MOST_LETTERS):
@@ -93,27 +118,32 @@ class ImapMailbox:
         """Sign out, or just go."""
         with suppress(Exception):
             self._client.allowance = _TALK
-            self._box.logout()
+            if not self._broken:
+                self._box.logout()
+        self._hang_up()
+
+    def _hang_up(self) -> None:
         with suppress(Exception):
             self._client.shutdown()
 
-    def _permanent(self) -> bytes:
-        answer = self._client.untagged_responses.get("PERMANENTFLAGS") or [b""]
+    def _said(self, what: str) -> bytes:
+        """What the server said about the folder when it was opened."""
+        answer = self._client.untagged_responses.get(what) or [b""]
         return answer[-1] if isinstance(answer[-1], bytes) else b""
 
     def _sizes(self, uids: Sequence[str]) -> dict[str, int]:
         """Asked before anything is fetched; what the server does not say counts as 0."""
         if not uids:
             return {}
-        said = [item for item in self._fetch(",".join(uids), "(RFC822.SIZE)", _TALK) if isinstance(item, bytes)]
+        said = [item for item in self._fetch(",".join(uids), "(RFC822.SIZE)") if isinstance(item, bytes)]
         pairs = ((_UID.search(item), _SIZE.search(item)) for item in said)
         return {uid[1].decode(): int(size[1]) for uid, size in pairs if uid and size}
 
     def _read(self, uid: str, size: int) -> bytes:
         """The letter, at most LARGEST octets of it; never more is asked for."""
         most = LARGEST_HEADER if size > LARGEST else LARGEST + 1
-        with _answering(self._client):
-            answer = self._fetch(uid, f"(BODY.PEEK[]<0.{most}>)", most + _TALK)
+        with self._talking(most + _TALK):
+            answer = self._fetch(uid, f"(BODY.PEEK[]<0.{most}>)")
         for item in answer:
             if (
                 isinstance(item, tuple)
@@ -124,15 +154,14 @@ class ImapMailbox:
                 return bytes(item[1])
         raise NotFound("The letter is no longer in the mailbox", "Somebody else took it out.")
 
-    def _fetch(self, uids: str, what: str, allowance: int) -> list[Any]:
-        self._client.allowance = allowance
+    def _fetch(self, uids: str, what: str) -> list[Any]:
         kind, answer = self._client.uid("FETCH", uids, what)
         if kind != "OK":
             raise imaplib.IMAP4.error("fetch refused")
         return list(answer)
 
     def _command(self, *command: str) -> None:
-        with _answering(self._client):
+        with self._talking():
             kind, _ = self._client.uid(*command)
             if kind != "OK":
                 raise imaplib.IMAP4.error(f"{command[0]} refused")
@@ -140,11 +169,12 @@ class ImapMailbox:
     def _remove(self, uids: Sequence[str]) -> None:
         listed = ",".join(uids)
         self._command("STORE", listed, "+FLAGS.SILENT", r"(\Deleted)")
-        if "UIDPLUS" in self._client.capabilities:  # RFC 4315: only these, whatever else is marked
-            self._command("EXPUNGE", listed)
-            return
-        with _answering(self._client):
-            self._client.expunge()
+        with self._talking():
+            _, offered = self._client.capability()  # asked anew: before the sign-in a server need not tell them all
+            if b"UIDPLUS" not in offered[-1].split():
+                self._client.expunge()
+                return
+        self._command("EXPUNGE", listed)  # RFC 4315: only these, whatever else is marked
 
 
 def open_imap(place: ImapPlace) -> ImapMailbox:
@@ -152,16 +182,17 @@ def open_imap(place: ImapPlace) -> ImapMailbox:
 
     Raises Misconfigured when the certificate, the sign-in or the folder is refused, Conflict when nobody answers.
     """
+    return ImapMailbox(partial(_connect, place))
+
+
+def _connect(place: ImapPlace) -> BaseMailBox:
+    with _translated():
+        box = _Box(place)
     try:
         with _translated():
-            box = _Box(place)
-    except ssl.SSLError:
-        raise _no_answer() from None
-    try:
-        with _answering(box.client):
             box.login(place.username, place.password, None)
             box.folder.set(place.folder)
-        return ImapMailbox(box)
+        return box
     except BaseException:
         with suppress(Exception):
             box.client.shutdown()
@@ -222,14 +253,6 @@ def _trusting(place: ImapPlace) -> ssl.SSLContext:
             "Name a PEM file, or leave it out.",
             field="inbox.ca_file",
         ) from None
-
-
-@contextmanager
-def _answering(client: Any) -> Iterator[None]:
-    """One talk with the server, of bounded length; what goes wrong comes out as one of our errors."""
-    client.allowance = _TALK
-    with _translated():
-        yield
 
 
 @contextmanager
