@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, time
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
 
@@ -99,7 +100,7 @@ def make_house(
     ways = channels or {"email": kept["email"], "sms": SmsMailgate(kept["sms"], "{digits}@sms.example.org")}
     ids, chance = itertools.count(1), random.Random(seed)
     services = wiring.build(
-        load(config), clock=clock, new_id=lambda: f"{seed:08x}-{next(ids):027x}", pick=chance.randrange,
+        load(config), clock=clock, new_id=lambda: str(UUID(int=(seed << 96) | next(ids))), pick=chance.randrange,
         jitter=lambda: 0.5, channels=ways, upgrade=True, fault=fault,
     )  # fmt: skip
     shop_id = set_up.make_shop(services.context, settings=SHOP)
