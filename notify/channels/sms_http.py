@@ -96,8 +96,9 @@ class HttpSms:
             name = fields.word(fields.field(said, gateway.id_field), longest=120)
             return Receipt(Verdict.ACCEPTED, f"http-{answer.status}", provider_id=name)
         code = fields.word(fields.field(said, gateway.code_field))
+        half = answer.status in gateway.good_statuses and not fields.field(said, gateway.good_field)
         told = clean(f"The gateway refused: {code or answer.status}", to=to)
-        match self._what_it_means(answer.status, code):
+        match self._what_it_means(answer.status, code, half=half):
             case "bad_number":
                 return Receipt(Verdict.NEVER, "address", told)
             case "never":
@@ -111,12 +112,15 @@ class HttpSms:
         fits = not gateway.good_field or fields.field(said, gateway.good_field) == gateway.good_value
         return status in gateway.good_statuses and fits
 
-    def _what_it_means(self, status: int, code: str) -> str:
-        """The settings first, the most exact line of them; then what HTTP itself says."""
+    def _what_it_means(self, status: int, code: str, *, half: bool) -> str:
+        """The settings first, the most exact line of them; then what HTTP itself says.
+
+        `half`: the status is a good one, but the field that decides is missing, as in an answer cut off.
+        """
         for word in filter(None, (code, str(status), f"{status // 100}xx")):
             if word in self._gateway.answers:
                 return self._gateway.answers[word]
-        if status in NOBODY_KNOWS:
+        if half or status in NOBODY_KNOWS:
             return "unknown"
         return "never" if status in NEVER_AGAIN else "later"
 

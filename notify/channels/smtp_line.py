@@ -132,9 +132,13 @@ class Line:
 
     def _transaction(self, sender: str, to: str, payload: bytes) -> tuple[int, str]:
         size = f" SIZE={len(payload)}" if self._wire.has_extn("size") else ""
-        self._ask("mail", 250, lambda: self._wire.docmd("MAIL", f"FROM:<{sender}>{size}"))
-        self._ask("rcpt", 250, lambda: self._wire.docmd("RCPT", f"TO:<{to}>"))
-        self._ask("data", 354, lambda: self._wire.docmd("DATA"))
+        mail, rcpt = f"MAIL FROM:<{sender}>{size}", f"RCPT TO:<{to}>"
+        if self._wire.has_extn("pipelining"):
+            self._ask_together(mail, rcpt)
+        else:
+            self._ask("mail", 250, lambda: self._wire.docmd(mail))
+            self._ask("rcpt", 250, lambda: self._wire.docmd(rcpt))
+            self._ask("data", 354, lambda: self._wire.docmd("DATA"))
         self._phase = "body"
         try:
             self._wire.send(_with_dots(payload))
@@ -148,6 +152,31 @@ class Line:
             self._wire.patience = self._door.timeout
         self._fault("after_250")
         return answer
+
+    def _ask_together(self, mail: str, rcpt: str) -> None:
+        """Both commands and DATA in one go, then each answer (RFC 2920 3.1): one way there and back instead of three.
+
+        The first refusal counts. A server that wants the text in spite of it loses the line: a text cut off by the
+        end of the connection is none (RFC 5321 4.1.1.4), while an empty one might be delivered.
+        """
+        self._phase = "mail"
+        try:
+            self._wire.send(f"{mail}\r\n{rcpt}\r\nDATA\r\n")
+        except (OSError, ValueError) as error:
+            raise self._stop(error) from None
+        refused: Stopped | None = None
+        for phase, wanted in (("mail", 250), ("rcpt", 250), ("data", 354)):
+            try:
+                self._ask(phase, wanted, self._wire.getreply)
+            except Stopped as stop:
+                refused = refused or stop
+                if stop.why != "reply" or stop.code == 421:
+                    break
+            else:
+                if refused and phase == "data":
+                    self._wire.close()
+        if refused:
+            raise refused
 
     def _reset(self, phase: str) -> bool:
         """Bring the line back to where a message may start; False when it cannot be trusted any more."""
