@@ -50,8 +50,12 @@ START = (
     "schreibt mir",
     "inizia/riprendi/riprendere/riprendete/iscrivimi/iscrivetemi/ricomincia",
     "scrivetemi/scrivimi",
-    "potete/puoi scrivermi di nuovo",
-    "potete/puoi scrivermi",
+    "scrivetemi/scrivimi di nuovo",
+    "scrivetemi/scrivimi ancora",
+    "mi scriva/scrivete di nuovo",
+    "ricominciate/riprendete/ricominci/riprenda a scrivermi",
+    "potete/puoi/puo scrivermi di nuovo",
+    "potete/puoi/puo scrivermi",
     "commencer/reprendre/demarrer/abonner",
     "empezar/reanudar/iniciar/alta",
     "comecar/retomar",
@@ -75,6 +79,7 @@ HELP = (
 _SENT = (
     "text/texts/messages/message/messaging/sms/mail/mails/mailings/email/emails/notifications/reminders/updates/alerts"
 )
+_SENT_IT = "messagg*/sms/mail/email/notific*/avvis*/promemoria"
 STOP_PHRASES = (
     "stop/quit/cease ... texting/messaging/emailing/mailing/calling/contacting/spamming/bothering/bugging/harassing",
     "stop/quit/cease/end/cancel ... these/the/your/all/any/more/sending/getting/receiving ... "
@@ -135,15 +140,21 @@ STOP_PHRASES = (
     "widerrufe ... einwilligung/zustimmung",
     "einwilligung/zustimmung ... widerrufen/zuruckziehen/zurueckziehen",
     # Italian
-    "non ... scrivermi/scrivetemi/scrivete/contattarmi/contattatemi/chiamatemi/chiamarmi/mandatemi/mandarmi/inviatemi",
-    "non ... ricevere/voglio/desidero ... messagg*/sms/mail/email/notific*/avvis*/promemoria",
-    "non mi/ci scriv*/contatt*/mand*/chiam* ... piu",
+    "non scrivermi/scrivetemi/scrivete/contattarmi/contattatemi/contattate",
+    "non chiamarmi/chiamatemi/chiamate/mandarmi/mandatemi/mandate/inviarmi/inviatemi/inviate piu/mai",
+    f"non mandarmi/mandatemi/mandate/inviarmi/inviatemi/inviate ... {_SENT_IT}/nulla/niente",
+    f"non voglio/vorrei/desidero/intendo/gradisco/ricevere ... {_SENT_IT}",
+    "non voglio/vorrei/desidero che mi scriv*/contatt*/mand*/invi*/chiam*",
+    "non voglio/vorrei/desidero ... essere contatt*/disturbat*",
+    f"non mi serv*/interess*/occorr* ... {_SENT_IT}",
+    "non mi/ci scriv*/contatt*/mand*/invi*/chiam* ... piu",
+    f"fermate/fermi/sospendete/sospenda/bloccate/blocchi/interrompete/interrompa ... {_SENT_IT}",
     "basta ... messagg*/sms/mail/email/notific*/avvis*",
     "niente/nessun piu/altro/altri messagg*/sms/mail/email/notific*/avvis*",
     "smett*/smetti ... di ... scrivermi/mandarmi/inviarmi/contattarmi/chiamarmi/scrivere/messaggiare",
     "lasciatemi/lasciami/lasciateci ... in pace/stare",
-    "togl*/cancell*/rimuov*/elimin* ... mi/me/mio ... lista/elenco/numero/indirizzo/rubrica",
-    "togl*/cancell*/rimuov*/elimin* ... dalla/dalle ... lista/liste/rubrica",
+    "togl*/tolg*/cancell*/rimuov*/elimin* ... mi/me/mio ... lista/elenco/numero/indirizzo/rubrica",
+    "togl*/tolg*/cancell*/rimuov*/elimin* ... dalla/dalle ... lista/liste/rubrica",
     "togl*/cancell*/rimuov*/elimin* ... numero/indirizzo ... lista/elenco/rubrica",
     "revoco ... consenso",
     "voglio/vorrei/desidero disiscriver*/cancellarmi/disdire ... messaggi/iscrizione/notifiche/lista",
@@ -195,6 +206,7 @@ WRONG_NUMBER = (
     "non sono io",
     "non vi/la conosco",
     "persona sbagliata",
+    "questo numero non e/appartiene ... di/del/della/a/piu",
     "mauvais/faux numero",
     "numero equivocado",
     "numero errado",
@@ -217,6 +229,7 @@ ERASURE = (
     "recht auf loschung/loeschung/vergessenwerden",
     "dsgvo loschung/loeschung/antrag",
     "cancell*/elimin*/rimuov* ... miei/nostri ... dati",
+    "cancell*/elimin*/rimuov* ... dati personali",
     "dati ... cancellati/eliminati/rimossi",
     "diritto all oblio/cancellazione",
     "supprimez/effacez/supprimer/effacer mes donnees",
@@ -236,24 +249,27 @@ ERASURE_TOO = (
 DEVICE_DATA = frozenset(
     "device phone camera reader radio console card reset drive disk memory storage usb gerat geraet kamera karte "
     "speicher "
-    "zurucksetzen zuruecksetzen festplatte konsole dispositivo fotocamera scheda memoria lettore".split()
+    "zurucksetzen zuruecksetzen festplatte konsole dispositivo apparecchio fotocamera scheda memoria lettore".split()
 )
 # To stop, cancel or end one of these is about the job: a person must look (vectors o-33 to o-35).
 JOB_VERBS = (
     "stop cancel cancelling cancelled halt abort abbrechen abbruch stornieren storniert storno stoppen stopp stoppt "
     "absagen abgesagt absage kundigen kuendigen aufhoren aufhoeren annulla annullare annullate annullo disdire disdico "
-    "disdetta disdite ferma fermate fermare interrompete interrompere annuler annulez cancelar cancele cancelen anular "
+    "disdetta disdite ferma fermate fermare interrompete interrompere annulli fermi interrompa sospenda disdica "
+    "annuler annulez cancelar cancele cancelen anular "
     "отмените отменить annuleren afzeggen abbestellen einstellen sospendete sospendere stoppate blocca bloccate"
 ).split()
 WORK_NOUNS = (
     "repair repairs repairing repaired unrepaired work job order part parts appointment booking slot pickup pick "
     "collection visit fix fixing reparatur auftrag arbeit arbeiten bestellung teil teile termin abholung "
     "abholtermin buchung repariert unrepariert riparazione riparare lavoro lavori ordine pezzo pezzi "
+    "ricambio ricambi preventivo "
     "appuntamento ritiro prenotazione reparation rendez commande reparacion cita pedido reparo conserto ремонт "
     "заказ reparatie afspraak bestelling"
 ).split()
 DEVICE_NOUNS = frozenset(
-    "radio camera reader console handheld kamera gerat geraet konsole fotocamera dispositivo".split()
+    "radio camera reader console handheld kamera gerat geraet konsole fotocamera dispositivo "
+    "apparecchio lettore".split()
 )
 
 # Alone, and about the job or a booking far more often than about messages.
@@ -299,6 +315,8 @@ ABOUT_DEVICE = frozenset(
 )
 RECEIVED = frozenset("got received bekommen erhalten gekriegt ricevuto ricevuti recu recibido".split())
 WISHING = frozenset("mochte moechte will wunsche wuensche wollen want like wish".split())
+# Asked why, the same words are about messages that do not come: a person reads it.
+ASKING_WHY = frozenset("why warum wieso weshalb perche pourquoi".split())
 BEFORE_STOP = frozenset("bus tram train full non ill will".split())
 AFTER_STOP = frozenset("by in over at off for near working".split())  # "I'll stop by": a visit
 SIGNATURES = (

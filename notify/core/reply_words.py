@@ -219,6 +219,8 @@ def _passes_by(words: list[str], at: int) -> bool:
 
 def _other_sense(words: list[str], found: Found) -> bool:
     """Whether the words around a phrase speak of a screen, or of messages that did not come."""
+    if found.start and words[found.start - 1] in table.ASKING_WHY:
+        return True
     clause = set(_clause(words, found))
     got = not clause.isdisjoint(table.RECEIVED) and clause.isdisjoint(table.WISHING)
     return got or not clause.isdisjoint(table.ABOUT_DEVICE)

@@ -65,6 +65,16 @@ Revoco il consenso
 Disiscrivimi
 Niente messaggi per favore
 Basta con questi messaggi
+Per favore non mi scriva più
+Non mi invii più messaggi
+La prego di non scrivermi più
+Smetta di mandarmi messaggi
+Mi tolga dalla lista, per favore
+Vorrei non ricevere più SMS
+Non voglio che mi scriviate
+Non mi interessano i vostri avvisi
+Non mi serve più il promemoria
+Fermate questi messaggi
 Grazie, ritirato. Stop
 """.strip().split("\n")
 STOP += ["Stop\n\nKind regards\nPat Smith", "Cancel\n\nPat", "STOP\n> Reply STOP to end these messages.\n"]
@@ -87,6 +97,10 @@ Können Sie den Auftrag stornieren?
 Das Ersatzteil bitte abbestellen, den Auftrag auch
 Abholung morgen muss ich absagen
 Annullare la riparazione per favore
+Annulli il preventivo per favore
+Perché non mi scrivete più?
+Why no more texts?
+Warum keine SMS mehr von Ihnen?
 Vorrei disdire l'appuntamento
 Disdico il ritiro di domani
 Potete annullare l'ordine del pezzo?
@@ -143,6 +157,14 @@ Passo domani alle cinque
 Mi fermo dopo il lavoro
 C'è una fermata del tram vicino?
 Non ho ricevuto messaggi
+Non posso venire, chiamatemi
+Non posso oggi, scrivetemi domani
+Non mandatemi il ricambio per posta
+Non potete scrivermi quando è pronto?
+Non riesco a ricevere i messaggi
+Non mi chiami prima delle dieci
+Scrivetemi quando è pronta
+La console si ferma e non riparte
 Si ferma sempre dopo due minuti
 Va bene, grazie
 No grazie
@@ -162,14 +184,16 @@ START = [
     "Wieder anmelden",
     "Sie dürfen mir wieder schreiben",
 ]
-START += ["Riprendi", "Potete scrivermi di nuovo"]
+START += ["Riprendi", "Potete scrivermi di nuovo", "Mi scriva di nuovo, grazie", "Ricominciate a scrivermi"]
 HELP = ["help please", "Hilfe!", "Bitte Hilfe", "aiuto", "Info bitte", "help me"]
 WRONG = ["You have the wrong number", "Sorry, wrong person", "Sie haben die falsche Nummer", "Falsche Nummer!"]
 WRONG += ["Da haben Sie sich verwählt", "Ha sbagliato numero", "Numero sbagliato", "Avete sbagliato persona"]
+WRONG += ["Questo numero non è della signora Moss"]
 ERASURE = ["Please delete my data", "Erase all my details please", "Forget everything about me"]
 ERASURE += ["Bitte löschen Sie meine Daten", "Ich möchte, dass meine Daten gelöscht werden", "Recht auf Löschung"]
 ERASURE += [
     "Cancellate i miei dati",
+    "Chiedo la cancellazione dei dati personali",
     "Vorrei che i miei dati siano cancellati",
     "Delete all information you have about me",
 ]
