@@ -66,7 +66,7 @@ class Composer:
         """The bytes for `address` (e-mail or E.164). For `call` there are none: only the sentence to say."""
         domain = self.sending.sender.address.rpartition("@")[2]
         # Another contact is another text: never under the same Message-ID (RFC 5322 3.6.4).
-        identity = f"<{message.id}.{channel}.{contact_id[:8] or 'shop'}.{message.resend}@{domain}>"
+        identity = f"<{message.id}.{channel}.{contact_id[-12:] or 'shop'}.{message.resend}@{domain}>"
 
         def part(name: str) -> str:
             return self.texts.render(language=language, notice=message.notice, part=name, context=context)
