@@ -92,6 +92,15 @@ def test_no_customer_sentence_shows_a_code_word_and_each_ends_as_a_sentence(word
         assert all("charge it when" not in text for text in read.values())
 
 
+def test_no_page_and_no_paper_shouts_in_any_language() -> None:
+    """Common practice, no source: no second exclamation mark, no word in capitals but known short forms."""
+    known = {"SMS", "GDPR", "DSGVO"}
+    for file in sorted(FOLDER.glob("*.*")):
+        text = "".join(line for line in file.read_text("utf-8").splitlines(True) if not line.startswith("#"))
+        assert "!!" not in text, file.name
+        assert set(re.findall(r"\b[A-ZÀ-Ý]{3,}\b", text)) <= known, file.name
+
+
 def test_words_in_braces_are_filled_once_and_never_evaluated(words: Words) -> None:
     nasty = "{promise} {device.__class__} {{ 7*7 }}"
     assert words.get("en")("claim.asked", device=nasty) == f"Your {nasty} waits for your answer."
