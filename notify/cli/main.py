@@ -40,6 +40,7 @@ COMMANDS: dict[str, str] = {
     "handover": "handover:handover",
     "call": "call:call",
     "message": "message:message",
+    "messages": "messages:messages",
     "inbox": "inbox:inbox",
     "replies": "replies:replies",
     "reply": "replies:reply",

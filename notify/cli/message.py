@@ -5,7 +5,10 @@ from __future__ import annotations
 import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
-from notify.flows import view_messages
+from notify.cli.messages import HEAD, map_rows
+from notify.flows import resend as flow
+from notify.flows import view_message_list, view_messages
+from notify.flows.resend import REASONS
 from notify.flows.view_lookup import find_message
 
 
@@ -18,15 +21,22 @@ def message() -> None:
 @click.option("--page", type=click.IntRange(1), default=1, show_default=True)
 @pass_desk
 def list_(desk: Desk, page: int) -> None:
-    """Newest first, each with its state and the reason for it."""
-    view = view_messages.view(desk.ctx, desk.actor, page=page)
-    rows = [
-        (m.id[:8], desk.when(m.at), m.number, m.notice, m.channel or "-", m.to or "-", m.state, m.reason)
-        for m in view.lines
-    ]  # fmt: skip
+    """All of them; `shelfbell messages` looks closer."""
+    view = view_message_list.view(desk.ctx, desk.actor, page=page)
     more = [f"More: shelfbell message list --page {page + 1}"] if view.has_older else []
-    head = ("message", "when", "number", "notice", "channel", "to", "state", "reason")
-    desk.show(view, *table(rows, head=head), f"{view.waiting} waiting", *more)
+    desk.show(view, *table(map_rows(desk, (*view.failed, *view.lines)), head=HEAD), f"{view.waiting} waiting", *more)
+
+
+@message.command("resend")
+@click.argument("message")
+@click.option("--reason", type=click.Choice(REASONS), required=True, help="Why; it stands in the ticket's story.")
+@pass_desk
+def resend(desk: Desk, message: str, reason: str) -> None:
+    """Send a message once more, if it is still true; says why not otherwise."""
+    found = find_message(desk.ctx, desk.actor, message)
+    made = flow.resend(desk.ctx, desk.actor, found, reason=reason, look=desk.services.dispatcher.look)
+    said = f"It leaves {desk.when(made.until)}." if made.until else "It leaves with the next ones."
+    desk.show(made, f"{made.message_id[:8]} by {made.channel}. {said}")
 
 
 @message.command("show")

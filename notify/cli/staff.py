@@ -8,8 +8,10 @@ import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.cli.passwords import read_password
+from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES
 from notify.flows import staff as flow
+from notify.flows import staff_bell
 from notify.flows.view_lookup import find_staff
 from notify.flows.view_staff import view_staff
 
@@ -28,8 +30,11 @@ def staff() -> None:
 def list_(desk: Desk) -> None:
     """Everybody who works or worked here."""
     found = view_staff(desk.ctx, desk.actor)
-    rows = [(p.name, p.role, "works here" if p.active else "left", "PIN" if p.has_pin else "-") for p in found]
-    desk.show(found, *table(rows, head=("name", "role", "", "switch")))
+    rows = [
+        (p.name, p.role, "works here" if p.active else "left", "PIN" if p.has_pin else "-", p.rings_by or "-",
+         p.email or "-", p.phone or "-") for p in found
+    ]  # fmt: skip
+    desk.show(found, *table(rows, head=("name", "role", "", "switch", "bell", "e-mail", "phone")))
 
 
 @staff.command("add")
@@ -57,6 +62,28 @@ def change(desk: Desk, name: str, role: str | None, new_password: bool, active: 
     secret = read_password(password_file) if new_password or password_file else None
     flow.change_staff(
         desk.ctx, desk.actor, find_staff(desk.ctx, desk.actor, name), role=role or "", active=active,
+        drop_copies=desk.services.drop_copies,
         password=secret.password if secret else "", pin=secret.pin if secret else "",
     )  # fmt: skip
     desk.show({"name": name, **(secret.shown() if secret else {})}, "Changed.", *(secret.lines() if secret else ()))
+
+
+@staff.command("bell")
+@click.argument("name")
+@click.option("--email", default=None, help="Where it rings by e-mail; empty takes the address away.")
+@click.option("--phone", default=None, help="Where it rings by text message; empty takes the number away.")
+@click.option("--by", type=click.Choice(tuple(RINGS_BY)), default=None, help="How it rings; empty: on the shop's own.")
+@click.option("--erase", is_flag=True, help="Erase address and number, their key, and what was sent there.")
+@pass_desk
+def bell(desk: Desk, name: str, email: str | None, phone: str | None, by: str | None, erase: bool) -> None:
+    """Where the shop's bell rings for somebody: answers, parts, pickups, replies and calls about their tickets."""
+    found = find_staff(desk.ctx, desk.actor, name)
+    if erase:
+        staff_bell.forget_bell(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies)
+        desk.show({"name": name, "erased": True}, f"Where the bell rang for {name} is erased.")
+        return
+    staff_bell.set_bell(desk.ctx, desk.actor, found, email=email, phone=phone, by=by)
+    now = next(one for one in view_staff(desk.ctx, desk.actor) if one.id == found)
+    where = " and ".join(text for text in (now.email, now.phone) if text)
+    kept = f" Kept: {where}." if where else ""
+    desk.show(now, f"The bell rings for {name} by {now.rings_by or 'nothing of their own'}.{kept}")

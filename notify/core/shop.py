@@ -54,6 +54,12 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "47 CFR 64.1200(c)(1): not before 8 or after 21 o'clock; some places are stricter; checked 2026-11-25",
     ),
     "question_days": ShopSetting(7, "how long a question stays open", _COMMON, most=366),
+    "alarm_minutes": ShopSetting(
+        60, "how long a message that might have left may wait before the messages page is alarmed", _COMMON, most=10_080
+    ),
+    "sms_part_price": ShopSetting(
+        "", "what one text message costs, in the shop's currency, such as 0.045; empty = unknown", "your gateway's bill"
+    ),
     "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON, most=30 * 24 * 60),
     "code_above": ShopSetting(
         0,
@@ -88,6 +94,8 @@ class Shop:
     collection_days: tuple[int, ...]
     telling_hours: str
     question_days: int
+    alarm_minutes: int
+    sms_part_price: str
     bench_minutes: int
     code_above: int
     controller: str

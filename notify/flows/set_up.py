@@ -8,6 +8,7 @@ from typing import Any
 
 from notify.core.actors import Actor
 from notify.core.contacts import check_region, parse_email, parse_phone
+from notify.core.cost import parse_part_price
 from notify.core.durations import add, parse_duration
 from notify.core.errors import Conflict, Invalid
 from notify.core.hours import Hours, SpecialDay
@@ -78,6 +79,8 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
         return parse_email(value)
     elif key in ("phone", "bell_phone") and value:
         return parse_phone(value, region=str(values.get("region") or "") or None).e164
+    elif key == "sms_part_price":
+        parse_part_price(value)
     elif key == "language" and value not in LANGUAGES:
         raise Invalid(f"{value!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field=key)
     elif key == "slot_minutes" and not 5 <= value <= 240:

@@ -1,8 +1,8 @@
-"""What the message pages show: the list with what became of each, and one message just as its reader sees it."""
+"""What the pages say of messages: a line with what became of each, and one message just as its reader sees it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from email import message_from_bytes, policy
@@ -16,7 +16,7 @@ from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.flows.context import Context
 from notify.render.sms import Count, count
-from notify.store import events, messages, people, tickets
+from notify.store import events, messages, people, staff, tickets
 from notify.store.database import Unit
 from notify.store.messages import Message
 
@@ -28,7 +28,8 @@ class MessageLine:
     """One message in a list; codes as stored. `to` is masked, empty for a call or when the person is forgotten.
 
     `at` is when it ended, else when it is due; `when` is when it ended, else when it was planned. `shop` tells
-    a notice to the shop itself.
+    a notice to the shop itself, and `staff` for whom of its people it rings. `perhaps_twice`: the end of a try is
+    not known and another try followed; `delivery` is what was heard after it left (core/messages.Delivery).
     """
 
     id: str
@@ -45,16 +46,12 @@ class MessageLine:
     when: datetime
     tried: int
     trouble: bool
-
-
-@dataclass(frozen=True, slots=True)
-class MessageList:
-    """A page of the list, newest first. `waiting` counts all that wait, `last_sent` is when one left last."""
-
-    lines: tuple[MessageLine, ...]
-    has_older: bool
-    waiting: int
-    last_sent: datetime | None
+    staff: str
+    perhaps_twice: bool
+    delivery: str
+    delivery_at: datetime | None
+    parts: int
+    resend: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,37 +86,31 @@ class MessageShown:
     tries: tuple[Try, ...]
 
 
-def view(ctx: Context, actor: Actor, *, page: int = 1, size: int = 50) -> MessageList:
-    """One page of all messages, the skipped and dropped ones too: they answer "why no message?"."""
-    actor.need("look")
-    with ctx.db.read(actor.shop_id) as unit:
-        found = messages.list_messages(unit, limit=size + 1, skip=(max(1, page) - 1) * size)
-        sent = messages.list_messages(unit, states=(MessageState.SENT,), limit=1)
-        return MessageList(
-            lines=message_lines(unit, found[:size]), has_older=len(found) > size,
-            waiting=messages.count_in(unit, MessageState.WAITING), last_sent=sent[0].ended_at if sent else None,
-        )  # fmt: skip
-
-
 def message_lines(unit: Unit, found: Iterable[Message]) -> tuple[MessageLine, ...]:
     """A line for each message, in the order given."""
     whole = tuple(found)
     visits = tickets.tickets_of_visits(unit, {m.visit_id for m in whole})
     known = people.people_by_id(unit, {m.person_id for m in whole if m.person_id})
-    return tuple(_line(unit, m, visits[m.visit_id], known.get(m.person_id)) for m in whole)
+    names = {row.id: str(row.name) for row in staff.list_staff(unit)}
+    return tuple(_line(unit, m, visits[m.visit_id], known.get(m.person_id), names) for m in whole)
 
 
-def _line(unit: Unit, message: Message, visit: tuple[tickets.Ticket, ...], person: people.Person | None) -> MessageLine:
+def _line(
+    unit: Unit, message: Message, visit: tuple[tickets.Ticket, ...], person: people.Person | None,
+    names: Mapping[str, str],
+) -> MessageLine:  # fmt: skip
     thing = message.about.partition(":")[2]
     ticket = next((t for t in visit if t.id == thing), visit[0])
     gone = person is not None and person.forgotten
     return MessageLine(
         id=message.id, notice=message.notice, state=str(message.state), reason=message.reason,
-        channel=message.channel, to="" if gone else _masked(unit, message.contact_id),
+        channel=message.channel, to="" if gone or not message.person_id else _masked(unit, message.contact_id),
         shop=NOTICES[message.notice].audience == "shop", forgotten=gone, number=show_number(ticket.number),
         ticket_id=ticket.id, at=message.ended_at or message.due_at, when=message.ended_at or message.created_at,
         tried=message.attempts,
-        trouble=message.state in TROUBLE,
+        trouble=message.state in TROUBLE, staff=names.get(message.contact_id, "") if not message.person_id else "",
+        perhaps_twice=message.ambiguous > 0 and message.attempts > 1, delivery=message.delivery,
+        delivery_at=message.delivery_at, parts=message.parts, resend=message.resend,
     )  # fmt: skip
 
 

@@ -10,7 +10,8 @@ from notify.core.hours import Hours
 from notify.core.shop import SHOP_SETTINGS, Shop
 from notify.flows.context import Context
 from notify.flows.forget import who_is_due
-from notify.store import shops, staff
+from notify.flows.view_staff import colleagues
+from notify.store import shops
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +28,15 @@ class Day:
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody who works here."""
+    """Somebody who works here; `rings_by` is how the shop's bell rings for them, `email` and `phone` where, masked."""
 
     id: str
     name: str
     role: str
     has_pin: bool
+    rings_by: str
+    email: str
+    phone: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,8 @@ def view(ctx: Context, actor: Actor) -> Settings:
                 for i, row, why in shops.special_days(unit) if row.day >= today
             ),
             people=tuple(
-                Person(row.id, row.name, row.role, bool(row.pin_hash)) for row in staff.list_staff(unit) if row.active
+                Person(one.id, one.name, one.role, one.has_pin, one.rings_by, one.email, one.phone)
+                for one in colleagues(unit) if one.active
             ),
             suppliers=tuple(
                 Supplier(row.id, row.name, row.cutoff, row.delivers_at, row.days,

@@ -8,6 +8,7 @@ from notify.core.actors import Actor
 from notify.core.mask import mask_email, mask_phone
 from notify.flows.context import Context
 from notify.store import rings, staff
+from notify.store.database import Unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +32,13 @@ def view_staff(ctx: Context, actor: Actor) -> tuple[Colleague, ...]:
     """Everybody who works or worked here, by name."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        rows = staff.list_staff(unit)
-        where = rings.addresses(unit, [row.id for row in rows])
+        return colleagues(unit)
+
+
+def colleagues(unit: Unit) -> tuple[Colleague, ...]:
+    """Like view_staff, inside the caller's transaction."""
+    rows = staff.list_staff(unit)
+    where = rings.addresses(unit, [row.id for row in rows])
     return tuple(
         Colleague(row.id, row.name, row.role, row.active, bool(row.pin_hash), row.rings_by,
                   _masked(where[row.id]["email"]), _masked(where[row.id]["sms"]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_date, format_time
@@ -24,3 +24,8 @@ def say_time(moment: datetime, *, zone: str, language: str) -> str:
     """Such as "17:30"; every language here writes the 24-hour clock."""
     local = moment.astimezone(ZoneInfo(zone))
     return format_time(local.time(), "HH:mm", locale=locale_of(language)).translate(_SPACES)
+
+
+def say_month(day: date, *, language: str) -> str:
+    """Such as "November 2026"."""
+    return format_date(day, "LLLL y", locale=locale_of(language)).translate(_SPACES)

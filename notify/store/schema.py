@@ -444,7 +444,7 @@ Index(
 Index(
     "ix_messages_parts",
     messages.c.shop_id,
-    messages.c.ended_at,
+    messages.c.composed_at,
     sqlite_where=text("parts > 0"),
     postgresql_where=text("parts > 0"),
 )

@@ -90,9 +90,13 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/bookings/<booking_id>/cancel", "POST", "staff:book"),
     ("/calls", "GET", "staff:see_contact"),
     ("/calls/<message_id>/log", "POST", "staff:log_call"),
+    ("/replies", "GET", "staff:see_contact"),
+    ("/replies/<reply_id>/seen", "POST", "staff:see_contact"),
     ("/messages", "GET", "staff:look"),
+    ("/messages/cost", "GET", "staff:look"),
     ("/messages/<message_id>", "GET", "staff:look"),
     ("/messages/<message_id>/html", "GET", "staff:look"),
+    ("/messages/<message_id>/resend", "POST", "staff:resend"),
     ("/previews", "GET", "staff:look"),
     ("/previews/html", "GET", "staff:look"),
     ("/demo/mail", "GET", "demo:look"),
@@ -102,6 +106,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/hours", "POST", "staff:settings"),
     ("/settings/closed", "POST", "staff:settings"),
     ("/settings/staff", "POST", "staff:staff"),
+    ("/settings/bell", "POST", "staff:look"),  # one's own; the flow asks who is meant
+    ("/settings/telling", "POST", "staff:settings"),
     ("/settings/suppliers", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )

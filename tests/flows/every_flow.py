@@ -18,9 +18,11 @@ from notify.flows import (
     promises,
     questions,
     reach,
+    resend,
     set_hours,
     set_up,
     staff,
+    staff_bell,
 )  # fmt: skip
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.store import messages, shops, tickets
@@ -154,6 +156,8 @@ SHOP_STEPS = (
     _flow("staff.add_staff", staff.add_staff, "odile", name="Odile", role="technician", password="four kind words",
           pin="4711"),
     _flow("staff.change_staff", staff.change_staff, staff_id=_made("odile"), role="counter"),
+    _flow("staff_bell.set_bell", staff_bell.set_bell, staff_id=_made("odile"), email="odile@example.net", by="email"),
+    _flow("staff_bell.forget_bell", staff_bell.forget_bell, staff_id=_made("odile")),
     Step("", lambda s: staff.sign_in(s.house.ctx, s.house.shop_id, name="Odile", password="four kind words",
                                      source="here", tries_an_hour=10), "session"),
     Step("", lambda s: s.house.clock.advance(600)),
@@ -199,6 +203,10 @@ WORK_STEPS = (
     _move("on_shelf"), _wait(91),
 )  # fmt: skip
 SHELF_STEPS = (
+    Step("resend.resend", lambda s: resend.resend(
+        s.house.ctx, s.house.actor(), s.message("sent", "ready").id,
+        reason="lost", look=s.house.services.dispatcher.look), telling=True),
+    _wait(1),
     _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(0), once="book-1"),
     _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(9), once="book-2"),
     _move("in_line", reason="fault_seen_again"),

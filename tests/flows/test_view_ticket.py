@@ -9,7 +9,7 @@ import pytest
 
 from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.tickets import MOVES, Phase
-from notify.flows import moves, parts, set_up, view_messages, view_settings
+from notify.flows import moves, parts, set_up, view_message_list, view_messages, view_settings
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.set_hours import HoursRow, set_hours
 from notify.flows.view_ticket import view
@@ -102,10 +102,10 @@ def test_a_message_shows_its_own_bytes_and_why_others_were_not_sent(full_day: Fu
 
 def test_the_list_of_messages_goes_page_by_page_without_gap_or_double(full_day: FullShop) -> None:
     house = full_day.house
-    whole = view_messages.view(house.ctx, house.actor(), size=500).lines
+    whole = view_message_list.view(house.ctx, house.actor(), size=500).lines
     paged: list[view_messages.MessageLine] = []
     page = 1
-    while (seen := view_messages.view(house.ctx, house.actor(), page=page, size=7)).lines:
+    while (seen := view_message_list.view(house.ctx, house.actor(), page=page, size=7)).lines:
         paged += seen.lines
         assert seen.has_older == (len(paged) < len(whole))
         page += 1

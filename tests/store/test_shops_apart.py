@@ -30,6 +30,7 @@ from notify.store import bookings, messages, people, schema, shops, tickets
 from notify.store import parts as part_rows
 from notify.store import questions as question_rows
 from notify.store.database import Unit
+from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending, Told
 from tests.parts.house import SHOP
 
@@ -101,6 +102,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "group": [(mine["message"], Composed(b"x", "<x@example.org>", "s", "sms", mine["contact_id"]))],
         "visits": [mine["visit_id"]], "endings": [Ending(mine["message"], MessageState.SENT)],
         "tries": [Told(mine["message"], "accepted", "c", "x")],
+        "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
+        "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
         "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
                      valid_until=None),

@@ -85,19 +85,75 @@ def _calls() -> Page:
     )  # fmt: skip
 
 
+def reply(number: str, **more: Any) -> Page:
+    """One reply, as _replies.html reads it."""
+    return {
+        "id": number, "when": "9:02", "who": "Pat Marlow, by text message", "read": "They ask something.", "subject": "",
+        "text": "May my sister collect it on Friday?\nShe has the ticket.", "is_quote": True, "number": "K7M-2X9T",
+        "href": "/tickets/12#replies", "due": "", "by": "", "is_new": True, "back": "/replies", **more,
+    }  # fmt: skip
+
+
+def _replies() -> Page:
+    return staff_base(
+        "replies",
+        sentence="Two replies wait to be read.",
+        replies=[
+            reply("9", who="ute@example.net, whom we do not know, by e-mail", read="They ask something.", number="", href="",
+                  subject="Do you repair organs?", text="It has no words, or it could not be read. It lies in the mailbox.", is_quote=False),
+            reply("7"),
+            reply("6", who="Noor Vale, by e-mail", read="They want to be forgotten. Messages to them have stopped; the rest is for a person to decide.",
+                  due="Answer them by Friday, 25 December.", is_new=False, by="Read by Ada Quill."),
+            reply("4", who="Sam Ferris, by text message", read="They asked us to stop; nothing more goes there.", text="STOP", is_new=False),
+        ],
+        newer_href="", older_href="/replies?page=2",
+    )  # fmt: skip
+
+
+def _message_line(n: int, when: str, subject: str, number: str, sentence: str, **more: Any) -> Page:
+    return {"href": f"/messages/{n}", "when": when, "subject": subject, "number": number, "sentence": sentence,
+            "trouble": False, "more": "", "again": False, **more}  # fmt: skip
+
+
 def _messages() -> Page:
+    def offer(*labels: str) -> list[dict[str, str]]:
+        return [{"code": label.lower(), "label": label} for label in labels]
+
     return staff_base(
         "messages",
-        sentence="One message waits to leave; the last left at 9:20.",
+        sentence="Two messages wait to leave; the last left at 9:20.",
+        alarm="One message should have left and has not, for three hours. Run shelfbell check: it says whether the way out is open.",
+        oldest={"href": "/messages/70", "number": "T3N-6W8L", "subject": "New time",
+                "sentence": "has waited three hours: the other side was busy; it is tried again. It leaves at 9:41."},
+        spent="This month: 14 text messages in 16 parts, £0.72.",
+        chosen={"group": "", "notice": "", "channel": "", "number": ""}, filtered=False,
+        choices={"group": offer("Waiting to leave", "Told", "Failed, or to be called", "Not sent"),
+                 "notice": offer("Ready to collect", "A question"), "channel": offer("By e-mail", "By text message")},
+        failed=[
+            _message_line(88, "9:06", "A question", "X3K-7M2P", "By e-mail to j••@example.net, could not be delivered: the other side refused it.",
+                          trouble=True, more="It came back at 9:08."),
+        ],
         messages=[
-            {"href": "/messages/90", "when": "9:24", "subject": "The radio is on the bench again", "number": "K7M-2X9T",
-             "sentence": "By e-mail to p••@example.org, leaves at 9:25.", "trouble": False},
-            {"href": "/messages/89", "when": "9:20", "subject": "Your camera is ready", "number": "W8L-5T3N",
-             "sentence": "By text message to +44 •••• ••• 123, taken by the other side.", "trouble": False},
-            {"href": "/messages/88", "when": "9:06", "subject": "A question about your camera", "number": "X3K-7M2P",
-             "sentence": "Could not be delivered to j••@example.net; became a call.", "trouble": True},
+            _message_line(90, "9:24", "Back on the bench", "K7M-2X9T", "By e-mail to p••@example.org, leaves at 9:25."),
+            _message_line(89, "9:20", "Ready to collect", "W8L-5T3N", "By text message to +44 •••• ••• 123, left at 9:20.",
+                          more="It arrived at 9:20. It may have arrived twice.", again=True),
+            _message_line(87, "9:02", "Answer (to the shop)", "W8L-5T3N", "By e-mail to Ada Quill, left at 9:02."),
         ],
         newer_href="", older_href="/messages?page=2",
+    )  # fmt: skip
+
+
+def _cost() -> Page:
+    def month(name: str, sentence: str, price: str, amount: str) -> Page:
+        kinds = [{"name": "Ready to collect", "messages": "9", "parts": "11", "amount": amount},
+                 {"name": "Answer (to the shop)", "messages": "5", "parts": "5", "amount": amount}]  # fmt: skip
+        return {"name": name, "sentence": sentence, "price": price, "kinds": kinds}
+
+    return staff_base(
+        "messages",
+        sentence="Each part of a text message costs 0.045 GBP now.",
+        months=[month("November 2026", "14 text messages in 16 parts, £0.72.", "One part cost 0.045.", "£0.50"),
+                month("October 2026", "14 text messages in 16 parts.", "", "")],
     )  # fmt: skip
 
 
@@ -112,7 +168,8 @@ def _message() -> Page:
         sms="Tramstop Bench: your radio K7M-2X9T is ready. Open until 18:30.",
         sms_sentence="One text message, 63 of 160 characters.",
         say="Your radio is repaired and ready. We are open until half past six.",
-        missing="", back_href="/messages", back_label="All messages",
+        missing="", back_href="/messages", back_label="All messages", resend_href="/messages/90/resend", reason="",
+        reasons=[{"code": "lost", "label": "They have lost it"}, {"code": "asked", "label": "They asked for it"}],
     )  # fmt: skip
 
 
@@ -161,8 +218,13 @@ def _settings() -> Page:
                 "telling_hours": "mon-sat 08:00-21:00; sun 10:00-20:00"},
         closed=[{"day": "9", "label": "Friday, 25 December, closed"}],
         special={"day": "", "opens": "", "closes": "", "reason": ""},
-        people=[{"id": "1", "name": "Ada Quill", "role_words": "owner", "you": True},
-                {"id": "2", "name": "Ben Rowe", "role_words": "technician", "you": False}],
+        people=[{"id": "1", "name": "Ada Quill", "role_words": "owner", "you": True, "rings": "The bell rings by e-mail to a••@example.org.",
+                 "rings_by": "email", "has_bell": True, "may_ring": True},
+                {"id": "2", "name": "Ben Rowe", "role_words": "technician", "you": False, "rings": "The bell rings on the shop's own address.",
+                 "rings_by": "", "has_bell": False, "may_ring": True}],
+        rings_by=[{"code": "email", "label": "By e-mail"}, {"code": "sms", "label": "By text message"}, {"code": "both", "label": "By both"}],
+        bell={"id": "2", "email": "ben at home", "phone": "", "by": "email"},
+        telling={"bell_phone": "", "alarm_minutes": "60", "sms_part_price": "0.045"},
         roles=[{"code": "counter", "label": "counter"}, {"code": "technician", "label": "technician"}, {"code": "owner", "label": "owner"}],
         person={"name": "", "role": "counter"},
         suppliers=[{"id": "1", "name": "Lantern Spares", "sentence": "Order by 17:00, here the next working day.", "may_drop": True}],
@@ -198,7 +260,21 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         "deliveries_none": ("deliveries.html", {**_deliveries(), **quiet}),
         "pickups": ("pickups.html", _pickups()),
         "calls": ("calls.html", _calls()),
+        "replies": ("replies.html", _replies()),
+        "replies_none": (
+            "replies.html",
+            {**_replies(), "replies": [], "sentence": "Every reply has been read.", "older_href": ""},
+        ),
         "messages": ("messages.html", _messages()),
+        "messages_none": (
+            "messages.html",
+            {**_messages(), "failed": [], "messages": [], "oldest": None, "alarm": "", "spent": "", "filtered": True},
+        ),
+        "cost": ("cost.html", _cost()),
+        "cost_none": (
+            "cost.html",
+            {**_cost(), "months": [], "sentence": "What a text message costs is not set, so only parts are counted."},
+        ),
         "message": ("message.html", _message()),
         "preview": ("preview.html", _preview()),
         "demo_mail": ("demo_mail.html", _demo_mail()),

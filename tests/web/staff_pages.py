@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
-LISTS = ("/", "/deliveries", "/pickups", "/calls", "/messages", "/settings")
+LISTS = ("/", "/deliveries", "/pickups", "/calls", "/replies", "/messages", "/settings")
 # Words that look like codes and are none: addresses of the shop and of the calendar, e-mail addresses.
 NO_CODE = re.compile(r"\S*@\S+|https?://\S+")
 CODE = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b|\bNone\b|\bTrue\b|\bFalse\b|\{\w*\}|&amp;|P\d+[DMY]\b|T\d\d:\d\d")
@@ -30,6 +30,7 @@ class Reader(HTMLParser):
         self.forms: list[Form] = []
         self._main = self._hidden = 0
         self._select = self._textarea = ""
+        self._asks = False
         self.feed(html)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -40,6 +41,7 @@ class Reader(HTMLParser):
             return
         if tag == "form":
             self.forms.append(Form(a["action"]))
+            self._asks = a.get("method", "get") != "post"
         elif self.forms:
             self._field(tag, a)
 
@@ -61,6 +63,9 @@ class Reader(HTMLParser):
     def handle_endtag(self, tag: str) -> None:
         self._hidden -= tag in ("script", "style", "svg")
         self._main -= tag == "main"
+        if tag == "form" and self._asks and self.forms:
+            self.forms.pop()  # it only asks for a page, and changes nothing
+            self._asks = False
         self._select = "" if tag == "select" else self._select
         self._textarea = "" if tag == "textarea" else self._textarea
 

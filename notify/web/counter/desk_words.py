@@ -48,7 +48,7 @@ def _in_words(code: str) -> str:
     for group in ("staff_phase", "staff_reason", "answer"):
         if f"{group}.{code}" in services().words.get("en"):
             return staff_word(group, code)
-    for group in ("move", "call_result", "part_state", "question", "why"):
+    for group in ("move", "call_result", "part_state", "question", "why", "message_reason"):
         if f"{group}.{code}" in words():
             return words()[f"{group}.{code}"]
     return code.replace("_", " ")

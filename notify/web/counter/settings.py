@@ -13,14 +13,15 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Invalid, NotifyError
 from notify.core.hours import Hours
 from notify.core.instants import instant, zone
+from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES, may
-from notify.flows import set_up, staff
+from notify.flows import set_up, staff, staff_bell
 from notify.flows.set_hours import HoursRow, set_hours
 from notify.flows.view_pickups import view as pickups_on
-from notify.flows.view_settings import Day, Settings, Supplier, view
+from notify.flows.view_settings import Day, Person, Settings, Supplier, view
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
-from notify.web.here import ctx, current_actor
+from notify.web.here import ctx, current_actor, services
 from notify.web.pages import ROLES, Problem, redirect_with, render_page, say
 from notify.web.say import Say
 
@@ -28,6 +29,7 @@ pages = Blueprint("settings", __name__)
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
 SHOP = ("name", "phone", "email", "region", "address")
+TELLING = ("bell_phone", "alarm_minutes", "sms_part_price")
 PICKUP = ("slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
 MOST_ROWS = 60
 _ROW_NAME = re.compile("weekday-([0-9]{1,4})")
@@ -45,6 +47,8 @@ def _page(*, errors: list[Problem] | None = None, status: int = 200, **typed: An
         "shop": {name: getattr(seen.shop, name) for name in (*SHOP, "zone")},
         "hours": [_stored_row(i, row) for i, (_, row) in enumerate(seen.hours, 1)],
         "pickup": {name: str(getattr(seen.shop, name)) for name in PICKUP},
+        "telling": {name: str(getattr(seen.shop, name)) for name in TELLING},
+        "bell": {"id": "", "email": "", "phone": "", "by": ""},
         "special": {"day": "", "opens": "", "closes": "", "reason": ""},
         "person": {"name": "", "role": "counter"},
         "supplier": {"name": "", "cutoff": "", "delivers_at": "", "days": ""},
@@ -58,6 +62,7 @@ def _page(*, errors: list[Problem] | None = None, status: int = 200, **typed: An
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
         closed=[_closed(one, speak) for one in seen.days], people=_people(seen),
         roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
+        rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         suppliers=[
             {"id": s.id, "name": s.name, "sentence": _habits(s), "may_drop": not s.in_use} for s in seen.suppliers
         ],
@@ -89,8 +94,19 @@ def _closed(one: Day, speak: Say) -> dict[str, str]:
 
 
 def _people(seen: Settings) -> list[d.Line]:
-    me = current_actor().id
-    return [{"id": p.id, "name": p.name, "role_words": ROLES[p.role], "you": p.id == me} for p in seen.people]
+    me = current_actor()
+    return [
+        {"id": p.id, "name": p.name, "role_words": ROLES[p.role], "you": p.id == me.id, "rings": rings_words(p),
+         "rings_by": p.rings_by, "has_bell": bool(p.email or p.phone),
+         "may_ring": p.id == me.id or may(me.role, "staff")}
+        for p in seen.people
+    ]  # fmt: skip
+
+
+def rings_words(one: Person) -> str:
+    """Where the shop's bell rings for somebody, in a sentence; addresses are masked."""
+    where = {"email": one.email, "sms": one.phone, "both": f"{one.email} and {one.phone}"}.get(one.rings_by, "")
+    return d.words()(f"rings.{one.rings_by}", where=where) if where else d.words()("rings.none")
 
 
 def _habits(one: Supplier) -> str:
@@ -199,7 +215,8 @@ def people() -> Response:
     """Takes somebody on, or notes that somebody has left."""
     form = request.form
     if form.get("leave"):
-        return _change(lambda: staff.change_staff(ctx(), current_actor(), form["leave"], active=False),
+        return _change(lambda: staff.change_staff(ctx(), current_actor(), form["leave"], active=False,
+                                                  drop_copies=services().drop_copies),
                        "They can no longer sign in.", prefix="staff")  # fmt: skip
     typed = {"name": form.get("name", ""), "role": form.get("role", "")}
     secrets = {name: form.get(name, "") for name in ("password", "pin")}
@@ -207,6 +224,31 @@ def people() -> Response:
         lambda: staff.add_staff(ctx(), current_actor(), **typed, **secrets),
         f"{typed['name'].strip()[:80]} can sign in now.", prefix="staff", person=typed,
     )  # fmt: skip
+
+
+@pages.post("/settings/bell")
+def bell() -> Response:
+    """Where the shop's bell rings for one person: their own to set, and the owner's; or erases it."""
+    form = request.form
+    if form.get("erase"):
+        return _change(lambda: staff_bell.forget_bell(ctx(), current_actor(), form["erase"],
+                                                      drop_copies=services().drop_copies),
+                       "Where the bell rang is erased.", prefix="bell")  # fmt: skip
+    typed = {name: form.get(name, "") for name in ("email", "phone", "by")}
+    # An empty field leaves what is kept, which the page shows masked only.
+    given: dict[str, Any] = {name: text for name, text in typed.items() if text.strip() or name == "by"}
+    who = form.get("id", "")
+    return _change(lambda: staff_bell.set_bell(ctx(), current_actor(), who, **given), "The bell is set.",
+                   prefix=f"bell-{who}", bell={"id": who, **typed})  # fmt: skip
+
+
+@pages.post("/settings/telling")
+def telling() -> Response:
+    """The shop's own bell number, when the messages page is alarmed, and what a text message costs."""
+    typed = {name: request.form.get(name, "") for name in TELLING}
+    region = view(ctx(), current_actor()).shop.region  # how a number without a country is meant
+    return _change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),
+                   "Kept.", prefix="telling", telling=typed)  # fmt: skip
 
 
 @pages.post("/settings/suppliers")

@@ -388,7 +388,7 @@ def upgrade() -> None:
     op.create_index(
         "ix_messages_parts",
         "messages",
-        ["shop_id", "ended_at"],
+        ["shop_id", "composed_at"],
         unique=False,
         sqlite_where=sa.text("parts > 0"),
         postgresql_where=sa.text("parts > 0"),
