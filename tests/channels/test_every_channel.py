@@ -10,27 +10,51 @@ import pytest
 
 from notify.channels.base import Channel, Verdict
 from notify.channels.folder import FolderChannel
+from notify.channels.http_call import Caller, target
 from notify.channels.memory import MemoryChannel
+from notify.channels.sms_http import HttpSms
 from notify.channels.sms_mailgate import SmsMailgate
 from notify.channels.smtp import SmtpChannel
 from tests.channels.conftest import outgoing
 from tests.channels.scripted import ScriptedServer
+from tests.channels.test_sms_http import TOLD
+from tests.parts.gateway import Gateway
+from tests.parts.modem import ScriptedModem
 
 TEMPLATE = "{digits}@sms.example.org"
+NUMBER = "+447700900123"
 
 
 class Kit:
     """A channel, how to address it, and how to see what arrived at its other end."""
 
-    def __init__(self, channel: Channel, arrived: Callable[[], list[bytes]], *, to: str = "pat@example.org") -> None:
-        self.channel, self.arrived, self.to = channel, arrived, to
+    def __init__(
+        self, channel: Channel, arrived: Callable[[], list[bytes]], *, to: str = "pat@example.org", text: bool = False
+    ) -> None:
+        self.channel, self.arrived, self.to, self._text = channel, arrived, to, text
+
+    def expected(self, payload: bytes) -> bytes:
+        """What should arrive of a payload: all of it, or where no mail is carried its text with plain line ends."""
+        if not self._text:
+            return payload
+        return payload.partition(b"\r\n\r\n")[2].replace(b"\r\n", b"\n").removesuffix(b"\n")
 
 
 @pytest.fixture(
-    params=["memory", "folder", pytest.param("smtp", marks=pytest.mark.real), "sms over memory", "sms over folder"]
-)
+    params=["memory", "folder", pytest.param("smtp", marks=pytest.mark.real), "sms over memory", "sms over folder",
+            pytest.param("sms by http", marks=pytest.mark.real), "sms by modem"]
+)  # fmt: skip
 def kit(request: pytest.FixtureRequest, tmp_path: Path) -> Kit:
     kind = request.param
+    if kind == "sms by http":
+        gateway = Gateway()
+        request.addfinalizer(gateway.stop)
+        place = target(f"http://127.0.0.1:{gateway.port}/send", this_machine=True)
+        by_http = HttpSms(TOLD, Caller(place, patience=5, most=4096))
+        return Kit(by_http, lambda: [one.told()["words"].encode() for one in gateway.requests], to=NUMBER, text=True)
+    if kind == "sms by modem":
+        modem = ScriptedModem()
+        return Kit(modem.channel(), lambda: [one.encode() for one in modem.texts()], to=NUMBER, text=True)
     if kind == "smtp":
         server: ScriptedServer = request.getfixturevalue("scripted")()
         smtp: SmtpChannel = request.getfixturevalue("channel_to")(server.port)
@@ -56,13 +80,13 @@ def files(folder: Path) -> list[bytes]:
 def test_a_message_arrives_byte_for_byte(kit: Kit) -> None:
     message = outgoing(to=kit.to)
     assert kit.channel.send(message).verdict is Verdict.ACCEPTED
-    assert kit.arrived() == [message.payload]
+    assert kit.arrived() == [kit.expected(message.payload)]
 
 
 def test_many_messages_arrive_in_order_and_none_twice(kit: Kit) -> None:
     messages = [outgoing(number, to=kit.to) for number in range(12)]
     assert {kit.channel.send(message).verdict for message in messages} == {Verdict.ACCEPTED}
-    assert kit.arrived() == [message.payload for message in messages]
+    assert kit.arrived() == [kit.expected(message.payload) for message in messages]
 
 
 BAD_RECIPIENTS = [

@@ -137,7 +137,7 @@ def test_a_connection_lost_after_the_dot_is_unknown_and_the_same_bytes_go_again(
     assert [got.content for got in smtp_server.messages] == [message.payload] * 2
 
 
-def test_each_thread_has_its_own_connection_and_close_takes_them_all(
+def test_threads_never_share_a_connection_and_close_takes_them_all(
     start_smtp: Callable[..., SmtpServer], channel_to: Callable[..., SmtpChannel]
 ) -> None:
     server = start_smtp(security="none")
@@ -157,7 +157,8 @@ def test_each_thread_has_its_own_connection_and_close_takes_them_all(
         thread.join(timeout=20)
     assert verdicts == [Verdict.ACCEPTED] * 40
     assert len({got.content for got in server.messages}) == 40
-    assert server.connections == 4
+    opened = server.connections  # one that is free again is taken rather than a new one
+    assert 1 <= opened <= 4
     channel.close()
     assert channel.send(outgoing()).verdict is Verdict.ACCEPTED  # a closed channel opens again
-    assert server.connections == 5
+    assert server.connections == opened + 1

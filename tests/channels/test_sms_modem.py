@@ -1,0 +1,134 @@
+"""A GSM modem: parts, their order and headers, faults between them, and the real library on its dummy phone."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from notify.channels.base import Verdict
+from notify.channels.sms_modem import GammuModem, ModemFault, concatenation, gammu_modem
+from notify.core.errors import Misconfigured
+from notify.render.sms import split
+from tests.channels.test_sms_http import NUMBER, text_message
+from tests.parts.modem import Part, ScriptedModem
+
+LONG = "Your radio is ready. " * 12  # 252 characters, two parts
+FOREIGN = "Ваш приёмник готов 📻 " * 8
+
+
+def test_a_short_text_is_one_part_without_a_header() -> None:
+    modem = ScriptedModem()
+    receipt = modem.channel().send(text_message("Ready: 5 € [now]"))
+    assert receipt.verdict is Verdict.ACCEPTED
+    (part,) = modem.parts
+    assert (part.number, part.text, part.unicode, part.udh) == (NUMBER, "Ready: 5 € [now]", False, b"")
+
+
+@pytest.mark.parametrize(("text", "unicode"), [(LONG, False), (FOREIGN, True)])
+def test_a_long_text_leaves_in_parts_that_a_phone_can_join(text: str, unicode: bool) -> None:
+    modem = ScriptedModem()
+    assert modem.channel().send(text_message(text)).verdict is Verdict.ACCEPTED
+    whole = [part.text for part in modem.parts]
+    assert tuple(whole) == split(text.removesuffix("\n"))
+    # TS 23.040 9.2.3.24 and 9.2.3.24.1: length 5, element 0, its length 3, reference, how many, which.
+    heads = [part.udh for part in modem.parts]
+    assert {(len(h), h[:3], h[4]) for h in heads} == {(6, b"\5\0\3", len(heads))}
+    assert [h[5] for h in heads] == list(range(1, len(heads) + 1))
+    assert len({h[3] for h in heads}) == 1
+    assert {part.unicode for part in modem.parts} == {unicode}
+    again = ScriptedModem()
+    again.channel().send(text_message(text))
+    assert again.parts == modem.parts  # the same reference: a repeated try joins with what came before
+
+
+def test_a_fault_before_the_first_part_is_tried_again_and_after_it_nobody_knows() -> None:
+    busy = ModemFault("modem-14", "No answer.")
+    gone = ModemFault("modem-69", "No such number +447700900123.", lasting=True)
+    first = ScriptedModem(refuses=lambda number: busy if number == 0 else None)
+    channel = first.channel()
+    receipt = channel.send(text_message(LONG))
+    assert (receipt.verdict, receipt.code) == (Verdict.TRY_LATER, "modem-14")
+    assert channel.send(text_message(LONG)).verdict is Verdict.ACCEPTED
+    assert (first.opened, first.closed) == (2, 1)  # a modem that stumbled is opened anew
+    receipt = ScriptedModem(refuses=lambda number: gone).channel().send(text_message())
+    assert receipt.verdict is Verdict.NEVER and "7700900123" not in receipt.text
+    second = ScriptedModem(refuses=lambda number: gone if number == 1 else None)
+    assert second.channel().send(text_message(LONG)).verdict is Verdict.UNKNOWN
+
+
+def test_without_the_library_the_advice_names_the_extra(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "gammu", None)  # Python's own way to make an import fail
+    with pytest.raises(Misconfigured, match=r"shelfbell\[modem\]"):
+        gammu_modem("/dev/ttyUSB0", "at")
+
+
+def test_one_header_holds_numbers_up_to_255() -> None:
+    assert concatenation("x", 255, 255)[4:] == b"\xff\xff"
+    assert concatenation("x", 1, 1) == b""
+
+
+HAS_LIBRARY = importlib.util.find_spec("gammu") is not None
+needs_library = pytest.mark.skipif(not HAS_LIBRARY, reason="python-gammu has no wheel for this kind of machine")
+# What the library's encoder wants to be told beside what our own code tells it.
+REST = {
+    "Folder": 0, "Memory": "SM", "Location": 0, "Name": "", "DeliveryStatus": 0, "ReplyViaSameSMSC": 0, "Class": -1,
+    "MessageReference": 0, "ReplaceMessage": 0, "RejectDuplicates": 0, "State": "UnSent", "InboxFolder": 0,
+    "Number": NUMBER, "SMSC": {"Location": 1, "Number": "+447700900001"}, "Type": "Submit",
+}  # fmt: skip
+
+
+def on_the_air(part: Part, text: str | None = None) -> Any:
+    """The library's own reading of the octets that it makes of a part (TS 23.040 9.2.2.2, SMS-SUBMIT)."""
+    library = importlib.import_module("gammu")
+    told = {
+        **REST, "Text": part.text if text is None else text,
+        "Coding": "Unicode_No_Compression" if part.unicode else "Default_No_Compression",
+    }  # fmt: skip
+    if part.udh:
+        told["UDH"] = {"Type": "UserUDH", "Text": part.udh}
+    return library.DecodePDU(library.EncodePDU(told, "Submit"))
+
+
+@needs_library
+@pytest.mark.parametrize("text", [LONG, FOREIGN, "€[" * 100, "a" * 306 + "€", "Ready."])
+def test_an_independent_encoder_reads_each_part_as_we_meant_it(text: str) -> None:
+    modem = ScriptedModem()
+    modem.channel().send(text_message(text))
+    read = [on_the_air(part) for part in modem.parts]
+    # Its decoder counts septets as characters and so leaves a NUL behind for each escape.
+    assert [one["Text"].rstrip("\0") for one in read] == [part.text for part in modem.parts]
+    if len(read) > 1:
+        heads = [one["UDH"] for one in read]
+        assert {(head["Type"], head["AllParts"]) for head in heads} == {("ConcatenatedMessages", len(read))}
+        assert [head["PartNumber"] for head in heads] == list(range(1, len(read) + 1))
+
+
+@needs_library
+def test_a_full_part_has_no_room_for_one_more_character() -> None:
+    modem = ScriptedModem()
+    modem.channel().send(text_message("a" * 200))
+    full = modem.parts[0]
+    assert len(full.text) == 153 and on_the_air(full)["Text"] == full.text
+    with pytest.raises(importlib.import_module("gammu").GSMError):
+        on_the_air(full, full.text + "a")
+
+
+@pytest.mark.real
+@needs_library
+def test_the_real_library_takes_every_part_on_its_dummy_phone(tmp_path: Path) -> None:
+    library = importlib.import_module("gammu")
+    phone = tmp_path / "phone"
+    phone.mkdir()
+    modem = GammuModem(library, device=str(phone), connection="none", model="dummy")
+    scripted = ScriptedModem()
+    scripted.channel().send(text_message(FOREIGN))
+    references = [modem.send(one.number, one.text, unicode=one.unicode, udh=one.udh) for one in scripted.parts]
+    modem.close()
+    assert len(references) == len(scripted.parts) > 1
+    with pytest.raises(ModemFault):
+        GammuModem(library, device=str(tmp_path / "nothing"), connection="at", model="at")
