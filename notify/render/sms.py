@@ -146,14 +146,15 @@ def _inside(text: str, start: int, border: int) -> bool:
 
 
 def _link_pushed(text: str) -> str:
-    """`text` with spaces before its cut link, so that the link begins the next part."""
-    found = _cut_link(text, wide=False)
-    if found is None:
-        return text
-    start, border = found
-    encoding = count(text).encoding
-    room = sum(_cost(character, encoding) for character in text[start:border])
-    return f"{text[:start]}{' ' * room}{text[start:]}"
+    """`text` with spaces before a cut link, so that it begins the next part however the parts are numbered."""
+    for wide in (False, True, False):  # what suits the one kind of reference may not suit the other
+        found = _cut_link(text, wide=wide)
+        if found is not None:
+            start, border = found
+            encoding = count(text).encoding
+            room = sum(_cost(character, encoding) for character in text[start:border])
+            text = f"{text[:start]}{' ' * room}{text[start:]}"
+    return text
 
 
 def _fill(costs: list[int], room: int) -> tuple[int, ...]:
