@@ -10,7 +10,7 @@ from tests.bench import claim_page, idle, messages, smtp_channel
 from tests.bench.line import Figure, machine
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
-    "messages": lambda: messages.figures(n=20, rounds=15),
+    "messages": lambda: messages.figures(n=20, rounds=15, drained=500, drain_rounds=10),
     "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
     "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
     "idle": lambda: idle.figures(seconds=20, settle=20),

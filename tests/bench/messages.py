@@ -4,130 +4,122 @@ from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.dispatch.said import Saying, gather_said
-from notify.flows import moves
-from notify.flows.check_in_form import DeviceForm
-from notify.store import messages, migrate, people, shops
+from notify.store import messages, people, shops
 from tests.bench import baselines
 from tests.bench.line import Figure, alternate, compare, cpu
-from tests.bench.processes import Helper, helper
-from tests.parts.clock import FakeClock
-from tests.parts.house import House, make_house
+from tests.bench.processes import Helper, cores, helper, on_core
+from tests.bench.stage import check_in, drain, house_on, put_back, shelve, stage
+from tests.parts.house import House
 
 BASELINE = (
     "bare loop: the same texts and mail composed by the same functions from facts already at hand, "
-    "smtplib.sendmail(bytes) on one persistent connection; no database, no second look, no receipt"
+    "smtplib.sendmail(bytes) on one persistent connection; no database, no second look, no receipt. "
+    "The sender on one core, the mail server on another, as it would be on another machine"
 )
 
 
 @dataclass(frozen=True, slots=True)
-class Round:
-    """One round of ours: seconds to record the events, and to claim, compose, send and settle; CPU seconds of both."""
+class Plan:
+    """One figure: `prepare` gives a round's visits, `work` brings their messages out."""
 
-    recording: float
-    draining: float
-    cpu_recording: float
-    cpu_draining: float
+    name: str
+    goal: float
+    n: int
+    prepare: Callable[[], list[str]]
+    work: Callable[[], None]
 
 
-def figures(*, n: int, rounds: int) -> list[Figure]:
-    """`messages_whole_life` and `outbox_drain` of one run; `n` messages a round."""
-    with (
-        tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as folder,
-        helper("tests.bench.sink") as sink,
-        _house(Path(folder), int(sink.first)) as house,
-    ):
-        return _measure(house, sink, n=n, rounds=rounds)
+def figures(*, n: int, rounds: int, drained: int, drain_rounds: int) -> list[Figure]:
+    """`messages_whole_life` with `n` messages a round, `outbox_drain` with `drained` messages a round."""
+    with _house() as (house, sink):
+        whole = _measure(house, sink, _whole_life(house, n), rounds=rounds)
+    with _house() as (house, sink):
+        return [whole, _measure(house, sink, _drain(house, drained), rounds=drain_rounds)]
 
 
 @contextmanager
-def _house(folder: Path, port: int) -> Iterator[House]:
-    """A wired installation on SQLite with the product's own pragmas, sending over SMTP to the sink."""
-    url = f"sqlite:///{folder / 'shelfbell.db'}"
-    migrate.upgrade(url)
-    channel = SmtpChannel(SmtpSettings("127.0.0.1", port, security="none"))
-    house = make_house(folder, url, clock=FakeClock(), channels={"email": channel})
-    try:
-        yield house
-    finally:
-        house.services.close()
+def _house() -> Iterator[tuple[House, Helper]]:
+    """A wired installation on SQLite that sends over SMTP to the sink."""
+    with tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as folder, helper("tests.bench.sink") as sink:
+        sink.stay_on(cores()[1])
+        channel = SmtpChannel(SmtpSettings("127.0.0.1", int(sink.first), security="none"))
+        with house_on(Path(folder), channel) as house, on_core(cores()[0]):
+            yield house, sink
 
 
-def _measure(house: House, sink: Helper, *, n: int, rounds: int) -> list[Figure]:
-    visits: list[list[str]] = []
-    ours: list[Round] = []
+def _whole_life(house: House, n: int) -> Plan:
+    """Each round has its own visits: their devices go on the shelf, the bell waits, everything due is delivered."""
+    tickets: list[str] = []
+
+    def prepare() -> list[str]:
+        tickets[:], visits = check_in(house, n)
+        return visits
+
+    def work() -> None:
+        shelve(house, tickets)
+        house.clock.advance(91)
+        assert drain(house) == n
+
+    return Plan("messages_whole_life", 0.5, n, prepare, work)
+
+
+def _drain(house: House, n: int) -> Plan:
+    """The same messages in each round, waiting as if nobody had looked at them yet: claim to settled receipt."""
+    visits = stage(house, n)
+
+    def prepare() -> list[str]:
+        put_back(house, n, composed=False)
+        return visits
+
+    def work() -> None:
+        assert drain(house) == n
+
+    return Plan("outbox_drain", 0.8, n, prepare, work)
+
+
+def _measure(house: House, sink: Helper, plan: Plan, *, rounds: int) -> Figure:
     line = baselines.open_line(int(sink.first))
     sender = house.services.dispatcher.preparer.composer.sending.sender
-    same, cpu_theirs = 0, 0.0
+    before, same, busy = sink.ask()["messages"], 0, {"ours": 0.0, "theirs": 0.0}
+    visits: list[str] = []
+
+    def timed(side: str, number: int, work: Callable[[], object]) -> float:
+        began, busy_then = time.perf_counter(), time.process_time()
+        work()
+        taken = time.perf_counter() - began
+        busy[side] += time.process_time() - busy_then if number else 0.0
+        return plan.n / taken
 
     def we(number: int) -> float:
-        tickets, batch = prepare(house, n)
-        visits.append(batch)
-        ours.append(tell(house, tickets))
+        visits[:] = plan.prepare()
+        rate = timed("ours", number, plan.work)
         house.ctx.db.checkpoint()
-        return n / (ours[-1].recording + ours[-1].draining)
+        return rate
 
     def they(number: int) -> float:
-        nonlocal same, cpu_theirs
-        letters, sent = as_letters(house, visits[number])
-        began, busy = time.perf_counter(), time.process_time()
-        baselines.compose_and_send(line, letters, texts=house.services.texts, sender=sender)
-        taken = time.perf_counter() - began
-        cpu_theirs += time.process_time() - busy if number else 0.0
-        bare = (baselines.compose_bare(one, texts=house.services.texts, sender=sender) for one in letters)
+        nonlocal same
+        letters, sent = as_letters(house, visits)
+        texts = house.services.texts
+        rate = timed("theirs", number, lambda: baselines.compose_and_send(line, letters, texts=texts, sender=sender))
+        bare = (baselines.compose_bare(one, texts=texts, sender=sender) for one in letters)
         same += sum(a == b for a, b in zip(bare, sent, strict=True))
-        return n / taken
+        return rate
 
     pairs = alternate(rounds, we, they)
     line.quit()
     counted = sink.ask()
-    more = {"same_bytes": same, "taken_by_sink": counted["messages"],
-            "octets_a_message": counted["octets"] // counted["messages"]}  # fmt: skip
-    drained = [(n / one.draining, theirs) for one, (_, theirs) in zip(ours[1:], pairs, strict=True)]
-    draining = sum(one.cpu_draining for one in ours[1:])
-    whole = draining + sum(one.cpu_recording for one in ours[1:])
-    return [
-        _figure("messages_whole_life", pairs, n * rounds, more | cpu(whole, cpu_theirs, n=n * rounds)),
-        _figure("outbox_drain", drained, n * rounds, more | cpu(draining, cpu_theirs, n=n * rounds)),
-    ]
-
-
-def _figure(name: str, pairs: list[tuple[float, float]], n: int, more: dict[str, Any]) -> Figure:
     ratio, ours, theirs = compare(pairs, unit="messages/s")
-    return Figure(name, ratio, 0.5, BASELINE, n, ours, theirs, more=dict(more))
-
-
-def prepare(house: House, n: int) -> tuple[list[str], list[str]]:
-    """`n` visits whose device is on the bench, nothing waiting in the outbox: (tickets, visits)."""
-    tickets, visits = [], []
-    for number in range(n):
-        device = DeviceForm("Kestrel pocket radio", device_class="radio", fault="no sound", price_agreed="30")
-        done = house.check_in(device, name=f"Ines Farrow {number}", phone="", email=f"ines{number}@example.org")
-        tickets.append(done.ticket_ids[0])
-        visits.append(done.visit_id)
-        for phase in ("in_line", "on_bench"):
-            moves.move(house.ctx, house.actor(), done.ticket_ids[0], phase)
-    house.deliver(after=91)
-    return tickets, visits
-
-
-def tell(house: House, tickets: list[str]) -> Round:
-    """Each device goes on the shelf; then the bell has waited and everything due is delivered."""
-    began, busy = time.perf_counter(), time.process_time()
-    for ticket_id in tickets:
-        moves.move(house.ctx, house.actor(), ticket_id, "on_shelf", outcome="repaired")
-    recorded, busy_then = time.perf_counter(), time.process_time()
-    house.clock.advance(91)
-    while house.services.dispatcher.run_once(house.shop_id):
-        pass
-    return Round(recorded - began, time.perf_counter() - recorded, busy_then - busy, time.process_time() - busy_then)
+    more = {"same_bytes": same, "taken_by_sink": counted["messages"] - before,
+            "octets_a_message": counted["octets"] // counted["messages"],
+            **cpu(busy["ours"], busy["theirs"], n=plan.n * rounds)}  # fmt: skip
+    return Figure(plan.name, ratio, plan.goal, BASELINE, plan.n * rounds, ours, theirs, more=more)
 
 
 def as_letters(house: House, visits: list[str]) -> tuple[list[baselines.Letter], list[bytes]]:
