@@ -13,6 +13,7 @@ from notify.flows.view_deliveries import Deliveries
 from notify.flows.view_deliveries import gather as gather_deliveries
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_pickups import Pickup, Shelved, pickups_of, shelf
+from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, new_on_sheet
 from notify.store import events, questions, tickets
 from notify.store.database import Unit
 from notify.store.questions import Question
@@ -60,6 +61,8 @@ class DaySheet:
     shelf: tuple[Shelved, ...]
     pickups: tuple[Pickup, ...]
     calls: tuple[Call, ...]
+    replies: tuple[ReplyLine, ...]
+    broken: tuple[BrokenLine, ...]
     resting: int
 
 
@@ -76,6 +79,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
+            replies=new_on_sheet(ctx, unit, lines), broken=broken_on_sheet(unit),
             resting=_resting(work, deliveries),
         )  # fmt: skip
 

@@ -11,17 +11,18 @@ from notify.core.messages import MessageState
 from notify.core.shop import Shop
 from notify.flows.check_in import token_hash
 from notify.flows.context import Context
-from notify.store import messages, parts
+from notify.store import messages, parts, replies
 from notify.store.claims import Claim, find_claim
 
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """The shop as it is set today; parts due by the end of today; calls to make."""
+    """The shop as it is set today; parts due by the end of today; calls to make; replies nobody has read."""
 
     shop: Shop
     deliveries: int
     calls: int
+    replies: int
 
 
 def view_desk(ctx: Context, actor: Actor) -> Desk:
@@ -31,7 +32,8 @@ def view_desk(ctx: Context, actor: Actor) -> Desk:
         shop = ctx.shop(unit)
         tomorrow = ctx.today(shop) + timedelta(days=1)
         midnight = datetime(tomorrow.year, tomorrow.month, tomorrow.day, tzinfo=ZoneInfo(shop.zone))
-        return Desk(shop, parts.count_due(unit, midnight), messages.count_in(unit, MessageState.TO_CALL))
+        return Desk(shop, parts.count_due(unit, midnight), messages.count_in(unit, MessageState.TO_CALL),
+                    replies.count_new_replies(unit))  # fmt: skip
 
 
 def view_shop(ctx: Context, shop_id: str) -> Shop:

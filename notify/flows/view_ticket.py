@@ -19,6 +19,7 @@ from notify.flows.view_deliveries import PartLine, part_lines
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.flows.view_moves import MoveOffer, Refused, UndoOffer, offers, undo_offer
+from notify.flows.view_replies import ReplyLine, replies_on
 from notify.store import bookings, events, messages, notes, parts, people, questions, shops, tickets, visits
 from notify.store.database import Unit
 from notify.store.questions import Question
@@ -36,6 +37,7 @@ class ContactLine:
     uses: tuple[str, ...]
     in_repaired_device: bool
     undeliverable: bool
+    undeliverable_why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +128,7 @@ class TicketView:
     slots: tuple[SlotLine, ...]
     notes: tuple[NoteLine, ...]
     messages: tuple[MessageLine, ...]
+    replies: tuple[ReplyLine, ...]
     story: tuple[StoryLine, ...]
     forgets_on: datetime | None
     version: int
@@ -158,6 +161,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
         suggested=suggest_within(ctx, unit, ticket.id) if in_work else None,
         booked_at=booking.start_at if booking else None, slots=_slots(ctx, unit, ticket),
         notes=_notes(unit, ticket, lines, story),
+        replies=replies_on(ctx, unit, lines, visit_id=ticket.visit_id, ticket_id=ticket.id),
         messages=message_lines(unit, _about(unit, ticket)), story=tuple(_told(e, lines) for e in story),
         forgets_on=None if line.forgotten else forgets_on(ctx, unit, ticket.visit_id), version=ticket.version,
     )  # fmt: skip
@@ -187,7 +191,8 @@ def _contacts(unit: Unit, person: people.Person) -> tuple[people.Contact, ...]:
 def _contact(contact: people.Contact, uses: frozenset[str]) -> ContactLine:
     masked = mask_phone(contact.address) if contact.channel == "sms" else mask_email(contact.address)
     return ContactLine(
-        contact.channel, masked, tuple(sorted(uses, reverse=True)), contact.in_repaired_device, contact.undeliverable
+        contact.channel, masked, tuple(sorted(uses, reverse=True)), contact.in_repaired_device, contact.undeliverable,
+        contact.undeliverable_why,
     )
 
 

@@ -49,14 +49,14 @@ def _head(here: str) -> dict[str, Any]:
     head: dict[str, Any] = {"csrf": form_token(), "here": here, "notice": "", "undo": None, "scan_said": ""}
     if person is None:
         name = view_shop(ctx(), shop_id()).name if services().shop_ids() else "Shelfbell"
-        return {**head, "shop_name": name, "staff": None, "waiting": {"deliveries": 0, "calls": 0}}
+        return {**head, "shop_name": name, "staff": None, "waiting": {"deliveries": 0, "calls": 0, "replies": 0}}
     facts = desk()
     said = carry.take("said") or {}
     return {
         **head,
         "shop_name": facts.shop.name,
         "staff": {"name": person.name, "role_words": ROLES[person.role]},
-        "waiting": {"deliveries": facts.deliveries, "calls": facts.calls},
+        "waiting": {"deliveries": facts.deliveries, "calls": facts.calls, "replies": facts.replies},
         "notice": said.get("notice", ""),
         "undo": said.get("undo"),
         "scan_said": said.get("scan_said", ""),

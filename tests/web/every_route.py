@@ -12,6 +12,7 @@ from werkzeug.routing import Rule
 from notify.core.messages import MessageState
 from notify.flows import moves, parts, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
+from notify.flows.hear_reply import Heard, hear
 from notify.store import messages, tickets
 from notify.web.routes import ROUTES, UNSAFE
 
@@ -42,6 +43,8 @@ def fill_house(house: Any) -> dict[str, str]:
     part = parts.need(ctx, owner, camera.ticket_ids[0], name="Shutter")
     parts.order(ctx, owner, part, supplier="Lantern Spares")
     house.deliver(after=91)
+    heard = Heard("email", "ines@example.org", "May my sister collect it?", house.clock(), "k", "mail")
+    reply = hear(ctx, house.shop_id, heard)
     with house.read() as unit:
         sent = messages.list_messages(unit, states=(MessageState.SENT,))
         calls = messages.list_messages(unit, states=(MessageState.TO_CALL,))
@@ -49,7 +52,7 @@ def fill_house(house: Any) -> dict[str, str]:
     return {
         "token": token, "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
-        "paper": "roll80", "filename": "shelfbell.css",
+        "reply_id": reply, "paper": "roll80", "filename": "shelfbell.css",
     }  # fmt: skip
 
 

@@ -85,10 +85,10 @@ def _calls() -> Page:
     )  # fmt: skip
 
 
-def reply(number: str, **more: Any) -> Page:
+def reply(reply_id: str, **more: Any) -> Page:
     """One reply, as _replies.html reads it."""
     return {
-        "id": number, "when": "9:02", "who": "Pat Marlow, by text message", "read": "They ask something.", "subject": "",
+        "id": reply_id, "when": "9:02", "who": "Pat Marlow, by text message", "read": "They ask something.", "subject": "",
         "text": "May my sister collect it on Friday?\nShe has the ticket.", "is_quote": True, "number": "K7M-2X9T",
         "href": "/tickets/12#replies", "due": "", "by": "", "is_new": True, "back": "/replies", **more,
     }  # fmt: skip

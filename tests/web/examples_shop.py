@@ -22,7 +22,7 @@ def staff_base(here: str, **more: Any) -> Page:
         "shop_name": "Tramstop Bench",
         "staff": {"name": "Ada Quill", "role_words": "technician"},
         "here": here,
-        "waiting": {"deliveries": 2, "calls": 1},
+        "waiting": {"deliveries": 2, "calls": 1, "replies": 1},
         "scan_said": "",
         "notice": "",
         "undo": None,
@@ -67,6 +67,14 @@ def _day() -> Page:
             line("Harbour 3 radio", "Yes, fit the grey case. Answered at 9:11.", mark="question", number="K7M-2X9T",
                  href="/tickets/12", place="shelf B3", buttons=[_move("Put in line", "in_line", main=True)]),
         ],
+        replies=[
+            line("Sam Ferris, by e-mail", "9:02: “May my sister collect it on Friday?” They ask something.", mark="question",
+                 number="W8L-5T3N", href="/tickets/18#replies", buttons=[button("/replies/7/seen", "Read it", back="/")]),
+        ],
+        broken=[
+            line("Noor Vale", "The e-mail address n••@example.org does not work: a message to it came back, yesterday at 17:30. Ask for another one.",
+                 mark="caution", number="F7H-2C9R", href="/tickets/21"),
+        ],
         deliveries=[
             line("2 parts from Lantern Spares", "Expected this morning. They free P4H-9C3R and T3N-6W8L.", mark="part",
                  buttons=[{"action": "/deliveries/arrived", "label": "It is here", "main": True, "fields": [{"name": "part", "value": "31"}, {"name": "part", "value": "32"}]}]),
@@ -101,9 +109,9 @@ def _day() -> Page:
 
 
 def _empty_day() -> Page:
-    lists: Page = {name: [] for name in ("answered", "deliveries", "bench", "asked", "shelf", "pickups", "calls")}
+    lists: Page = {name: [] for name in ("answered", "replies", "deliveries", "bench", "asked", "shelf", "pickups", "calls", "broken")}
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [],
-            "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0}}  # fmt: skip
+            "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0, "replies": 0}}  # fmt: skip
 
 
 def _device(i: int, **more: Any) -> Page:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from tests.web.examples_counter import reply
 from tests.web.examples_shop import CAUTIONS, Page, button, staff_base
 
 
@@ -106,6 +107,8 @@ def _ticket(**more: Any) -> Page:
         price_agreed="38.00", deposit="10.00", paid=False, currency="£", shelf="shelf B3",
         safety=[{"code": "swollen", "label": "Battery swollen", "on": False}, {"code": "wet", "label": "Has been wet", "on": False}],
         notes=[{"when": "yesterday, 18:02", "by": "Ben", "text": "Aerial socket loose as well."}], note="",
+        replies=[reply("7"), reply("5", is_new=False, by="Read by Ada Quill.", who="Somebody else, eve@example.net, by e-mail", subject="Fwd: your radio",
+                 read="Somebody asks us to stop, from an address we do not write to. Nothing was changed; ask the customer.")],
         messages=[{"when": "today, 9:07", "sentence": "Asked about the grey case, by text message.", "href": "/messages/88"},
                   {"when": "yesterday, 17:43", "sentence": "The welcome was not sent: Pat waited here.", "href": ""}],
         story=[{"when": "today, 9:12", "sentence": "Taken to the bench by Ada."}, {"when": "yesterday, 17:41", "sentence": "Taken in by Cleo."}],

@@ -136,7 +136,7 @@ def test_every_plain_button_of_every_page_carries_out_and_lands_on_a_page(house:
                     assert landed.status_code == 200, (address, answer.headers["Location"])
                     assert 'class="news" role="status"' in landed.get_data(as_text=True), address
                 pressed += 1
-                kinds.add(re.sub(r"/[0-9a-f]{8}-[0-9a-f]{27}", "/<id>", address))
+                kinds.add(re.sub(r"/[0-9a-f]{8}-[0-9a-f-]{27}", "/<id>", address))
     print(f"FIGURE staff_buttons pressed={pressed} kinds={len(kinds)} crashes=0")
     assert {"/parts/<id>/arrived", "/parts/<id>/dead", "/parts/<id>/not-needed", "/bookings/<id>/cancel",
             "/tickets/<id>/place", "/tickets/<id>/safety", "/deliveries/arrived"} <= kinds  # fmt: skip

@@ -16,6 +16,7 @@ from notify.flows.view_lines import TicketLine
 from notify.flows.view_pickups import Pickup, Shelved
 from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
+from notify.web.counter.replies import broken_line, sheet_line
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
 from notify.web.say import Say
@@ -46,7 +47,8 @@ def show() -> Response:
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
         pickups=[pickup_line(one, speak) for one in sheet.pickups], calls=[call_line(one, speak) for one in calls],
-        resting=resting(sheet.resting),
+        replies=[sheet_line(one, speak) for one in sheet.replies] if may(actor.role, "see_contact") else [],
+        broken=[broken_line(one, speak) for one in sheet.broken], resting=resting(sheet.resting),
     )  # fmt: skip
 
 
@@ -55,6 +57,7 @@ def summary(sheet: DaySheet) -> str:
     boxes, calls = len(sheet.deliveries.due()), sum(1 for call in sheet.calls if call.again_at is None)
     parts = [
         d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
+        d.count(len(sheet.replies), "reply to read", "replies to read") if sheet.replies else "",
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",

@@ -12,9 +12,11 @@ from notify.core.questions import ANSWERS
 from notify.core.roles import may
 from notify.flows.promises import WHY
 from notify.flows.view_deliveries import PartLine
+from notify.flows.view_replies import ReplyLine
 from notify.flows.view_ticket import QuestionLine, SlotLine, TicketView, view
 from notify.web.counter import desk_words as d
 from notify.web.counter import ticket_says as says
+from notify.web.counter.replies import shown
 from notify.web.here import ctx, current_actor
 from notify.web.pages import Problem, render_page, say
 from notify.web.say import Say
@@ -42,8 +44,13 @@ def page(
         "ticket.html", status=status, errors=errors, refused=refused, ticket_id=ticket_id, version=seen.version,
         **_head(seen, speak), **_moves(seen, speak, typed or {}), **_questions(seen, speak, typed or {}),
         **_parts(seen, speak, typed or {}), **_promise(seen, speak, typed or {}), **_known(seen, speak, typed or {}),
+        replies=[shown(one, speak, back=f"/tickets/{ticket_id}") for one in _readable(seen)],
         messages=says.messages(seen, speak), story=says.story(seen, speak),
     )  # fmt: skip
+
+
+def _readable(seen: TicketView) -> tuple[ReplyLine, ...]:
+    return seen.replies if may(current_actor().role, "see_contact") else ()
 
 
 def _head(seen: TicketView, speak: Say) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from notify.flows.view_moves import MoveOffer, Refused
 from notify.flows.view_ticket import ContactLine, PersonLine, QuestionLine, StoryLine, TicketView
 from notify.web.counter import desk_words as d
 from notify.web.counter.messages import fate
+from notify.web.counter.replies import why_broken
 from notify.web.errors import page_label
 from notify.web.say import Say
 
@@ -63,7 +64,7 @@ def _contact(one: ContactLine) -> str:
     way = {"sms": "text message to", "email": "e-mail to"}[one.channel]
     uses = d.joined(d.words()(f"use.{use}") for use in one.uses) or "not to be used for messages"
     resting = "; not used while that device is here" if one.in_repaired_device else ""
-    broken = "; it does not work" if one.undeliverable else ""
+    broken = f"; it does not work ({why_broken(one.undeliverable_why)}): correct it" if one.undeliverable else ""
     return f"{way} {one.masked}: {uses}{resting}{broken}"
 
 
