@@ -106,8 +106,6 @@ def one_address(value: str) -> str:
     """The one plain addr-spec of a mailbox, with or without a name before it; "" for none, two, or another form."""
     bare = _QUOTED.sub("", without_comments(value)).strip()
     found = _IN_ANGLES.fullmatch(bare)
-    if found is None and ("<" in bare or ">" in bare):
-        return ""
     try:
         return parse_email((found[1] if found else bare).strip())
     except Invalid:

@@ -67,6 +67,9 @@ def test_answers_between_quoted_lines_stay_in_their_order() -> None:
         "A -- B",
         "Am Montag schrieb ich schon: es eilt.\nDanke",
         "Da: niente",
+        "From: Monday on I am away\nTo: make it short, please wait.\nPat",
+        "My neighbour wrote:\nbring the charger",
+        "Sie schrieb:\nes eilt",
     ],
 )
 def test_ordinary_lines_that_look_a_little_like_it_are_kept(text: str) -> None:
