@@ -1,4 +1,4 @@
-"""Data: the words and phrases by which people ask for an end of messages, a new start, or help; in nine languages.
+"""Data, long because it is in nine languages: how people ask for an end of messages, a new start, or help.
 
 Notation: words divided by spaces, `/` between alternatives, a `*` at the end of a word for any ending, `...` for up to
 three words in between, none of which denies. Write small letters without accents, and ue beside u for an ü. The seven
@@ -104,6 +104,7 @@ STOP_PHRASES = (
     "dont want to be contacted/texted/messaged/emailed",
     "no more/further texts/text/messages/message/messaging/sms/mails/emails/notifications/reminders/updates/calls",
     "no further contact",
+    "cease ... communication/communications/contact/messages",
     "enough with/of ... texts/messages/sms/mails/emails/reminders",
     "take/remove/get/delete/strike ... me/us/number/address/email/name off/from ... list/lists/database/system/records",
     "take/remove/delete ... my number/phone/mobile/email/address",
@@ -301,9 +302,21 @@ STOP_FILLERS = frozenset("it this that them these those das es damit questo".spl
 LATE_VERBS = frozenset(
     "abbrechen stornieren storniert absagen abgesagt kuendigen kundigen stoppen beenden annullieren".split()
 )
-# These alone in a short text are worth a look.
+# Said anywhere, a person must look: a complaint about messages, or somebody who turns an offer down.
+COMPLAINTS = (
+    "keep/kept texting/messaging/emailing/calling/sending/bothering me/us",
+    "too many texts/messages/emails/mails/reminders",
+    "not/no interested/interest",
+    "zu viele nachrichten/sms/mails/erinnerungen",
+    "kein interesse",
+    "standig/dauernd/staendig nachrichten/sms/mails",
+    "troppi messaggi/sms",
+    "non ... interessa/interessato/interessata",
+)
+# These in a short text are worth a look.
 DOUBTFUL = frozenset(
-    "cancel unsubscribe revoke optout abmelden abbestellen kundigen kuendigen disiscrivere disdire annullare "
+    "stop stopp stoppen aufhoren aufhoeren smettere fermare cancel unsubscribe revoke optout abmelden "
+    "abbestellen kundigen kuendigen disiscrivere disdire annullare "
     "stornieren".split()
 )
 SECOND_THOUGHTS = frozenset("wait mind open change changed moment warte warten moment doch aspetta aspettate".split())

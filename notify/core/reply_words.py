@@ -34,6 +34,7 @@ _STOP = Wish("stop", "stop")
 _STRONG, _WEAK = Phrases(table.STRONG), Phrases(table.WEAK)
 _START, _HELP, _JOB_ALONE = Phrases(table.START), Phrases(table.HELP), Phrases(table.JOB_ALONE)
 _STOP_SAID = Phrases(table.STOP_PHRASES, denials=table.DENIALS)
+_COMPLAINTS = Phrases(table.COMPLAINTS)
 _WRONG = Phrases(table.WRONG_NUMBER, denials=table.DENIALS)
 _ERASURE = Phrases(table.ERASURE, denials=table.DENIALS)
 _ERASURE_TOO = Phrases(table.ERASURE_TOO, denials=table.DENIALS)
@@ -166,10 +167,15 @@ def _doubtful(sentences: list[list[str]], folded: str) -> Wish | None:
     """A short text with a word in it that is close to a stop word, or that is hard to place."""
     words = [word for sentence in sentences for word in _bare(sentence)]
     misspelt = len(words) == 1 and len(words[0]) >= _SHORT and any(near(words[0], known) for known in _SINGLE)
-    placed = len(words) <= 2 * _NAME and not table.DOUBTFUL.isdisjoint(words)
-    if (misspelt or placed) and not any(word in table.DENIALS for word in words):
+    placed = len(words) <= 2 * _NAME and any(_is_doubtful(sentence) for sentence in sentences)
+    calm = any(word in table.DENIALS for word in words)
+    if ((misspelt or placed) and not calm) or any(_holds(_COMPLAINTS, sentence) for sentence in sentences):
         return Wish("review", _kind(sentences, folded))
     return None
+
+
+def _is_doubtful(words: list[str]) -> bool:
+    return any(word in table.DOUBTFUL and not _passes_by(words, at) for at, word in enumerate(words))
 
 
 _JOB_VERBS, _WORK_NOUNS = frozenset(map(fold, table.JOB_VERBS)), frozenset(map(fold, table.WORK_NOUNS))

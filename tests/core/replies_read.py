@@ -28,6 +28,7 @@ I no longer want to get these. Unsubscribe me.
 no texts please
 unsubcribe
 Never text me again
+Please cease all communication
 Switch off the reminders please
 Bitte keine Nachrichten mehr
 Bitte schicken Sie mir keine SMS mehr
@@ -106,6 +107,15 @@ Disdico il ritiro di domani
 Potete annullare l'ordine del pezzo?
 Fermate la riparazione
 stpo
+Wait, stop, how much is it?
+I want you to stop
+Can you please stop?
+Why do you keep texting me
+Too many messages
+Not interested, thanks
+Das sind mir zu viele SMS
+Kein Interesse
+Troppi messaggi
 """.strip().split("\n")
 
 # Ordinary messages: nothing may be stopped by them.
@@ -172,7 +182,6 @@ Mi potete aiutare?
 Non cancellate le foto per favore
 Basta che sia pronto venerdì
 Fine settimana va bene
-Wait, stop, how much is it?
 Liked “Your radio is ready. Reply STOP to opt out of these messages”
 """.strip().split("\n")
 
