@@ -12,12 +12,14 @@ from notify.flows import (
     check_in,
     desk_notes,
     handover,
+    hear_reply,
     moves,
     parts,
     pickup,
     promises,
     questions,
     reach,
+    replies,
     resend,
     set_hours,
     set_up,
@@ -25,6 +27,7 @@ from notify.flows import (
     staff_bell,
 )  # fmt: skip
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
+from notify.flows.hear_reply import Heard
 from notify.store import messages, shops, tickets
 from tests.parts.house import SHOP
 
@@ -36,6 +39,7 @@ SEVERAL = {
     "staff.sign_in": "a try counts even when the sign-in fails",
     "staff.switch": "the same",
     "claims.count_guess": "one counter",
+    "replies.forget_strangers": "keys, then rows, as with forgetting; a cut leaves unreadable rows for the next night",
     "take_changes.take_changes": "its rows fail alone, by savepoints: tests/watch",
 }
 
@@ -131,6 +135,16 @@ def _token(story: Story) -> str:
         return tickets.get_ticket(unit, story.ticket()).token
 
 
+def _hear(text: str, key: str, keep: str = "", *, telling: bool = False) -> Step:
+    """Tam, who is told, writes back by text message."""
+
+    def do(story: Story) -> str:
+        heard = Heard("sms", "07700 900456", text, story.house.clock(), key, "sms")
+        return hear_reply.hear(story.house.ctx, story.house.shop_id, heard)
+
+    return Step("hear_reply.hear", do, keep, telling)
+
+
 def _first_call(result: str) -> Step:
     return _flow("calls.log_call", calls.log_call, message_id=lambda s: s.message("to_call").id, result=result,
                  note="rang twice")  # fmt: skip
@@ -197,6 +211,9 @@ WORK_STEPS = (
           address="ines.farrow@example.com"),
     _flow("reach.set_language", reach.set_language, visit_id=_visit, person_id=Story.person, language="de"),
     _flow("reach.set_visit_language", reach.set_visit_language, visit_id=_visit, language="en"),
+    _hear("May my sister collect it?", "r1", "reply", telling=True),
+    _flow("replies.mark_seen", replies.mark_seen, reply_id=_made("reply")),
+    _hear("STOP", "r2", telling=True), _hear("START", "r3", telling=True), _hear("HELP", "r4", telling=True),
     _move("in_line"), _move("on_bench"), _move("proving"), _move("on_bench"),
     _move("in_line", reason="other_job", note="a hasty one came"), _move("on_bench"), _move("on_shelf"),
     _flow("moves.undo", moves.undo, ticket_id=_ticket),
