@@ -47,7 +47,7 @@ def test_five_thousand_random_texts_are_cut_where_an_independent_library_cuts_th
 def test_no_chosen_text_cuts_a_link_or_is_cut_itself() -> None:
     chance, chosen, cut, refused = random.Random(SEED), 0, 0, 0
     for text in random_texts(2000):
-        words = "".join(chance.choices("abc Бd€", k=chance.randrange(0, 120)))
+        words = "".join(chance.choices("abc Бd€", k=chance.randrange(0, 240)))
         candidates = tidy(f"{text} {LINK}"), tidy(f"{words} {LINK}")
         try:
             taken = fit(candidates[0], lambda short=candidates[1]: short, 3, name="en/ready/sms.txt")  # type: ignore[misc]
