@@ -15,6 +15,8 @@ STRONG = (
     "stop all/messages/texts/texting/messaging/emails/mails/mailing/calling/calls/sms",
     "unsubscribe me/all",
     "abmelden/abmeldung/abbestellen/austragen",
+    "melde mich ab",
+    "ich melde mich ab",
     "desabonner/desabonnement/desinscription/desinscrire",
     "disiscrivi*/disiscrizione/cancellami/cancellatemi/toglietemi",
     "uitschrijven/afmelden",
@@ -133,7 +135,8 @@ STOP_PHRASES = (
     "lass/lasst/lassen ... mich/uns ... in ruhe/frieden",
     "aus/von ... verteiler/liste/datenbank/kartei ... nehmen/streichen/austragen/loschen/loeschen/entfernen",
     "nehmen/nehmt/nimm/streichen/streicht/entfernen/loschen/loescht/loeschen ... mich ... verteiler/liste/kartei",
-    "melden/meldet/melde ... mich/uns ... ab",
+    "melden sie mich/uns ... ab",
+    "meldet mich/uns ... ab",
     "mich/uns ... abmelden/austragen",
     "nachrichten/sms/mails/benachrichtigungen ... abbestellen/abstellen/abschalten/einstellen/ausschalten/stoppen",
     "loschen/loescht/loeschen/loscht ... meine/diese nummer/telefonnummer/handynummer/adresse/mailadresse",
@@ -192,7 +195,6 @@ STOP_WHOLE_PARTS = ("停止", "停", "取消", "td")
 WRONG_NUMBER = (
     "wrong number/person/phone/address/recipient/guy/man/woman/email",
     "not ... the right/correct number/person",
-    "have/got the wrong",
     "i dont know you/who/any/anyone/anybody ... you/this/shop/are",
     "never been to/in your shop",
     "new owner of this number",
@@ -312,6 +314,16 @@ COMPLAINTS = (
     "standig/dauernd/staendig nachrichten/sms/mails",
     "troppi messaggi/sms",
     "non ... interessa/interessato/interessata",
+)
+# Who names a way or a time that is welcome does not mean every message: a person sees to it.
+WELCOME = (
+    "text/texts/sms/email/emails/mail/message/messages only/instead",
+    "only/just/rather/nur/lieber/solo/soltanto text/texts/sms/email/emails/mail/per/by/via",
+    "by/per/via/tramite text/sms/email/mail",
+    "please/bitte email/mail/text/message/sms me/us/mir/an",
+)
+WELCOME_AFTER = frozenset(
+    "after before until between during when if while unless the nach vor bis wenn dopo prima".split()
 )
 # These in a short text are worth a look.
 DOUBTFUL = frozenset(

@@ -34,6 +34,7 @@ _STOP = Wish("stop", "stop")
 _STRONG, _WEAK = Phrases(table.STRONG), Phrases(table.WEAK)
 _START, _HELP, _JOB_ALONE = Phrases(table.START), Phrases(table.HELP), Phrases(table.JOB_ALONE)
 _STOP_SAID = Phrases(table.STOP_PHRASES, denials=table.DENIALS)
+_WELCOME = Phrases(table.WELCOME)
 _COMPLAINTS = Phrases(table.COMPLAINTS)
 _WRONG = Phrases(table.WRONG_NUMBER, denials=table.DENIALS)
 _ERASURE = Phrases(table.ERASURE, denials=table.DENIALS)
@@ -110,11 +111,11 @@ def _wrong_number(sentences: list[list[str]], folded: str) -> Wish | None:
 
 def _erasure(sentences: list[list[str]], folded: str) -> Wish | None:
     for words in sentences:
-        if any(_meant(words, found) for found in _ERASURE_TOO.find(words)):
-            return Wish("stop", "erasure")
-        if any(_meant(words, found) for found in _ERASURE.find(words)):
-            device = table.DEVICE_DATA.isdisjoint(words)
-            return Wish("review", "erasure" if device else _kind(sentences, folded))
+        too = any(_meant(words, found) for found in _ERASURE_TOO.find(words))
+        if too or any(_meant(words, found) for found in _ERASURE.find(words)):
+            if not table.DEVICE_DATA.isdisjoint(words):
+                return Wish("review", _kind(sentences, folded))
+            return Wish("stop" if too else "review", "erasure")
     return None
 
 
@@ -124,7 +125,7 @@ def _said(sentences: list[list[str]], folded: str) -> Wish | None:
     for words in sentences:
         for found in _STOP_SAID.find(words):
             if _meant(words, found):
-                if not _other_sense(words, found):
+                if not (_other_sense(words, found) or _welcomes(words, found)):
                     return _STOP
                 doubt = True
     return Wish("review", _kind(sentences, folded)) if doubt else None
@@ -230,6 +231,14 @@ def _other_sense(words: list[str], found: Found) -> bool:
     clause = set(_clause(words, found))
     got = not clause.isdisjoint(table.RECEIVED) and clause.isdisjoint(table.WISHING)
     return got or not clause.isdisjoint(table.ABOUT_DEVICE)
+
+
+def _welcomes(words: list[str], found: Found) -> bool:
+    """Whether the sentence names a way, or a time, that is welcome all the same."""
+    after = words[found.end] if found.end < len(words) else ""
+    return after in table.WELCOME_AFTER or any(
+        way.end <= found.start or way.start >= found.end for way in _WELCOME.find(words)
+    )
 
 
 def _clause(words: list[str], found: Found) -> Iterator[str]:

@@ -42,6 +42,9 @@ Lassen Sie mich in Ruhe!
 Lasst mich bitte in Ruhe
 Nehmen Sie mich aus dem Verteiler
 Bitte melden Sie mich ab
+Ich melde mich ab
+Unsubscribe me but still repair it
+Who is this?? Stop texting
 Hiermit widerrufe ich meine Einwilligung
 Stopp! Danke
 Abmelden bitte
@@ -107,6 +110,12 @@ Disdico il ritiro di domani
 Potete annullare l'ordine del pezzo?
 Fermate la riparazione
 stpo
+Ich will keine SMS, bitte per E-Mail
+Bitte keine Anrufe mehr, nur SMS
+Please don't call me, text only
+Please do not text me after nine in the evening
+do not email me the invoice, I will pay in cash
+Remove the SIM and my number from the phone
 Wait, stop, how much is it?
 I want you to stop
 Can you please stop?
@@ -151,6 +160,16 @@ Hör bitte auf das Knacken links
 Hört bitte auf den Ton beim Einschalten
 Dann komme ich halt morgen
 Ich komme Ende der Woche
+Ich melde mich morgen ab sieben Uhr
+Melden Sie sich bitte, wenn die Kamera fertig ist
+You can stop by or call, text me when you know
+Please don't send me the old part
+Schicken Sie mir keine Rechnung
+Lassen Sie das Radio in Ruhe liegen
+Non mandatemi il pezzo vecchio
+You have the wrong radio on my ticket
+Ich kündige an: ich komme um fünf
+My friend will pick it up, please text him instead
 Die Bushaltestelle ist vor der Tür, oder?
 Er stoppt immer nach zwei Minuten
 Bitte nicht aufhören, es eilt
