@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 import time
+from datetime import UTC, datetime
+from email import message_from_bytes
 from typing import Any
 
+import pytest
+
 from notify.core.bounces import Judged, judge
+from notify.core.contacts import parse_email
+from notify.core.errors import Invalid
 from notify.core.messages import Delivery
 from notify.inbox.letter import Letter, read_letter
+from notify.render.email import Mailbox, compose_mail
+from notify.render.invite import invite_bytes
+from tests.parts.invites import an_invite
 from tests.parts.letters import delivery_report, group, letter, multipart
 from tests.vectors.areas_retry import tried_again
 from tests.vectors.cases import NotBuilt
@@ -30,6 +39,10 @@ def mail(given: Given, expect: Given) -> None:
         assert not read_letter(letter()).automatic, "the comparison must be able to fail"
     elif "reply" in given:
         tried_again(given, expect)
+    elif given.get("kind") == "ticket ready":
+        names = [line.partition(b":") for line in _ours("Ready").partition(b"\r\n\r\n")[0].split(b"\r\n")]
+        said = [value.strip().decode() for name, _, value in names if name.lower() == b"auto-submitted"]
+        assert said == [expect["Auto-Submitted"]] * expect["count"]
     else:
         raise NotBuilt("this case is about sending")
 
@@ -41,11 +54,45 @@ def _judged(given: Given) -> Judged:
 
 def hostile(given: Given, expect: Given) -> None:
     """A bad letter is refused for the stated reason, in the stated time."""
+    if "subject" in given:
+        _keeps_its_fields(given["subject"])
+        return
+    if "address" in given:
+        _is_refused(given["address"])
+        return
     start = time.process_time()
     read = read_letter(_hostile(given))
     spent = time.process_time() - start
     assert read.refused == expect["decision"].removeprefix("reject_")
     assert spent < expect.get("cpu_seconds_max", 1)
+
+
+def _ours(subject: str) -> bytes:
+    return compose_mail(
+        sender=Mailbox("Tramstop Bench", "bench@example.org"),
+        to="pat@example.org",
+        reply_to=None,
+        subject=subject,
+        text="Your radio is ready.",
+        html=None,
+        message_id="<1@example.org>",
+        date=datetime(2026, 11, 27, 12, 0, tzinfo=UTC),
+        language="en",
+    )
+
+
+def _keeps_its_fields(subject: str) -> None:
+    """Read with Python's own parser: the same names as with a plain subject, and no Bcc."""
+    evil, plain = (message_from_bytes(_ours(text)).keys() for text in (subject, "Plain"))
+    assert evil == plain and "bcc" not in map(str.lower, evil)
+
+
+def _is_refused(address: str) -> None:
+    """As what a person typed, and as an invite's attendee."""
+    with pytest.raises(Invalid):
+        parse_email(address.removeprefix("mailto:"))
+    with pytest.raises((Invalid, ValueError)):
+        invite_bytes(an_invite(attendee_address=address.removeprefix("mailto:")))
 
 
 def _hostile(given: Given) -> bytes:
