@@ -12,6 +12,7 @@ from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 
 MODEM_LIBRARY = "gammu"
+LEAST_SECRET = 16  # signs; whoever guesses it could stop anybody's messages (policy)
 _MAILGATE = (
     "sms.transport: an e-mail gateway says at most that it took a text message, never that it arrived, and most public "
     "ones have shut down"
@@ -33,7 +34,7 @@ def text_messages(settings: Settings) -> Iterator[Finding]:
     if way == "modem":
         yield from _modem(settings)
     if settings.sms_hook.proof != "off":
-        yield from _secret(settings.sms_hook.secret_file, "sms.hook.secret_file")
+        yield from _secret(settings.sms_hook.secret_file, "sms.hook.secret_file", least=LEAST_SECRET)
         yield from _hook_address(settings)
 
 
@@ -74,8 +75,11 @@ def _modem(settings: Settings) -> Iterator[Finding]:
         )
 
 
-def _secret(file: Path | None, key: str) -> Iterator[Finding]:
+def _secret(file: Path | None, key: str, *, least: int = 1) -> Iterator[Finding]:
     try:
-        read_password(file or Path(), field=key)
+        secret = read_password(file or Path(), field=key)
     except Misconfigured as problem:
         yield finding_of(problem)
+        return
+    if len(secret) < least:
+        yield Finding(key, f"{key}: the secret is shorter than {least} signs", "Make a long one by chance.")
