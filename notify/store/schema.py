@@ -392,7 +392,9 @@ messages = _table(
     _sealed("sentence"),
     Column("parts", Integer, nullable=False, server_default=text("0")),  # text messages that it is paid for as
     _at("composed_at", null=True),
-    _code("waited"),  # the reason for which it last waited before it could leave; stays when it has left
+    # Why it last waited before it could leave, and since when it may; both stay when it has left.
+    _code("waited"),
+    _at("free_at", null=True),
     _at("ended_at", null=True),
     # What was heard of it after it left: a gateway's own name for it, and how far it got (core/messages.Delivery).
     Column("provider_id", String(120)),
@@ -436,7 +438,7 @@ Index(
 Index(
     "ix_messages_given_up",
     messages.c.shop_id,
-    messages.c.seq,
+    messages.c.ended_at,
     sqlite_where=text("state = 'given_up'"),
     postgresql_where=text("state = 'given_up'"),
 )

@@ -344,6 +344,7 @@ def upgrade() -> None:
         sa.Column("parts", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.Column("composed_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("waited", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("free_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("provider_id", sa.String(length=120), nullable=True),
         sa.Column("delivery", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
@@ -380,7 +381,7 @@ def upgrade() -> None:
     op.create_index(
         "ix_messages_given_up",
         "messages",
-        ["shop_id", "seq"],
+        ["shop_id", "ended_at"],
         unique=False,
         sqlite_where=sa.text("state = 'given_up'"),
         postgresql_where=sa.text("state = 'given_up'"),
