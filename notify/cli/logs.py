@@ -49,6 +49,7 @@ def _extra(record: logging.LogRecord) -> dict[str, object]:
 
 def set_up(log: Log) -> None:
     """Replaces the handlers of the root logger. Other people's libraries speak only from warnings on."""
+    logging.raiseExceptions = False  # a log that cannot be written (a full disk) must not print a traceback instead
     handler = logging.StreamHandler(_stream(log))
     handler.setFormatter(JsonLines() if log.form == "json" else TextLines())
     root = logging.getLogger()

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.channels.base import Channel, Outgoing, Receipt, Verdict
+from notify.core.errors import Unavailable
 from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.core.retry import end_of, next_try, patience_for
@@ -43,6 +46,8 @@ class Dispatcher:
     ticks: Callable[[], float] = time.monotonic
     _sender: Sender = field(init=False)
     _pace: Pace = field(default_factory=Pace)
+    # Of which shop, and not written down yet.
+    _owed: deque[tuple[str, Sequence[Result]]] = field(init=False, default_factory=deque)
 
     def __post_init__(self) -> None:
         self._sender = Sender(self.channels, self.ticks, self.fault)
@@ -54,14 +59,20 @@ class Dispatcher:
         everything is sent with none open, and settled in groups of at most GROUP. `go_on` is asked before each
         message leaves: once it says no, the others stay for the next worker.
         """
+        self._write_down()  # first: what was sent and could not be written down must not be sent again
         self.fault("before_claim")
         now, began = self.clock(), self.ticks()
         with self.db.write_beside(shop_id) as unit:
             claimed = outbox.claim(unit, now=now, until=now + LEASE, by=self.name, limit=self._pace.size)
         if claimed:
-            prepared = self._prepare(shop_id, claimed, now=now)
+            try:
+                prepared = self._prepare(shop_id, claimed, now=now)
+            except Unavailable:
+                self._owed.append((shop_id, [_as_it_was(message) for message in claimed]))
+                raise
             self.fault("after_claim")
             self._send(shop_id, prepared, may_go=lambda: go_on() and self.clock() < now + SEND_WITHIN)
+            self._write_down()
             self._pace.note(len(claimed), self.ticks() - began)
         self.fault("after_record")
         return len(claimed)
@@ -101,17 +112,30 @@ class Dispatcher:
             return keep(unit, prepared)
 
     def _send(self, shop_id: str, prepared: Prepared, *, may_go: Callable[[], bool]) -> None:
+        """Nothing more leaves once something cannot be written down; what is on its way is waited for."""
         self._settle(shop_id, prepared.results)
-        for group in self._sender.send_all(prepared.ready, may_go=may_go):
+        for group in self._sender.send_all(prepared.ready, may_go=lambda: not self._owed and may_go()):
             self._settle(shop_id, [self._result(one) for one in group])
 
     def _settle(self, shop_id: str, results: Sequence[Result]) -> None:
         if results:
-            settle_all(self.db, shop_id, results, now=self.clock(), channels_on=self.preparer.rules.channels_on)
+            self._owed.append((shop_id, results))
+            with suppress(Unavailable):  # it stays owed
+                self._write_down()
+
+    def _write_down(self) -> None:
+        """Settles all that is owed, oldest first; raises Unavailable while the database takes nothing."""
+        while self._owed:
+            shop_id, results = self._owed.popleft()
+            try:
+                settle_all(self.db, shop_id, results, now=self.clock(), channels_on=self.preparer.rules.channels_on)
+            except Unavailable:
+                self._owed.appendleft((shop_id, results))
+                raise
 
     def _result(self, sent: Sent) -> Result:
-        if sent.receipt is None:  # no time left, or this worker stops: it is due as it was
-            return Result(sent.message, MessageState.WAITING, reason="no_time_left")
+        if sent.receipt is None:  # no time left, or this worker stops
+            return _as_it_was(sent.message)
         return self._judge(sent.message, sent.composed, sent.receipt)
 
     def _judge(self, message: Message, composed: Composed, receipt: Receipt) -> Result:
@@ -128,3 +152,8 @@ class Dispatcher:
         if again is None:
             return Result(message, MessageState.GIVEN_UP, reason="no_use_any_more", **ways)  # type: ignore[arg-type]
         return Result(message, MessageState.WAITING, reason="try_later", due_at=again, **ways)  # type: ignore[arg-type]
+
+
+def _as_it_was(message: Message) -> Result:
+    """Given back: due as before, and nothing was tried."""
+    return Result(message, MessageState.WAITING, reason="no_time_left")

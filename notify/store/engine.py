@@ -13,7 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
 from notify.core.errors import Misconfigured, Unavailable
-from notify.store.trouble import say_trouble
+from notify.store.trouble import let_go, say_trouble
 
 # What each new SQLite connection is told, and must answer when asked back.
 # synchronous=FULL: WAL with NORMAL loses acknowledged commits at power loss; secure_delete: overwritten
@@ -60,6 +60,7 @@ def _open_sqlite(url: str, *, pooled: bool) -> Engine:
     event.listen(engine, "do_connect", _make_private)
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", _begin)
+    event.listen(engine, "checkin", let_go)
     return engine
 
 
