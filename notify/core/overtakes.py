@@ -17,8 +17,10 @@ OVERTAKES: dict[str, frozenset[str]] = {
     "part_arrived": frozenset({"checked_in", "part_ordered", "part_arrived"}),
     "promise_changed": frozenset({"checked_in", "part_ordered", "part_arrived"}),
     "called_back": frozenset({"part_ordered", "part_arrived"}),
-    "pickup_confirmed": frozenset({"ready", "collection_reminder", "pickup_reminder"}),
-    "pickup_moved": frozenset({"ready", "collection_reminder", "pickup_reminder"}),
+    "pickup_confirmed": frozenset(
+        {"checked_in", "ready", "collection_reminder", "pickup_reminder", "pickup_cancelled"}
+    ),
+    "pickup_moved": frozenset({"checked_in", "ready", "collection_reminder", "pickup_reminder", "pickup_cancelled"}),
 }
 # The time that counts is put in when the message is written, whatever the parts did meanwhile.
 _TELLS_THE_TIME = frozenset({"promise_changed"})
@@ -41,7 +43,10 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """The message in question; `one_device` and `nothing_in_work` are about its visit."""
+    """The message in question; `one_device` and `nothing_in_work` are about its visit.
+
+    `must_go` whatever else is told: it takes something out of the reader's calendar that nothing else would.
+    """
 
     seq: int
     notice: str
@@ -49,11 +54,12 @@ class News:
     created_at: datetime
     one_device: bool
     nothing_in_work: bool
+    must_go: bool = False
 
 
 def says_it_too(news: News, others: Iterable[Said]) -> Said | None:
     """The message that makes this one needless: one that has been said if there is any, else one still to leave."""
-    found = [one for one in others if _covers(one, news)]
+    found = [one for one in others if not news.must_go and _covers(one, news)]
     return min(found, key=lambda one: (not is_said(one), -one.seq), default=None)
 
 
@@ -77,8 +83,11 @@ def _speaks_last(one: Said, news: News) -> bool:
 
 
 def _is_about_all_of_it(one: Said, news: News) -> bool:
-    """The first message speaks of all devices: of several, one about a single device does not stand for it."""
-    if news.notice != "checked_in":
+    """The first message speaks of all devices: of several, one about a single device does not stand for it.
+
+    Whoever takes a pickup time has read all of it on the claim page.
+    """
+    if news.notice != "checked_in" or one.notice.startswith("pickup_"):
         return one.about == news.about
     return news.nothing_in_work if one.notice == "ready" else news.one_device
 

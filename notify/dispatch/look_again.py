@@ -48,7 +48,8 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
     question_id = str(refs.get("question", ""))
     phases = tickets.phases_of_visit(unit, message.visit_id)
     others = messages.others_to(unit, message) if message.person_id else ()
-    news = _news(message, phases)
+    leaves_calendar = message.notice == "pickup_cancelled" and booking is not None and booking.invited
+    news = _news(message, phases, must_go=leaves_calendar)
     return Now(
         at=now,
         phases=_phases(message, phases),
@@ -64,9 +65,11 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
     )
 
 
-def _news(message: Message, phases: Mapping[str, Phase]) -> News:
+def _news(message: Message, phases: Mapping[str, Phase], *, must_go: bool) -> News:
     in_work = any(phase in OPEN_PHASES and phase is not Phase.ON_SHELF for phase in phases.values())
-    return News(message.seq, message.notice, message.about, message.created_at, len(phases) == 1, not in_work)
+    return News(
+        message.seq, message.notice, message.about, message.created_at, len(phases) == 1, not in_work, must_go
+    )  # fmt: skip
 
 
 def _phases(message: Message, phases: Mapping[str, Phase]) -> tuple[Phase, ...]:

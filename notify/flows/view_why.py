@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from notify.core.actors import Actor
@@ -53,15 +53,15 @@ def view(ctx: Context, actor: Actor, ticket_id: str) -> Why:
             i: one.name for i, one in people.people_by_id(unit, {m.person_id for m in whole if m.person_id}).items()
         }
         told = tuple(
-            Told(line, names.get(message.person_id, ""), tuple(_story(unit, message, happened, ctx.bell)))
+            Told(line, names.get(message.person_id, ""), tuple(_story(unit, message, happened)))
             for message, line in zip(whole, message_lines(unit, whole), strict=True)
         )
         return Why(ticket.id, show_number(ticket.number), ctx.clock(), told)
 
 
-def _story(unit: Unit, message: Message, happened: Mapping[str, Event], bell: timedelta) -> Iterator[Step]:
+def _story(unit: Unit, message: Message, happened: Mapping[str, Event]) -> Iterator[Step]:
     yield _planned(message, happened)
-    if waited := _waited(message, bell):
+    if waited := _waited(message):
         yield waited
     tries = messages.receipts_of(unit, message.id)
     yield from (_tried(message, one) for one in tries)
@@ -81,13 +81,12 @@ def _planned(message: Message, happened: Mapping[str, Event]) -> Step:
     return Step("planned", event.at, what=event.kind) if event else Step("planned_alone", message.created_at)
 
 
-def _waited(message: Message, bell: timedelta) -> Step | None:
-    """Why it did not leave at once; until it was written, when it was only waiting for its hour."""
+def _waited(message: Message) -> Step | None:
+    """Why it did not leave at once, and until when."""
     if message.state == MessageState.WAITING:
         return Step("leaves" if message.reason else "leaves_soon", message.due_at, why=message.reason)
-    over = message.composed_at or message.ended_at
-    if message.waited in STANDS_ASIDE and over and over > message.created_at + bell:
-        return Step("waited", over, why=message.waited)
+    if message.waited in STANDS_ASIDE and message.free_at:
+        return Step("waited", message.free_at, why=message.waited)
     return None
 
 

@@ -64,6 +64,7 @@ class Message:
     delivery: str = ""
     delivery_at: datetime | None = None
     waited: str = ""
+    free_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,4 +281,5 @@ def as_message(row: Any) -> Message:
         delivery=row.delivery,
         delivery_at=row.delivery_at,
         waited=row.waited,
+        free_at=row.free_at,
     )

@@ -46,7 +46,7 @@ _HELD_BACK = (
         _EARLIER.c.state == WAITING,
         _EARLIER.c.reason != CANNOT_COMPOSE,
         or_(_EARLIER.c.reason.not_in(STANDS_ASIDE), _EARLIER.c.due_at <= bindparam("now")),
-        func.coalesce(_EARLIER.c.composed_at, _EARLIER.c.due_at) > bindparam("not_since"),
+        func.coalesce(_EARLIER.c.free_at, _EARLIER.c.created_at) > bindparam("not_since"),
     )
     .exists()
 )
@@ -105,6 +105,7 @@ def _row(item: Any, *, now: datetime) -> dict[str, Any]:
             "state": WAITING,
             "reason": "",
             "due_at": item.due_at,
+            "free_at": item.due_at,
             "expires_at": item.expires_at,
         }
     return shared | {
@@ -113,6 +114,7 @@ def _row(item: Any, *, now: datetime) -> dict[str, Any]:
         "state": MessageState.SKIPPED,
         "reason": item.reason,
         "due_at": now,
+        "free_at": None,
         "expires_at": now,
         "ended_at": now,
     }
@@ -146,7 +148,7 @@ def release(unit: Unit) -> int:
 def seal_bytes(unit: Unit, message: Message, composed: Composed, *, at: datetime) -> dict[str, Any]:
     """The exact bytes that will leave, sealed, and the identity under which they will: a row for `keep_bytes`."""
     return {
-        **given(unit, id=message.id),
+        "the_id": message.id,
         "bytes_sealed": unit.seal(message.sealed_for, "messages", message.id, "bytes", composed.payload),
         "sentence_sealed": unit.seal(message.sealed_for, "messages", message.id, "sentence", composed.sentence),
         "message_id": composed.message_id,
@@ -159,7 +161,7 @@ def seal_bytes(unit: Unit, message: Message, composed: Composed, *, at: datetime
 
 def keep_bytes(unit: Unit, rows: Sequence[dict[str, Any]], *, but_not: Collection[str] = ()) -> None:
     """Stores what `seal_bytes` made, before the first try; not for the messages `but_not`."""
-    wanted = [row for row in rows if row["the_id"] not in but_not]
+    wanted = [{**given(unit), **row} for row in rows if row["the_id"] not in but_not]
     if wanted:
         unit.connection.execute(_CHANGE, wanted)
 
@@ -184,10 +186,12 @@ def _may_end(ending: Ending, state: str) -> bool:
 
 def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
     message, state = ending.message, ending.state
+    put_off = state == WAITING and not ending.tried and ending.due_at is not None
     return {
         "state": state,
         "reason": ending.reason,
-        "waited": ending.reason if state == WAITING and not ending.tried else message.waited,
+        "waited": ending.reason if put_off else message.waited,
+        "free_at": ending.due_at if put_off else message.free_at,
         "ended_at": None if state in (WAITING, MessageState.TO_CALL) else now,
         "due_at": ending.due_at or message.due_at,
         "lease_by": None,

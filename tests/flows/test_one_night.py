@@ -176,6 +176,25 @@ def test_a_pickup_booked_at_half_past_eleven_is_confirmed_at_once_and_ready_beco
     assert lines.states(done.visit_id, "ready") == [("email", "dropped", "overtaken")]
 
 
+def test_a_pickup_cancelled_by_the_bench_and_taken_anew_by_night_is_not_cancelled_in_the_morning(lines: Lines) -> None:
+    done = checked_in(lines, email="")
+    house, ctx = lines.house, lines.house.ctx
+    house.clock.set(EVENING.replace(hour=18))
+    shelve(house, done.ticket_ids[0])
+    house.deliver(after=91)
+    pickup.book(ctx, house.customer(), done.visit_id, pickup.offers(ctx, house.customer(), done.visit_id)[5].slot.local)
+    house.deliver(after=1)
+    house.clock.set(EVENING)
+    pickup.cancel(ctx, house.actor(), done.visit_id, why="closed")
+    house.clock.advance(3600)
+    before = len(told(lines))
+    pickup.book(ctx, house.customer(), done.visit_id, pickup.offers(ctx, house.customer(), done.visit_id)[9].slot.local)
+    sleep(lines)
+    (said,) = since(lines, before)
+    assert "see you on" in said
+    assert lines.states(done.visit_id, "pickup_cancelled") == [("sms", "dropped", "overtaken")]
+
+
 def test_a_pickup_that_staff_book_by_night_waits_for_the_morning_and_says_that_it_comes_back_unrepaired(
     lines: Lines,
 ) -> None:

@@ -6,6 +6,7 @@ import email
 import random
 import re
 from collections import Counter, defaultdict
+from datetime import UTC, datetime, timedelta
 from email import policy
 from email.utils import getaddresses
 from typing import Any
@@ -119,8 +120,8 @@ class Watcher:
         return Receipt(Verdict.ACCEPTED, "kept")
 
 
-def wander(lines: Lines, visit: Any, chance: random.Random) -> None:
-    """One thing that a busy day may bring to a visit; what the rules refuse is refused."""
+def wander(lines: Lines, visit: Any, chance: random.Random, *, undo: float = 1.0) -> None:
+    """One thing that a busy day may bring to a visit; what the rules refuse is refused. `undo` is how often that is."""
     house = lines.house
     ticket_id = chance.choice(visit.ticket_ids)
     with house.read() as unit:
@@ -132,7 +133,7 @@ def wander(lines: Lines, visit: Any, chance: random.Random) -> None:
             step = chance.choice(moves_from(ticket.phase))
             moves.move(house.ctx, house.actor(), ticket_id, step.target, outcome=step.outcome or "", anyway=True,
                        note="go on", reason=step.reasons[0] if step.reasons else "")  # fmt: skip
-        elif what < 0.6:
+        elif what < 0.6 and chance.random() < undo:
             moves.undo(house.ctx, house.actor(), ticket_id, reason="slipped")
         elif what < 0.7:
             questions.ask(house.ctx, house.actor(), ticket_id, kind="price", wording="Go on?", price="45")
@@ -174,3 +175,77 @@ def test_wandering_tickets_on_bad_lines_never_say_what_is_not_so_and_end_with_a_
     print(f"FIGURE A11_ends database={house.ctx.db.engine.dialect.name} messages={len(rows)} silent={silent}")
     assert not watcher.stale and out_of_order == 0 and silent == 0, watcher.stale
     assert states["sent"] > 20 and states["dropped"] > 5
+
+
+class Sleeper(Watcher):
+    """Also notes who was written to while people sleep, and whether anything was said that had been said already."""
+
+    def __init__(self, lines: Lines, chance: random.Random) -> None:
+        super().__init__(lines, chance)
+        self.woken: list[str] = []
+        self.twice: list[str] = []
+        self._said: dict[tuple[str, str, str], tuple[str, str]] = {}
+
+    def __call__(self, outgoing: Outgoing) -> Receipt:
+        receipt = super().__call__(outgoing)
+        with self.lines.house.read() as unit:
+            row = messages.get_message(unit, outgoing.message_id.strip("<").split(".")[0])
+        assert row is not None
+        if receipt.verdict is not Verdict.ACCEPTED or not row.person_id:
+            return receipt
+        now = self.lines.house.clock()
+        asleep = not 8 <= now.hour < 21  # London in winter is UTC
+        answered = (
+            row.notice in ("pickup_confirmed", "pickup_moved", "pickup_cancelled") and row.refs["by"] == "customer"
+        )
+        if asleep and not (answered and now - row.created_at <= timedelta(hours=1)):
+            self.woken.append(row.notice)
+        elif asleep:  # an answer by night goes before what waits for the morning; the rest keeps its order
+            self.order[row.visit_id, row.person_id, row.channel].remove(row.seq)
+        key, said = (row.about, row.person_id, row.notice), words(outgoing).split("http")[0]
+        if row.notice in ("ready", "promise_changed") and self._said.get(key) == (said, f"{now:%d}"):
+            self.twice.append(row.notice)
+        self._said[key] = (said, f"{now:%d}")
+        return receipt
+
+
+def told_by_morning(lines: Lines, visit: Any, seen: int) -> Counter[str]:
+    """What a visit's people read of each kind since the `seen` first rows of the outbox."""
+    return Counter(m.notice for m in lines.rows(visit.visit_id)[seen:] if m.person_id and m.state == MessageState.SENT)
+
+
+@pytest.mark.long
+def test_many_nights_of_changes_wake_nobody_and_each_morning_tells_only_how_things_stand(lines: Lines) -> None:
+    house, chance = lines.house, random.Random(20261126)
+    sleeper = Sleeper(lines, chance)
+    lines.mail_line.answer = lines.text_line.answer = sleeper
+    house.clock.set(datetime(2026, 11, 9, 20, 30, tzinfo=UTC))
+    visits = [house.check_in(DeviceForm("one"), DeviceForm("two")) for _ in range(8 if house.ctx.db.is_sqlite else 5)]
+    crowded = mornings = 0
+    for night in range(6):
+        house.clock.set(datetime(2026, 11, 9 + night, 21, 30, tzinfo=UTC))
+        before = {visit.visit_id: len(lines.rows(visit.visit_id)) for visit in visits}
+        for _ in range(10):
+            for visit in visits:
+                wander(lines, visit, chance, undo=0.1)
+            house.deliver(after=chance.choice((60, 600, 3600)))
+        house.clock.set(max(house.clock(), datetime(2026, 11, 10 + night, 8, tzinfo=UTC)))
+        for _ in range(30):
+            house.deliver(after=240)
+        for visit in visits:
+            told = told_by_morning(lines, visit, before[visit.visit_id])
+            mornings += 1
+            # Questions and called-back devices are each about a device of their own.
+            crowded += any(count > 1 for notice, count in told.items() if notice in ("ready", "checked_in"))
+    with house.read() as unit:
+        rows = messages.list_messages(unit, limit=5000)
+    sent = sum(1 for m in rows if m.state == MessageState.SENT and m.person_id)
+    needless = Counter(m.reason for m in rows if m.state == MessageState.DROPPED)
+    out_of_order = sum(1 for told in sleeper.order.values() if told != sorted(told))
+    database = house.ctx.db.engine.dialect.name
+    print(f"FIGURE A8_nights database={database} mornings={mornings} messages={len(rows)} sent={sent} "
+          f"stale_sent={len(sleeper.stale)} out_of_order={out_of_order} woken={len(sleeper.woken)} "
+          f"said_twice={len(sleeper.twice)} crowded={crowded} needless={sum(needless.values())}")  # fmt: skip
+    assert not sleeper.stale and not sleeper.woken and not sleeper.twice, (sleeper.stale, sleeper.woken, sleeper.twice)
+    assert out_of_order == crowded == 0 and sent > 30
+    assert needless["overtaken"] + needless["joined_to_newer"] > 5 and needless["no_longer_on_shelf"], needless
