@@ -3,57 +3,28 @@
 from __future__ import annotations
 
 import imaplib
-import ipaddress
 import re
-import ssl
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
-from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from imap_tools import BaseMailBox
-from imap_tools.errors import MailboxFolderSelectError, MailboxLoginError
 
-from notify.core.errors import Conflict, Misconfigured, NotFound, NotifyError
+from notify.core.errors import Conflict, NotFound
 from notify.inbox.fields import LARGEST_HEADER
+from notify.inbox.imap_line import TALK, connect, no_answer, translated
+from notify.inbox.imap_line import ImapPlace as ImapPlace
 from notify.inbox.letter import LARGEST
 from notify.inbox.mailbox import MOST_LETTERS, Held
 
 HANDLED = (
     "ShelfbellHandled"  # our keyword (RFC 9051 2.3.2): staff may read the same mailbox with a program of their own
 )
-_TALK = 4 * 1024 * 1024  # octets that one command may be answered with, beside a letter
 _SIZE = re.compile(rb"\bRFC822\.SIZE (\d{1,12})\b")
 _UID = re.compile(rb"\bUID (\d{1,10})\b")
 _MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
-Security = Literal["tls", "starttls", "none"]
-
-
-@dataclass(frozen=True, slots=True)
-class ImapPlace:
-    """Where the mailbox is and how to sign in. Raises Misconfigured for a password sent unprotected over a network."""
-
-    host: str
-    port: int
-    username: str
-    password: str = field(repr=False)
-    security: Security = "tls"
-    ca_file: Path | None = None
-    folder: str = "INBOX"
-    timeout: float = 30.0  # seconds without a single octet
-
-    def __post_init__(self) -> None:
-        if self.security not in ("tls", "starttls", "none"):
-            raise Misconfigured("inbox.security is unknown", "Use tls, starttls or none.", field="inbox.security")
-        if self.security == "none" and not _is_loopback(self.host):
-            raise Misconfigured(
-                "inbox.security is none, so password and letters could be read on the way",
-                "Use tls or starttls; none is for a mailbox on this machine.",
-                field="inbox.security",
-            )
 
 
 class ImapMailbox:
@@ -72,17 +43,17 @@ class ImapMailbox:
         self._keeps = HANDLED.encode() in kept or rb"\*" in kept
 
     @contextmanager
-    def _talking(self, allowance: int = _TALK) -> Iterator[None]:
+    def _talking(self, allowance: int = TALK) -> Iterator[None]:
         """One talk with the server, of bounded length; a connection in doubt is not used again."""
         if self._broken:
             self._hang_up()
             self._open()
             self._broken = False
             if self._said("UIDVALIDITY") != self._age:
-                raise _no_answer()
+                raise no_answer()
         try:
             self._client.allowance = allowance
-            with _translated():
+            with translated():
                 yield
         except Conflict:
             self._broken = True
@@ -117,7 +88,7 @@ class ImapMailbox:
     def close(self) -> None:
         """Sign out, or just go."""
         with suppress(Exception):
-            self._client.allowance = _TALK
+            self._client.allowance = TALK
             if not self._broken:
                 self._box.logout()
         self._hang_up()
@@ -142,7 +113,7 @@ class ImapMailbox:
     def _read(self, uid: str, size: int) -> bytes:
         """The letter, at most LARGEST octets of it; never more is asked for."""
         most = LARGEST_HEADER if size > LARGEST else LARGEST + 1
-        with self._talking(most + _TALK):
+        with self._talking(most + TALK):
             answer = self._fetch(uid, f"(BODY.PEEK[]<0.{most}>)")
         for item in answer:
             if (
@@ -182,110 +153,4 @@ def open_imap(place: ImapPlace) -> ImapMailbox:
 
     Raises Misconfigured when the certificate, the sign-in or the folder is refused, Conflict when nobody answers.
     """
-    return ImapMailbox(partial(_connect, place))
-
-
-def _connect(place: ImapPlace) -> BaseMailBox:
-    with _translated():
-        box = _Box(place)
-    try:
-        with _translated():
-            box.login(place.username, place.password, None)
-            box.folder.set(place.folder)
-        return box
-    except BaseException:
-        with suppress(Exception):
-            box.client.shutdown()
-        raise
-
-
-class _Allowed(imaplib.IMAP4):
-    """The standard client, which would take as many octets as a server cares to send."""
-
-    allowance = _TALK
-
-    def read(self, size: int) -> bytes:
-        self._spend(size)
-        return super().read(size)
-
-    def readline(self) -> bytes:
-        line = super().readline()
-        self._spend(len(line))
-        return line
-
-    def _spend(self, size: int) -> None:
-        self.allowance -= size
-        if self.allowance < 0:
-            raise self.abort("too much")
-
-
-class _AllowedTls(_Allowed, imaplib.IMAP4_SSL):
-    """The same over TLS from the first octet."""
-
-
-class _Box(BaseMailBox):
-    """imap-tools' mailbox over our client."""
-
-    def __init__(self, place: ImapPlace) -> None:
-        self._place = place
-        super().__init__()
-
-    def _get_mailbox_client(self) -> imaplib.IMAP4:
-        place = self._place
-        if place.security == "tls":
-            return _AllowedTls(place.host, place.port, ssl_context=_trusting(place), timeout=place.timeout)
-        client = _Allowed(place.host, place.port, timeout=place.timeout)
-        if place.security == "starttls":
-            try:
-                client.starttls(_trusting(place))
-            except BaseException:
-                client.shutdown()
-                raise
-        return client
-
-
-def _trusting(place: ImapPlace) -> ssl.SSLContext:
-    try:
-        return ssl.create_default_context(cafile=str(place.ca_file) if place.ca_file else None)
-    except (OSError, ValueError):
-        raise Misconfigured(
-            "The file named in inbox.ca_file cannot be read as certificates",
-            "Name a PEM file, or leave it out.",
-            field="inbox.ca_file",
-        ) from None
-
-
-@contextmanager
-def _translated() -> Iterator[None]:
-    try:
-        yield
-    except NotifyError:
-        raise
-    except ssl.SSLCertVerificationError:
-        raise Misconfigured(
-            "The mailbox's certificate does not fit its name, or nobody we trust vouches for it",
-            "Check inbox.host and inbox.ca_file.",
-            field="inbox.host",
-        ) from None
-    except MailboxLoginError:
-        raise Misconfigured(
-            "The mailbox refuses the sign-in", "Check inbox.username and inbox.password_file.", field="inbox.username"
-        ) from None
-    except MailboxFolderSelectError:
-        raise Misconfigured("The mailbox has no such folder", "Check inbox.folder.", field="inbox.folder") from None
-    except Exception:  # imaplib raises whatever its parsing stumbles over
-        raise _no_answer() from None
-
-
-def _no_answer() -> Conflict:
-    return Conflict(
-        "The mailbox does not answer, or not in IMAP",
-        "It is asked again next time; if that goes on, check inbox.host, inbox.port and inbox.security.",
-    )
-
-
-def _is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host.lower() == "localhost"
+    return ImapMailbox(partial(connect, place))

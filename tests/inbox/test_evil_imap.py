@@ -16,6 +16,7 @@ from notify.inbox.imap import ImapPlace, open_imap
 from notify.inbox.letter import read_letter
 from tests.parts.letters import letter
 
+pytestmark = pytest.mark.real
 HELLO = b"* OK hello\r\n"
 HONEST: dict[str, bytes] = {
     "CAPABILITY": b"* CAPABILITY IMAP4rev1 UIDPLUS\r\n",
@@ -123,7 +124,6 @@ EVIL: dict[str, dict[str, bytes]] = {
 }
 
 
-@pytest.mark.real
 @pytest.mark.parametrize("name", EVIL)
 def test_an_evil_answer_ends_in_one_of_our_errors_or_in_nothing_read(name: str) -> None:
     with serving(EVIL[name]) as server:
@@ -131,7 +131,6 @@ def test_an_evil_answer_ends_in_one_of_our_errors_or_in_nothing_read(name: str) 
     assert "secret-word" not in told and "127.0.0.1" not in told
 
 
-@pytest.mark.real
 @pytest.mark.parametrize(
     "hello", [b"", b"* BYE\r\n", b"HTTP/1.1 200 OK\r\n\r\n", b"\x16\x03\x01\r\n", b"x" * 2_000_000]
 )
@@ -140,7 +139,6 @@ def test_a_server_of_another_kind_is_told_as_such(hello: bytes) -> None:
         take_all(server)
 
 
-@pytest.mark.real
 def test_a_port_where_nobody_answers_is_told_as_such() -> None:
     with serving({}) as server:
         pass
@@ -148,14 +146,12 @@ def test_a_port_where_nobody_answers_is_told_as_such() -> None:
         take_all(server)
 
 
-@pytest.mark.real
 def test_a_refused_sign_in_does_not_repeat_the_password() -> None:
     with serving({"LOGIN": b"NO secret-word is wrong\r\n"}) as server, pytest.raises(Misconfigured) as caught:
         take_all(server)
     assert "secret-word" not in str(caught.value) and caught.value.__suppress_context__
 
 
-@pytest.mark.real
 def test_a_letter_that_breaks_the_connection_does_not_keep_the_next_one_away() -> None:
     """TESTPLAN D15: one bad mail never blocks the next, also when it is the server that stumbles over it."""
     with serving({}, cut_on="FETCH 1 (BODY") as server:
@@ -169,7 +165,6 @@ def test_a_letter_that_breaks_the_connection_does_not_keep_the_next_one_away() -
         assert server.connections == 2
 
 
-@pytest.mark.real
 def test_a_claimed_literal_is_not_made_room_for() -> None:
     with serving({"BODY": b"* 1 FETCH (UID 1 BODY[]<0> {999999999}\r\nx"}) as server:
         tracemalloc.start()
