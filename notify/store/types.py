@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
@@ -36,10 +37,14 @@ class Instant(TypeDecorator[datetime]):
             return utc
         return utc.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
-    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
-        """Aware UTC on the way out."""
-        if value is None:
-            return None
-        if isinstance(value, str):
-            return datetime.fromisoformat(value)  # a tenth of strptime's time
-        return value.astimezone(UTC)  # type: ignore[no-any-return]
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], datetime | None]:
+        """Aware UTC on the way out; by itself, as a message is read with twenty instants beside it."""
+        return _from_text if dialect.name == "sqlite" else _to_utc
+
+
+def _from_text(value: str | None) -> datetime | None:
+    return datetime.fromisoformat(value) if value else None  # a tenth of strptime's time
+
+
+def _to_utc(value: datetime | None) -> datetime | None:
+    return value.astimezone(UTC) if value else None
