@@ -8,12 +8,15 @@ from collections import Counter
 from datetime import timedelta
 
 import pytest
-from sqlalchemy import func, insert, select
+from sqlalchemy import Engine, event, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
+from notify.channels.base import Outgoing, Receipt
+from notify.channels.memory import MemoryChannel
+from notify.core.errors import Unavailable
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.record import record
-from notify.store import outbox
+from notify.store import messages, outbox
 from notify.store import schema as s
 from tests.flows.conftest import Lines
 from tests.parts.house import House
@@ -90,3 +93,60 @@ def test_a_lease_that_ran_out_is_taken_over_and_a_fresh_one_is_respected(lines: 
         assert len(outbox.claim(unit, now=house.clock(), until=until, by="one that died")) == 1
     assert house.deliver(after=60) == 0
     assert house.deliver(after=15 * 60) == 1 and len(lines.mail.sent) == 1
+
+
+class FullAfter(MemoryChannel):
+    """Accepts each message, and from then on the database takes nothing until `well` is called."""
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__()
+        self._engine = engine
+
+    def send(self, outgoing: Outgoing, /) -> Receipt:
+        if not self.offered:
+            event.listen(self._engine, "before_cursor_execute", _full)
+        return super().send(outgoing)
+
+    def well(self) -> None:
+        event.remove(self._engine, "before_cursor_execute", _full)
+
+
+def _full(*_: object) -> None:
+    raise Unavailable("The disk with the database is full")
+
+
+def test_what_was_sent_but_could_not_be_written_down_is_written_down_later_and_not_sent_again(house: House) -> None:
+    for n in range(12):
+        house.check_in(DeviceForm(f"radio {n}"), phone="")
+    house.clock.advance(91)
+    mail = FullAfter(house.ctx.db.engine)
+    worker = dataclasses.replace(house.services.dispatcher, channels={"email": mail})
+    for _ in range(3):
+        with pytest.raises(Unavailable):
+            worker.run_once(house.shop_id)
+    assert 1 <= len(mail.offered) <= 10, "it went on sending although it could not write it down"
+    mail.well()
+    while worker.run_once(house.shop_id):
+        pass
+    often = Counter(m.message_id for m in mail.offered)
+    with house.read() as unit:
+        states = Counter(m.state for m in messages.list_messages(unit))
+    print(f"FIGURE written_down_later database={house.ctx.db.engine.dialect.name} messages={len(often)} "
+          f"sent_again={often.total() - len(often)}")  # fmt: skip
+    assert often.total() == len(often) == 12 and states == {"sent": 12}
+
+
+def test_what_was_claimed_when_the_disk_failed_leaves_as_soon_as_it_is_well(house: House) -> None:
+    house.check_in(phone="")
+    house.clock.advance(91)
+    engine = house.ctx.db.engine
+
+    def fail_after_the_claim(_conn: object, _cursor: object, statement: str, *_: object) -> None:
+        if "bytes_sealed" in statement and statement.lstrip().lower().startswith("update"):
+            raise Unavailable("The disk with the database is full")
+
+    event.listen(engine, "before_cursor_execute", fail_after_the_claim)
+    with pytest.raises(Unavailable):
+        house.services.dispatcher.run_once(house.shop_id)
+    event.remove(engine, "before_cursor_execute", fail_after_the_claim)
+    assert house.deliver(after=1) == 1 and len(house.sent()) == 1  # not after the quarter of an hour that a lease takes
