@@ -14,10 +14,11 @@ from pathlib import Path
 
 from notify.channels.base import Channel
 from notify.channels.folder import FolderChannel
+from notify.channels.gammu_modem import gammu_modem
 from notify.channels.http_call import Caller, target
 from notify.channels.sms_http import Gateway, HttpSms, sign_in_headers
 from notify.channels.sms_mailgate import SmsMailgate
-from notify.channels.sms_modem import SmsModem, gammu_modem
+from notify.channels.sms_modem import SmsModem
 from notify.channels.sms_text import NO_GATEWAY
 from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.config.key_files import read_key, read_password

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import importlib
 import threading
 from collections.abc import Callable, Sequence
-from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any, Protocol
 
 from notify.channels.base import Outgoing, Receipt, Verdict, clean
 from notify.channels.sms_text import TextMessage, read_text_message
-from notify.core.errors import Misconfigured
 
-LIBRARY = "gammu"
-EXTRA = "Install Shelfbell with its extra: pip install 'shelfbell[modem]'."
+WAIT_FOR_PARTS = timedelta(days=1)
 Split = Callable[[str], Sequence[str]]
 
 
@@ -26,11 +24,42 @@ class ModemFault(Exception):
         self.code, self.text, self.lasting = code, text, lasting
 
 
+@dataclass(frozen=True, slots=True, repr=False)
+class Stored:
+    """One part in the modem's store: where, from whom, when. A part of a longer text has its `mark` and numbers."""
+
+    place: int
+    number: str
+    text: str
+    at: datetime
+    mark: int = -1
+    part: int = 1
+    parts: int = 1
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Arrived:
+    """A whole text message that somebody wrote to the SIM, and where its parts lie."""
+
+    number: str
+    text: str
+    at: datetime
+    places: tuple[int, ...]
+
+
 class Modem(Protocol):
     """What sends one part at a time. `udh` is the user data header that joins the parts, b"" for a single one."""
 
     def send(self, number: str, text: str, *, unicode: bool, udh: bytes) -> int:
         """Hand one part to the network; the network's reference of it. Raises ModemFault."""
+        ...
+
+    def read(self) -> Sequence[Stored]:
+        """Every part that came and was not dropped yet. Raises ModemFault."""
+        ...
+
+    def drop(self, place: int) -> None:
+        """Forget one part. Raises ModemFault."""
         ...
 
     def close(self) -> None:
@@ -58,10 +87,29 @@ class SmsModem:
         with self._lock:
             return self._send(read)
 
+    def arrived(self, *, now: datetime) -> Sequence[Arrived]:
+        """What people wrote to the SIM. Raises ModemFault."""
+        with self._lock:
+            return joined(self._used(lambda modem: modem.read()), now=now)
+
+    def done(self, message: Arrived) -> None:
+        """Drops a message that was taken; a store that is full takes no more. Raises ModemFault."""
+        with self._lock:
+            for place in message.places:
+                self._used(lambda modem, place=place: modem.drop(place))  # type: ignore[misc]
+
     def close(self) -> None:
         """Give the port back."""
         with self._lock:
             self._drop()
+
+    def _used(self, step: Callable[[Modem], Any]) -> Any:
+        try:
+            self._modem = self._modem or self._open()
+            return step(self._modem)
+        except ModemFault:
+            self._drop()
+            raise
 
     def _send(self, message: TextMessage) -> Receipt:
         parts, sent, reference = self._split(message.text), 0, 0
@@ -84,6 +132,22 @@ class SmsModem:
             modem.close()
 
 
+def joined(stored: Sequence[Stored], *, now: datetime) -> Sequence[Arrived]:
+    """Whole messages, the oldest first. What lacks a part is waited for a day, then told as far as it came."""
+    groups: dict[tuple[object, ...], dict[int, Stored]] = {}
+    for one in stored:
+        alone = one.parts == 1
+        key = (one.place,) if alone else (one.number, one.mark, one.parts)
+        groups.setdefault(key, {}).setdefault(one.part, one)
+    whole = []
+    for parts in groups.values():
+        first = parts[min(parts)]
+        if len(parts) == first.parts or now - first.at > WAIT_FOR_PARTS:
+            text = "".join(parts[number].text for number in sorted(parts))
+            whole.append(Arrived(first.number, text, first.at, tuple(one.place for one in parts.values())))
+    return sorted(whole, key=lambda one: one.at)
+
+
 def concatenation(identity: str, parts: int, number: int) -> bytes:
     """The user data header of one part (TS 23.040 9.2.3.24.1): 8-bit reference, how many, which; none for a single one.
 
@@ -99,45 +163,3 @@ def _receipt(fault: ModemFault, *, sent: int, to: str) -> Receipt:
     if sent:
         return Receipt(Verdict.UNKNOWN, fault.code, f"{told} {sent} parts had left by then.")
     return Receipt(Verdict.NEVER if fault.lasting else Verdict.TRY_LATER, fault.code, told)
-
-
-class GammuModem:
-    """The modem through the library of the extra `modem`."""
-
-    def __init__(self, library: Any, *, device: str, connection: str, model: str = "") -> None:
-        """Raises ModemFault when the modem does not answer."""
-        self._library = library
-        self._machine = library.StateMachine()
-        self._machine.SetConfig(0, {"Device": device, "Connection": connection, "Model": model})
-        self._do(self._machine.Init)
-
-    def send(self, number: str, text: str, *, unicode: bool, udh: bytes) -> int:
-        """See Modem.send. Asks the network for a status report (TS 23.040 9.2.3.5)."""
-        told: dict[str, Any] = {
-            "Text": text, "Number": number, "SMSC": {"Location": 1}, "Type": "Status_Report",
-            "Coding": "Unicode_No_Compression" if unicode else "Default_No_Compression",
-        }  # fmt: skip
-        if udh:
-            told["UDH"] = {"Type": "UserUDH", "Text": udh}
-        return int(self._do(lambda: self._machine.SendSMS(told)) or 0)
-
-    def close(self) -> None:
-        """See Modem.close."""
-        with suppress(self._library.GSMError):
-            self._machine.Terminate()
-
-    def _do(self, step: Callable[[], Any]) -> Any:
-        try:
-            return step()
-        except self._library.GSMError as error:
-            told = error.args[0] if error.args and isinstance(error.args[0], dict) else {}
-            raise ModemFault(f"modem-{told.get('Code', 'fault')}", str(told.get("Text", "The modem failed."))) from None
-
-
-def gammu_modem(device: str, connection: str) -> Callable[[], Modem]:
-    """Opens the modem when it is needed. Raises Misconfigured at once when the extra is not installed."""
-    try:
-        library = importlib.import_module(LIBRARY)
-    except ImportError:
-        raise Misconfigured("The library for modems is not installed", EXTRA, field="sms.transport") from None
-    return lambda: GammuModem(library, device=device, connection=connection)

@@ -11,12 +11,14 @@ import click
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.config.settings import Settings
 from notify.core.errors import NotifyError
+from notify.inbox.modem import read_modem
 from notify.inbox.place import open_mailbox
 from notify.inbox.take import Post, Taken, take_letters
 from notify.schedule.jobs import Job, Run
 from notify.schedule.when import Every
 from notify.wiring import Services
 
+MODEM_SECONDS = 20  # a modem's store holds a few dozen texts at most
 log = logging.getLogger("shelfbell.inbox")
 # What a letter was, in words; only counts are ever told.
 _WORDS = {
@@ -82,6 +84,13 @@ def inbox_jobs(settings: Settings) -> tuple[Job, ...]:
     if settings.inbox.transport == "off":
         return ()
     return (Job("inbox", Every(settings.inbox.check_seconds), _take, per_shop=False, slow=True),)
+
+
+def modem_jobs(settings: Settings) -> tuple[Job, ...]:
+    """The timed job that reads what people wrote to the modem's SIM, if there is one."""
+    if settings.sms.transport != "modem":
+        return ()
+    return (Job("modem", Every(MODEM_SECONDS), lambda run: read_modem(run.services), per_shop=False, slow=True),)
 
 
 def _take(run: Run) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from notify.cli.desk import Command, Desk, pass_desk
-from notify.cli.inbox import inbox_jobs
+from notify.cli.inbox import inbox_jobs, modem_jobs
 from notify.cli.logs import set_up
 from notify.cli.only_one import only_one
 from notify.cli.server import open_socket, serve_until_stopped, stop_on_signals
@@ -68,8 +68,8 @@ def worker(desk: Desk) -> None:
 
 
 def own_jobs(settings: Settings) -> tuple[Job, ...]:
-    """The timed jobs that this installation has beside those of the table: watched folders and the mailbox."""
-    return (*watch_jobs(settings), *inbox_jobs(settings))
+    """The timed jobs that this installation has beside those of the table: watched folders, mailbox and modem."""
+    return (*watch_jobs(settings), *inbox_jobs(settings), *modem_jobs(settings))
 
 
 def checked(settings: Settings, file: Path) -> Settings:

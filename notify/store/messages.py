@@ -125,8 +125,8 @@ def find_by_provider(unit: Unit, channel: str, provider_id: str) -> Message | No
 def unknown_words(unit: Unit) -> Mapping[str, int]:
     """A gateway's words that no setting explains -> of how many messages each was said."""
     t = s.receipts
-    word = t.c.code.startswith(UNKNOWN_WORD, autoescape=True)
-    query = select(t.c.code, func.count()).where(t.c.shop_id == unit.shop_id, word).group_by(t.c.code).order_by(t.c.code)
+    unexplained = (t.c.shop_id == unit.shop_id, t.c.code.startswith(UNKNOWN_WORD, autoescape=True))
+    query = select(t.c.code, func.count()).where(*unexplained).group_by(t.c.code).order_by(t.c.code)
     return {row[0].removeprefix(UNKNOWN_WORD): row[1] for row in unit.connection.execute(query)}
 
 

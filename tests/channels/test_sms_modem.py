@@ -5,19 +5,22 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from notify.channels.base import Verdict
-from notify.channels.sms_modem import GammuModem, ModemFault, concatenation, gammu_modem
+from notify.channels.gammu_modem import GammuModem, gammu_modem
+from notify.channels.sms_modem import ModemFault, SmsModem, Stored, concatenation, joined
 from notify.core.errors import Misconfigured
 from notify.render.sms import split
 from tests.channels.test_sms_http import NUMBER, text_message
 from tests.parts.modem import Part, ScriptedModem
 
 LONG = "Your radio is ready. " * 12  # 252 characters, two parts
+AT = datetime(2026, 11, 25, 12, tzinfo=UTC)
 FOREIGN = "Ваш приёмник готов 📻 " * 8
 
 
@@ -116,6 +119,44 @@ def test_a_full_part_has_no_room_for_one_more_character() -> None:
     assert len(full.text) == 153 and on_the_air(full)["Text"] == full.text
     with pytest.raises(importlib.import_module("gammu").GSMError):
         on_the_air(full, full.text + "a")
+
+
+def stored(place: int, text: str, *, part: int = 1, parts: int = 1, mark: int = 7, days: int = 0) -> Stored:
+    return Stored(place, NUMBER, text, AT - timedelta(days=days), mark, part, parts)
+
+
+def test_parts_that_came_in_any_order_make_one_message_and_a_lost_part_holds_nothing_up_for_ever() -> None:
+    came = [stored(4, "c", part=3, parts=3), stored(1, "Stop"), stored(2, "a", part=1, parts=3),
+            stored(3, "b", part=2, parts=3), stored(5, "b", part=2, parts=3), stored(8, "half", parts=2, mark=9),
+            stored(9, "old half", parts=2, mark=3, days=2)]  # fmt: skip
+    whole = joined(came, now=AT)
+    assert [one.text for one in whole] == ["old half", "abc", "Stop"]
+    assert 8 not in [place for one in whole for place in one.places]
+
+
+@pytest.mark.real
+@needs_library
+def test_the_real_library_gives_what_people_wrote_and_forgets_what_was_taken(tmp_path: Path) -> None:
+    library = importlib.import_module("gammu")
+    phone = tmp_path / "phone"
+    phone.mkdir()
+    modem = GammuModem(library, device=str(phone), connection="none", model="dummy")
+    writer = library.StateMachine()  # puts texts into the dummy phone's inbox as a network would
+    writer.SetConfig(0, {"Device": str(phone), "Connection": "none", "Model": "dummy"})
+    writer.Init()
+    for text, head, kind in (("Stop", b"", "Deliver"), ("a" * 153, b"\5\0\3\x2a\2\1", "Deliver"),
+                             ("€ Привет", b"\5\0\3\x2a\2\2", "Deliver"), ("", b"", "Status_Report")):  # fmt: skip
+        told = {"Text": text, "Number": NUMBER, "SMSC": {"Location": 1}, "Folder": 1, "Type": kind, "State": "UnRead",
+                "Coding": "Unicode_No_Compression" if "П" in text else "Default_No_Compression",
+                "DateTime": datetime(2026, 11, 25, 10)}  # fmt: skip
+        writer.AddSMS(told | ({"UDH": {"Type": "UserUDH", "Text": head}} if head else {}))
+    channel = SmsModem(lambda: modem, split=split, is_plain=lambda text: True)
+    whole = channel.arrived(now=AT)
+    assert [(one.number, one.text) for one in whole] == [(NUMBER, "Stop"), (NUMBER, "a" * 153 + "€ Привет")]
+    for one in whole:
+        channel.done(one)
+    assert channel.arrived(now=AT) == []
+    channel.close()
 
 
 @pytest.mark.real

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from notify.channels.sms_modem import ModemFault, SmsModem
+from notify.channels.sms_modem import ModemFault, SmsModem, Stored
 from notify.render.sms import count, split
 
 
@@ -28,6 +28,8 @@ class ScriptedModem:
     offered: int = 0
     opened: int = 0
     closed: int = 0
+    store: list[Stored] = field(default_factory=list)
+    broken: bool = False
 
     def channel(self) -> SmsModem:
         """The product's channel on this modem."""
@@ -45,6 +47,16 @@ class ScriptedModem:
             raise fault
         self.parts.append(Part(number, text, unicode, udh))
         return len(self.parts) % 256
+
+    def read(self) -> list[Stored]:
+        """See notify.channels.sms_modem.Modem."""
+        if self.broken:
+            raise ModemFault("modem-14", "No answer.")
+        return list(self.store)
+
+    def drop(self, place: int) -> None:
+        """See notify.channels.sms_modem.Modem."""
+        self.store = [one for one in self.store if one.place != place]
 
     def close(self) -> None:
         """See notify.channels.sms_modem.Modem."""

@@ -17,8 +17,9 @@ from notify.config.gateway_kinds import BAD_NUMBER
 from notify.core.errors import Conflict
 from notify.core.messages import Delivery
 from notify.dispatch.receipts import take_receipt
-from notify.flows.hear_reply import Heard, hear
-from notify.flows.view_gateway import CHANNEL, find_sent, shops_that_know
+from notify.flows.hear_reply import Heard
+from notify.flows.hear_text import hear_text
+from notify.flows.view_gateway import CHANNEL, find_sent
 from notify.store.messages import UNKNOWN_WORD
 from notify.web.here import ctx, services
 from notify.web.hooks.proof import said
@@ -66,9 +67,7 @@ def inbound() -> Response:
         channel=CHANNEL, sender=_with_plus(told["sender"]), text=told["text"], at=_instant(told["at"], hook.zone, now),
         key=_key(told, now), source=SOURCE,
     )  # fmt: skip
-    every = services().shop_ids()
-    taken = [hear(ctx(), shop_id, heard) for shop_id in shops_that_know(ctx(), every, heard.sender) or every[:1]]
-    return said(200, "Taken" if any(taken) else "Known already")
+    return said(200, "Taken" if hear_text(ctx(), services().shop_ids(), heard) else "Known already")
 
 
 def _told(where: Mapping[str, str]) -> dict[str, str] | None:
