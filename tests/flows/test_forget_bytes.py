@@ -16,9 +16,10 @@ from sqlalchemy import LargeBinary, String, select, text
 from notify.channels.folder import FolderChannel
 from notify.channels.sms_mailgate import SmsMailgate
 from notify.core.errors import NotFound
-from notify.flows import desk_notes, forget, handover, moves, parts, questions, set_up
+from notify.flows import desk_notes, forget, handover, moves, parts, questions, replies, set_up
 from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import DeviceForm, PersonForm
+from notify.flows.hear_reply import Heard, hear
 from notify.store import claims, erasing, people, schema, tickets, visits
 from notify.store.engine import open_engine
 from notify.store.vault import Place, data_keys
@@ -32,7 +33,9 @@ ABOUT_INES = [
     "Ines Farrow-Okonedo", "ines.farrow@example.org", *phone_forms("+447700900123"), "Kestrel pocket radio no 4471",
     "hums when the tram passes", "scratch beside the dial", "leather case with strap", "she is deaf on the left ear",
     "will it cost more than the radio", "speaker cone for the Kestrel", "Ines on the phone at noon",
-    "knows the scratch beside the dial", "Tobiah Marlowe", "tobiah.marlowe@example.net", "Quentin Ashdown",
+    "knows the scratch beside the dial", "my sister Wilhelmina collects it", "about the humming",
+    "herring-4471@mail.example.org", "may I come after the ferry", "Tobiah Marlowe",
+    "tobiah.marlowe@example.net", "Quentin Ashdown",
 ]  # fmt: skip
 
 
@@ -86,6 +89,12 @@ def live(house: House) -> tuple[str, list[str]]:
     asked = questions.ask(ctx, owner, ticket, kind="price", wording="will it cost more than the radio", price="45")
     house.deliver(after=91)
     questions.answer(ctx, owner, asked, answer="accept", said_by="Ines on the phone at noon")
+    at, key = house.clock(), "letter"
+    hear(ctx, house.shop_id, Heard(
+        "email", "ines.farrow@example.org", "my sister Wilhelmina collects it", at, key, "mail",
+        subject="about the humming", letter_id="<herring-4471@mail.example.org>",
+    ))  # fmt: skip
+    hear(ctx, house.shop_id, Heard("sms", "07700 900123", "may I come after the ferry?", at, key + "2", "sms"))
     parts.arrive(ctx, owner, parts.need(ctx, owner, ticket, name="speaker cone for the Kestrel"))
     shelve(house, ticket)
     house.deliver(after=91)
@@ -330,6 +339,28 @@ def test_no_table_says_anything_of_a_forgotten_person_in_clear(kept: Kept) -> No
     # Wide texts in clear, each known: staff and the shop write them about themselves, or they are cleaned (receipts).
     assert loose <= {("special_days", "reason"), ("staff", "password_hash"), ("staff", "pin_hash"),
                      ("messages", "message_id"), ("receipts", "text")}  # fmt: skip
+
+
+@pytest.mark.long
+def test_what_a_stranger_wrote_leaves_no_byte_after_its_days(kept: Kept) -> None:
+    house = kept.house
+    wrote = ["ute.herzog@example.net", "do you mend concertinas", "a leaking bellows", "k7-1@mail.example.net"]
+    new = hear(house.ctx, house.shop_id, Heard(
+        "email", wrote[0], wrote[1], house.clock(), "letter", "mail", subject=wrote[2], letter_id=f"<{wrote[3]}>"
+    ))  # fmt: skip
+    with house.read() as unit:
+        sealed = [bytes(v) for v in unit.connection.execute(select(schema.replies.c.text_sealed)).scalars()]
+    house.clock.advance(31 * 86400)
+    assert replies.forget_strangers(house.ctx, house.system(), keep_days=30) == 1
+    assert forget.confirm(house.ctx, house.system())
+    found = hits(kept.files(), patterns(wrote))
+    copies = hits(kept.files(), {"ciphertext": sealed[0]}) if house.ctx.db.is_sqlite else []
+    print(f"FIGURE strangers_letters hits={len(found)} ciphertexts={len(copies)}")
+    assert found == [] and copies == []
+    with pytest.raises(NotFound):
+        house.ctx.db.vault.data_key(new)
+    with house.read() as unit:
+        assert erasing.list_erasures(unit)[0].reason == "strangers_letters"
 
 
 def test_the_maildir_alone_would_have_told_who_it_was(kept: Kept, tmp_path: Path) -> None:
