@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, is_dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -122,7 +123,7 @@ class Desk:
 
 
 def as_json(data: Any) -> str:
-    """JSON with a stable order of keys; times as ISO 8601, dataclasses as objects."""
+    """JSON with a stable order of keys; times as ISO 8601, spans in seconds, money as text, dataclasses as objects."""
     return json.dumps(data, default=_plain, ensure_ascii=False, indent=2)
 
 
@@ -131,6 +132,10 @@ def _plain(value: Any) -> Any:
         return asdict(value)
     if isinstance(value, datetime | date | time):
         return value.isoformat()
+    if isinstance(value, timedelta):
+        return value.total_seconds()
+    if isinstance(value, Decimal):
+        return str(value)  # never a float
     if isinstance(value, Enum):
         return value.value
     if isinstance(value, Path):
