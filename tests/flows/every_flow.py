@@ -40,6 +40,7 @@ SEVERAL = {
     "staff.switch": "the same",
     "claims.count_guess": "one counter",
     "replies.forget_strangers": "keys, then rows, as with forgetting; a cut leaves unreadable rows for the next night",
+    "hear_text.hear_text": "hear_reply.hear, once for each shop that knows the number; the key lets a repeat go on",
     "take_changes.take_changes": "its rows fail alone, by savepoints: tests/watch",
 }
 
