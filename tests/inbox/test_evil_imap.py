@@ -40,9 +40,13 @@ class Server:
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
         self.connections = 0
-        threading.Thread(target=self._serve, daemon=True).start()
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+        self._thread.start()
 
     def close(self) -> None:
+        """Wakes the thread that waits for a caller, too: closing alone would let it take one more."""
+        self._listener.shutdown(socket.SHUT_RDWR)
+        self._thread.join()
         self._listener.close()
 
     def _serve(self) -> None:
