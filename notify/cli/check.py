@@ -16,6 +16,7 @@ from notify.config.finding import Finding
 from notify.config.load import load
 from notify.core.errors import Misconfigured, NotifyError
 from notify.core.languages import LANGUAGES
+from notify.flows import view_late
 from notify.flows.view_desk import view_shop
 from notify.flows.view_gateway import unknown_words
 from notify.inbox.place import open_mailbox
@@ -106,9 +107,24 @@ def _database(desk: Desk) -> list[Finding]:
     try:
         if not services.shop_ids():
             return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
-        return [one for shop_id in services.shop_ids() for one in _unexplained(services, shop_id)]
+        return [
+            one for shop_id in services.shop_ids()
+            for one in (*_late(services, shop_id), *_unexplained(services, shop_id))
+        ]  # fmt: skip
     finally:
         services.close()
+
+
+def _late(services: Services, shop_id: str) -> Iterator[Finding]:
+    """Messages that might have left and have not, for longer than the shop's alarm."""
+    found = view_late.view(services.context, shop_id)
+    if found.late:
+        hours, minutes = divmod(int(found.late_for.total_seconds()) // 60, 60)
+        yield Finding(
+            "alarm_minutes", f"{found.late} of {found.waiting} waiting messages might have left, the oldest for "
+            f"{hours} h {minutes:02} min", "Does `shelfbell serve` run? `shelfbell messages` says why each waits.",
+            refuses=False,
+        )  # fmt: skip
 
 
 def _unexplained(services: Services, shop_id: str) -> Iterator[Finding]:

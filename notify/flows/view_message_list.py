@@ -75,7 +75,7 @@ def view(ctx: Context, actor: Actor, *, page: int = 1, size: int = 50, only: Fil
         wanted = _wanted(unit, chosen, but_not=tuple(m.id for m in failed))
         found = message_lists.find(unit, wanted, limit=size + 1, skip=(max(1, page) - 1) * size)
         waits = message_lists.waiting(unit)
-        late = _late(waits, now, alarm=timedelta(minutes=ctx.shop(unit).alarm_minutes))
+        late = late_ones(waits, now, alarm=timedelta(minutes=ctx.shop(unit).alarm_minutes))
         sent = messages.list_messages(unit, states=(MessageState.SENT,), limit=1)
         return MessageList(
             lines=message_lines(unit, found[:size]), failed=message_lines(unit, failed if page <= 1 else ()),
@@ -116,6 +116,9 @@ def _oldest(unit: Unit, waits: tuple[Message, ...]) -> Oldest | None:
     return Oldest(line, message.created_at, message.due_at)
 
 
-def _late(waits: tuple[Message, ...], now: datetime, *, alarm: timedelta) -> list[timedelta]:
-    since = [late_since(reason=m.reason, due_at=m.due_at, created_at=m.created_at, now=now) for m in waits]
+def late_ones(waits: tuple[Message, ...], now: datetime, *, alarm: timedelta) -> list[timedelta]:
+    """For how long those might have left that might have for longer than the alarm."""
+    since = [
+        late_since(reason=m.reason, due_at=m.due_at, created_at=m.free_at or m.created_at, now=now) for m in waits
+    ]  # a night that it slept through is not counted
     return [now - moment for moment in since if moment is not None and now - moment > alarm]

@@ -11,7 +11,7 @@ from notify.core.actors import Actor
 from notify.core.claim_number import show_number
 from notify.core.events import Event
 from notify.core.messages import Delivery, MessageState
-from notify.core.second_look import STANDS_ASIDE
+from notify.core.second_look import STANDS_ASIDE, WAITS_FOR_NEWER
 from notify.flows.context import Context
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.render.why_says import Step
@@ -84,7 +84,8 @@ def _planned(message: Message, happened: Mapping[str, Event]) -> Step:
 def _waited(message: Message) -> Step | None:
     """Why it did not leave at once, and until when."""
     if message.state == MessageState.WAITING:
-        return Step("leaves" if message.reason else "leaves_soon", message.due_at, why=message.reason)
+        code = "aside" if message.reason == WAITS_FOR_NEWER else "leaves" if message.reason else "leaves_soon"
+        return Step(code, message.due_at, why=message.reason)
     if message.waited in STANDS_ASIDE and message.free_at:
         return Step("waited", message.free_at, why=message.waited)
     return None

@@ -35,6 +35,7 @@ def _say(step: Step, words: Language, at: Callable[[datetime], str]) -> str:
     key = f"message_story.{step.code}"
     values = {"at": at(step.at), "said": f" The other side said: {step.said}" if step.said else ""}
     values |= {name: _in_words(group, getattr(step, name), words) for name, group in _GROUPS.items()}
+    values["what"] = values["what"][:1].lower() + values["what"][1:]  # it stands within the sentence
     return words(key, **{name: value for name, value in values.items() if f"{{{name}}}" in words[key]})
 
 

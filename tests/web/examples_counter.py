@@ -168,7 +168,7 @@ def _message() -> Page:
         sms="Tramstop Bench: your radio K7M-2X9T is ready. Open until 18:30.",
         sms_sentence="One text message, 63 of 160 characters.",
         say="Your radio is repaired and ready. We are open until half past six.",
-        missing="", back_href="/messages", back_label="All messages", resend_href="/messages/90/resend", reason="",
+        missing="", back_href="/messages", back_label="All messages", why_href="/tickets/12/why#message-90", resend_href="/messages/90/resend", reason="",
         reasons=[{"code": "lost", "label": "They have lost it"}, {"code": "asked", "label": "They asked for it"}],
     )  # fmt: skip
 

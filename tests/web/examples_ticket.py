@@ -123,13 +123,13 @@ def _why() -> Page:
         told=[
             {"id": "91", "href": "/messages/91", "subject": "Ready to collect", "person": "Pat Marlow", "trouble": True,
              "fate": "By text message to +44 •••• ••• 123, could not be delivered: it was tried too long.",
-             "steps": ["Repaired and put on the shelf yesterday at 21:40: so it was planned.",
+             "steps": ["It was planned yesterday at 21:40: repaired and put on the shelf.",
                        "It waited until it could leave at 8:00: it waits for a decent hour.",
                        "It was offered at 8:00 by text message and not taken yet; it is tried again. The other side said: busy, try again.",
                        "It was given up at 9:00: it was tried too long."]},
             {"id": "90", "href": "/messages/90", "subject": "Part arrived (to the shop)", "person": "", "trouble": False,
              "fate": "By e-mail to the shop, left yesterday at 17:12.",
-             "steps": ["All its parts are here yesterday at 17:12: so it was planned.", "It left yesterday at 17:12 by e-mail."]},
+             "steps": ["It was planned yesterday at 17:12: all its parts are here.", "It left yesterday at 17:12 by e-mail."]},
         ],
     )  # fmt: skip
 

@@ -167,7 +167,8 @@ def _shown(message_id: str, *, errors: list[Problem] | None = None, status: int 
         "message.html", here="messages", subject=seen.subject or d.staff_word("notice", seen.line.notice),
         facts=_facts(seen, speak), text=seen.text, html_href=f"/messages/{message_id}/html" if seen.html else "",
         sms=seen.sms, sms_sentence=_counted(seen), say=seen.say, missing=_missing(seen),
-        back_href="/messages", back_label="All messages", errors=errors, status=status,
+        back_href="/messages", back_label="All messages",
+        why_href=f"/tickets/{seen.line.ticket_id}/why#message-{message_id}", errors=errors, status=status,
         resend_href=f"/messages/{message_id}/resend" if may_resend else "", reason=reason,
         reasons=[{"code": code, "label": d.words()(f"resend_reason.{code}")} for code in REASONS],
     )  # fmt: skip
