@@ -85,6 +85,12 @@ def written(text: str) -> Callable[[House], None]:
 
 
 # What is wrong -> the setting that the message must name, and how the house is spoiled.
+def leave_mailbox_password_open(house: House) -> None:
+    house.add("mailbox.password", PASSWORD, 0o644)
+    house.write('[inbox]\ntransport = "imap"\nhost = "mail.quillhaven.net"\nusername = "b"\n'
+                'password_file = "mailbox.password"')  # fmt: skip
+
+
 CASES: dict[str, tuple[str, Callable[[House], None]]] = {
     "no secret": ("web.secret_file", lambda house: (house.folder / "keys/web.key").unlink()),
     "a short secret": ("web.secret_file", lambda house: house.add("keys/web.key", key_line(RANDOM[:16]))),
@@ -115,6 +121,24 @@ CASES: dict[str, tuple[str, Callable[[House], None]]] = {
     "an unknown setting": ("web.prot", written("[web]\nprot = 8600")),
     "a public address without TLS": ("web.public_url", written('[web]\npublic_url = "http://bell.example.org"')),
     "text messages to nowhere": ("sms.template", written('[sms]\ntransport = "mailgate"')),
+    "replies from nowhere": (
+        "inbox.host",
+        written('[inbox]\ntransport = "imap"\nusername = "b"\npassword_file = "keys/web.key"'),
+    ),
+    "replies read without TLS": (
+        "inbox.security",
+        written(
+            '[inbox]\ntransport = "imap"\nhost = "mail.quillhaven.net"\nusername = "b"\nsecurity = "none"\n'
+            'password_file = "keys/web.key"'
+        ),
+    ),
+    "a mailbox password in the settings": ("inbox.password", written(f'[inbox]\npassword = "{PASSWORD}"')),
+    "a mailbox password that others may read": ("inbox.password_file", leave_mailbox_password_open),
+    "a Maildir that is not there": ("inbox.maildir", written('[inbox]\ntransport = "maildir"\nmaildir = "no-such"')),
+    "reports sent where nobody reads": (
+        "inbox.transport",
+        written('[mail]\nbounce_address = "bounce-{token}@bench.quillhaven.net"'),
+    ),
     "an unknown time zone": (
         "watch.bench.zone",
         written(
