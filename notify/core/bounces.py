@@ -17,6 +17,10 @@ _ACTIONS: dict[str, Delivery] = {
 }
 # RFC 3463 2: class "." subject "." detail; RFC 3464 2.3.4 allows comments in brackets.
 _STATUS = re.compile(r"\s*(?:\([^()]*\)\s*)?([245])\.([0-9]{1,3})\.([0-9]{1,3})(?![0-9.])")
+# The type "smtp", a reply code, and an enhanced one: `smtp; 550 5.1.1 no such mailbox`.
+_ANSWERED = re.compile(
+    r"\s*smtp\s*;\s*(?:\S+\s+){0,3}?[245][0-9]{2}[ -]+([245])\.([0-9]{1,3})\.([0-9]{1,3})(?![0-9.])", re.IGNORECASE
+)
 _ABOUT_SENDER = ("5.1.7", "5.1.8")
 _LONGEST = 200
 
@@ -41,9 +45,17 @@ def judge(action: str, status: str) -> Judged:
     return Judged(delivery, delivery is Delivery.FAILED and _out_of_use(read_status(status)))
 
 
-def read_status(status: str) -> str:
-    """`5.1.1 (bad mailbox)` -> `5.1.1`; "" for what is no status code."""
-    found = _STATUS.match(status[:_LONGEST])
+def read_status(status: str, diagnostic: str = "") -> str:
+    """`5.1.1 (bad mailbox)` -> `5.1.1`; "" for what is no status code.
+
+    X.0.0 says only the class (RFC 3463 3.1), and some servers never say more: then the code in `diagnostic`, the
+    answer of the last server (RFC 3464 2.3.6, RFC 2034 4), counts if it is of the same class.
+    """
+    code, told = _code(_STATUS.match(status[:_LONGEST])), _code(_ANSWERED.match(diagnostic[:_LONGEST]))
+    return told if code[1:] == ".0.0" and told[:1] == code[0] else code
+
+
+def _code(found: re.Match[str] | None) -> str:
     return ".".join(str(int(number)) for number in found.groups()) if found else ""
 
 

@@ -69,9 +69,10 @@ def _ways(unit: Unit, message: Message) -> tuple[str, ...]:
 def _receive(
     unit: Unit, said: Said, message: Message, contact_id: str, *, now: datetime, channels_on: frozenset[str]
 ) -> None:
-    judged = judge(said.action, said.status)
+    status = read_status(said.status, said.diagnostic)
+    judged = judge(said.action, status)
     if judged.delivery is not None:
         receive(
-            unit, message.id, delivery=judged.delivery, code=read_status(said.status) or "no_status",
+            unit, message.id, delivery=judged.delivery, code=status or "no_status",
             text=said.diagnostic, suppress=judged.suppress, contact_id=contact_id, now=now, channels_on=channels_on,
         )  # fmt: skip

@@ -67,3 +67,25 @@ def test_an_action_that_nobody_defined_changes_nothing(action: str) -> None:
 def test_a_status_is_a_class_a_subject_and_a_detail(given: str, code: str) -> None:
     """RFC 3463 2: classes 2, 4 and 5; up to three digits each."""
     assert read_status(given) == code
+
+
+@pytest.mark.parametrize(
+    ("status", "diagnostic", "code"),
+    [
+        ("5.0.0", "smtp; 550 5.1.1 <(address)>: no such mailbox", "5.1.1"),  # how Exim 4.96 reports (seen)
+        ("5.0.0", "SMTP;550-5.1.1 no such mailbox", "5.1.1"),
+        ("5.0.0", "smtp; 550 no such mailbox", "5.0.0"),
+        ("5.0.0", "", "5.0.0"),
+        ("5.0.0", "smtp; 451 4.3.0 later", "5.0.0"),
+        ("5.0.0", "x-unix; 550 5.1.1 no such mailbox", "5.0.0"),
+        ("5.2.2", "smtp; 550 5.1.1 no such mailbox", "5.2.2"),
+        ("4.4.7", "smtp; 550 5.1.1 no such mailbox", "4.4.7"),
+        ("", "smtp; 550 5.1.1 no such mailbox", ""),
+        ("5.0.0", "smtp; " + "x " * 100_000, "5.0.0"),
+    ],
+)
+def test_a_status_that_says_only_its_class_is_read_from_the_servers_answer(
+    status: str, diagnostic: str, code: str
+) -> None:
+    """RFC 3463 3.1: X.0.0 is "other undefined status"; RFC 3464 2.3.6 and RFC 2034 4 for the answer."""
+    assert read_status(status, diagnostic) == code

@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from email.message import EmailMessage
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -31,6 +32,7 @@ from tests.parts.processes import UNPRIVILEGED, die_with_parent, end, free_ports
 EXIM = Path("/usr/sbin/exim4")
 SHOP, CUSTOMERS = "bench.quillhaven.test", "post.quillhaven.test"
 COUNTER = "counter"  # the shop's one mailbox: its own address, its return addresses and its calendar's
+OWNER = "bench"  # where the shop itself is told
 PEOPLE = ("ines", "tam")
 CONFIGURATION = """
 primary_hostname = {shop}
@@ -70,7 +72,7 @@ return_addresses:
 shop_box:
   driver = accept
   domains = +shop
-  local_parts = {counter}
+  local_parts = {counter} : {owner}
   transport = box
 to_provider:
   driver = manualroute
@@ -147,7 +149,7 @@ def post(certificates: Certificates) -> Iterator[Post]:
     for program, package in ((EXIM, "exim4-daemon-light"), (DOVECOT, "dovecot-imapd")):
         if not program.exists():
             missing(f"{program.name} (a real mail server)", f"as root: apt-get install {package}")
-    words = dict.fromkeys((COUNTER, *PEOPLE), "bell-and-shelf")
+    words = dict.fromkeys((COUNTER, OWNER, *PEOPLE), "bell-and-shelf")
     with serve_dovecot(certificates, words) as (mail, boxes), _exim(mail / "mail") as (folder, port):
         yield Post(port, boxes, folder)
 
@@ -161,12 +163,13 @@ def _exim(mail: Path) -> Iterator[tuple[Path, int]]:
         inner.mkdir(exist_ok=True)
     (folder / "exim.conf").write_text(CONFIGURATION.format(
         folder=folder, mail=mail, user=user, group=group, port=port, provider_port=provider_port,
-        shop=SHOP, customers=CUSTOMERS, counter=COUNTER,
+        shop=SHOP, customers=CUSTOMERS, counter=COUNTER, owner=OWNER,
     ))  # fmt: skip
     hand_over(folder)
     hand_over(mail)
     command = [str(EXIM), "-C", str(folder / "exim.conf"), "-bdf", "-q1m"]
-    process = subprocess.Popen(command, preexec_fn=die_with_parent(signal.SIGTERM), **run_as())
+    quiet: Any = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}  # it writes a log of its own
+    process = subprocess.Popen(command, preexec_fn=die_with_parent(signal.SIGTERM), **quiet, **run_as())
     try:
         for one in (port, provider_port):
             _wait(one, process, folder)
