@@ -31,7 +31,7 @@ class DecentHours:
 
     def next_for(self, unit: Unit, message: Message, person: Recipient, shop: Shop, *, now: datetime) -> Decent | None:
         """The next decent moment for this message to this person; None when it needs none."""
-        by = str(message.refs.get("by", ""))
+        by = "staff" if message.resend else str(message.refs.get("by", ""))
         if not waits_for_decent_hour(message.notice, caused_by=by, caused_at=message.created_at, now=now):
             return None
         week = parse_week(shop.telling_hours) if shop.telling_hours else self.week
