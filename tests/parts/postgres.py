@@ -30,6 +30,8 @@ OPTIONS = {
     "wal_level": "minimal",
     "max_wal_senders": "0",
 }
+# For whoever measures: as a server is that must lose nothing.
+DURABLE = {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on", "autovacuum": "on"}
 OWNER = "shelfbell"
 START_SECONDS = 30.0
 
@@ -91,7 +93,8 @@ class Databases:
 class Cluster:
     """One `postgres` process, run as `nobody` when the tests run as root (it refuses root itself)."""
 
-    def __init__(self) -> None:
+    def __init__(self, **options: str) -> None:
+        self._options = OPTIONS | options
         self._folder = Path(tempfile.mkdtemp(prefix="sb-pg-"))
         self._data = self._folder / "data"
         self._programs = Path()
@@ -103,7 +106,7 @@ class Cluster:
         if os.geteuid() == 0:
             shutil.chown(self._folder, *UNPRIVILEGED)
         self._make_data_folder()
-        settings = [f"--{key}={value}" for key, value in OPTIONS.items()]
+        settings = [f"--{key}={value}" for key, value in self._options.items()]
         where = ["-D", str(self._data), "-k", str(self._folder)]
         command = [str(self._programs / "postgres"), *where, *settings]
         with (self._folder / "log").open("wb") as log:
