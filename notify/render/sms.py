@@ -124,7 +124,8 @@ def _cost(character: str, encoding: str) -> int:
 
 
 def _fits(text: str, most: int) -> bool:
-    return count(text).parts <= most and links_are_whole(text)
+    parts = count(text).parts
+    return parts == 1 or (parts <= most and links_are_whole(text))
 
 
 def _characters(text: str, units: int, encoding: str) -> int:

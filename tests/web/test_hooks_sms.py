@@ -22,13 +22,13 @@ from notify.channels.memory import MemoryChannel
 from notify.channels.sms_mailgate import SmsMailgate
 from notify.config.settings import SmsHook
 from notify.core.messages import MessageState
-from notify.flows import moves, view_gateway
-from notify.store import messages, people, replies
+from notify.flows import moves, set_up, view_gateway
+from notify.store import messages, people, replies, tickets
 from notify.web.app import create_app
 from tests.parts.clock import FakeClock
 from tests.parts.databases import Backend
-from tests.parts.house import House, make_house
-from tests.web.conftest import BASE
+from tests.parts.house import SHOP, House, make_house
+from tests.web.conftest import BASE, sign_in
 
 SECRET = "quill-and-lantern-4-harbour"
 RECEIPT, INBOUND = "/hooks/sms/receipt", "/hooks/sms/inbound"
@@ -326,3 +326,28 @@ def test_a_call_needs_no_cookie_and_sets_none(side: Side) -> None:
     answer = side.signed(INBOUND, inbound("hello"))
     assert "Set-Cookie" not in answer.headers
     assert side.app.test_client().get(INBOUND, base_url=BASE).status_code == 405
+
+
+def test_the_desk_shows_what_a_gateway_said_in_words(house: House) -> None:
+    side = Side(house)
+    sent = tell_ready(house)
+    browser = sign_in(side.app, house, role="owner")
+    with house.read() as unit:
+        ticket = next(iter(tickets.phases_of_visit(unit, sent.visit_id)))
+    for became in ("what is this", "NO_SUCH"):
+        assert side.receipt(sent.provider_id, became).status_code == 200
+        for path in (f"/messages/{sent.id}", f"/tickets/{ticket}", "/messages", "/calls"):
+            assert browser.get(path).status_code == 200, (became, path)
+        assert became in browser.get(f"/messages/{sent.id}").get_data(as_text=True)
+
+
+def test_two_shops_that_know_a_number_both_hear_and_each_receipt_finds_its_own(side: Side, house: House) -> None:
+    first = tell(house)
+    other = House(house.services, house.clock, set_up.make_shop(house.ctx, settings={**SHOP, "name": "Lantern"}), {})
+    second = tell(other)
+    assert side.receipt(second.provider_id, "ON_PHONE").status_code == 200
+    assert (row(house, first.id).delivery, row(other, second.id).delivery) == ("handed_over", "delivered")
+    assert side.signed(INBOUND, inbound("stop")).status_code == 200
+    assert [one.kind for one in heard(house)] == [one.kind for one in heard(other)] == ["stop"]
+    assert side.signed(INBOUND, inbound("hello", who="447700900999", name="in-2")).status_code == 200
+    assert (len(heard(house)), len(heard(other))) == (2, 1)  # a stranger's is shown in the first shop
