@@ -8,6 +8,8 @@ import traceback
 
 from flask import Flask, Response, g, request
 
+from notify.store.trouble import trouble_of
+
 LOG = logging.getLogger("shelfbell.web")
 
 
@@ -33,6 +35,12 @@ def rule() -> str:
 
 
 def log_fault(error: BaseException) -> None:
-    """A fault of ours: where it happened and of which kind, without its words, which may quote what was typed."""
+    """A fault of ours: where it happened and of which kind, without its words, which may quote what was typed.
+
+    A full disk or a database that is away is no fault of ours, and its words are.
+    """
+    if trouble := trouble_of(error):
+        LOG.error("%s %s could not be answered: %s", request.method, rule(), trouble.what)
+        return
     places = [f"{frame.filename}:{frame.lineno} in {frame.name}" for frame in traceback.extract_tb(error.__traceback__)]
     LOG.error("%s %s failed: %s at %s", request.method, rule(), type(error).__qualname__, " < ".join(places[::-1]))
