@@ -26,7 +26,7 @@ def text_messages(settings: Settings) -> Iterator[Finding]:
         yield Finding(
             "sms.transport",
             _MAILGATE,
-            "Send one to your own phone first; a gateway by http or a modem can report delivery.",
+            "Send one to your own phone first; a gateway by http can report delivery.",
             refuses=False,
         )
     if way == "http":
