@@ -13,7 +13,7 @@ from notify.core.messages import MessageState
 OVERTAKES: dict[str, frozenset[str]] = {
     "ready": frozenset({"ready", "checked_in"}),
     "question": frozenset({"checked_in"}),
-    "part_ordered": frozenset({"checked_in"}),
+    "part_ordered": frozenset({"checked_in", "part_ordered"}),
     "part_arrived": frozenset({"checked_in", "part_ordered", "part_arrived"}),
     "promise_changed": frozenset({"checked_in", "part_ordered", "part_arrived"}),
     "called_back": frozenset({"part_ordered", "part_arrived"}),

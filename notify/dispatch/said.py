@@ -12,6 +12,7 @@ from notify.core.claim_number import show_number
 from notify.core.contacts import show_phone
 from notify.core.hours import Counter, spans_on
 from notify.core.money import show_amount
+from notify.core.parts import PartState
 from notify.core.questions import ANSWERS
 from notify.core.shop import Shop
 from notify.core.tickets import Phase
@@ -181,7 +182,7 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
     return {
         "question": question,
         "answer": answer,
-        "part": _part(unit, str(refs.get("part", "")), shop, saying),
+        "part": _part(unit, message, str(refs.get("part", "")), shop, saying),
         "slot": _slot(_booking(unit, message), shop, saying),
         "bench": _staff_name(unit, str(refs.get("bench", ""))),
         "reply": _reply(unit, str(refs.get("reply", "")), saying),
@@ -222,14 +223,18 @@ def _answered_by(unit: Unit, question: Question, saying: Saying) -> str:
     return saying.words("answered_by.staff", name=_staff_name(unit, question.staff_id or ""))
 
 
-def _part(unit: Unit, part_id: str, shop: Shop, saying: Saying) -> dict[str, str]:
+def _part(unit: Unit, message: Message, part_id: str, shop: Shop, saying: Saying) -> dict[str, str]:
+    """The part; when customers hear of an order, all that is on its way by then, and the day the last is due."""
     if not part_id:
         return {"name": "", "supplier": "", "due": "", "label": ""}
     part = parts.get_part(unit, part_id)
     supplier = shops.find_supplier(unit, part.supplier_id).name if part.supplier_id else ""
+    ordered = [p for p in parts.parts_of(unit, part.ticket_id) if p.state == PartState.ORDERED]
+    told = (message.notice == "part_ordered" and ordered) or [part]
+    due = max((p.due_at for p in told if p.due_at), default=None)
     return {
-        "name": part.name, "supplier": supplier, "label": part.label,
-        "due": _day(part.due_at, shop, saying) if part.due_at else "",
+        "name": ", ".join(dict.fromkeys(p.name for p in told)), "supplier": supplier, "label": part.label,
+        "due": _day(due, shop, saying) if due else "",
     }  # fmt: skip
 
 

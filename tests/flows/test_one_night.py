@@ -79,6 +79,23 @@ def test_a_part_that_came_by_night_makes_the_order_of_it_needless(lines: Lines) 
     assert lines.states(done.visit_id, "part_ordered") == [("email", "dropped", "overtaken")]
 
 
+def test_two_orders_of_one_night_are_one_message_that_names_both_parts_and_the_later_day(lines: Lines) -> None:
+    done = checked_in(lines, phone="")
+    house, before = lines.house, len(told(lines))
+    set_up.put_supplier(house.ctx, house.actor(), name="Lantern Parts", cutoff=None, delivers_at=None, days=1)
+    for name, day in (("cone", 30), ("dial cord", 28)):
+        parts.need(house.ctx, house.actor(), done.ticket_ids[0], name=name, supplier="Lantern Parts",
+                   due=datetime(2026, 11, day, 10, tzinfo=UTC))  # fmt: skip
+        house.clock.advance(600)
+    sleep(lines)
+    (said,) = since(lines, before)
+    assert "cone, dial cord" in said and "30 November" in said and "28 November" not in said
+    assert [s for _, *s in lines.states(done.visit_id, "part_ordered")] == [
+        ["dropped", "joined_to_newer"],
+        ["sent", ""],
+    ]
+
+
 def test_a_new_time_and_the_part_behind_it_are_one_message_about_the_newest_time(lines: Lines) -> None:
     done = checked_in(lines, DeviceForm("radio", promise="2026-11-26T11:30"), phone="")
     house, before, ticket = lines.house, len(told(lines)), done.ticket_ids[0]

@@ -46,12 +46,12 @@ def calendars(house: Any, person: str = "ines@example.org") -> list[Any]:
 
 
 def told(house: Any, visit_id: str) -> list[tuple[str, str, str]]:
-    """(notice, state, reason) of a visit's pickup messages in order."""
+    """(notice, state, reason) of a visit's pickup messages to the customer, in order."""
     with house.read() as unit:
         return [
             (m.notice, m.state, m.reason)
             for m in messages.messages_of_visit(unit, visit_id)
-            if m.notice.startswith("pickup_")
+            if m.notice.startswith("pickup_") and m.person_id
         ]
 
 
