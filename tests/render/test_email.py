@@ -346,3 +346,21 @@ def test_what_no_mail_can_carry_is_refused_with_its_field(changed: dict[str, Any
     with pytest.raises(Invalid) as refused:
         mail(**changed)
     assert refused.value.field in changed
+
+
+@pytest.mark.parametrize(
+    ("letter", "named"),
+    [
+        ("<a.1@mail.example.org>", True),
+        ('<"odd but legal"@example.org>', False),  # a quoted local part with spaces: legal (RFC 5322 3.6.4), left out
+        ("", False),
+        ("<a@b>\r\nBcc: eve@example.net", False),
+        ("<a@b> <c@d>", False),
+        ("<" + "x" * 300 + "@example.org>", False),
+    ],
+)
+def test_an_automatic_answer_says_so_and_names_the_letter_it_answers(letter: str, named: bool) -> None:
+    """RFC 3834 3.1.6, 3.1.7, 5.2 (vectors J-01, J-02); nothing in a stranger's identity makes a header of its own."""
+    got = parsed(mail(answers=letter, invite=None, method=None))
+    assert got.get_all("Auto-Submitted") == ["auto-replied"] and got["Bcc"] is None
+    assert (got["In-Reply-To"], got["References"]) == ((letter, letter) if named else (None, None))
