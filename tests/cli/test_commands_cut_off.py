@@ -1,0 +1,197 @@
+"""Whatever statement of a command fails, the command has done all of it or nothing, and says so in one line."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import Engine, event
+
+from notify.cli.main import FAULT
+from notify.wiring import system_clock
+from tests.cli.conftest import Shop
+
+Words = Callable[["Story"], tuple[str, ...]]
+
+
+class Cut(Exception):
+    """The fault that is injected."""
+
+
+@dataclass
+class Seen:
+    """What happened on all engines: statements so far, and writing transactions of the main database committed."""
+
+    statements: int = 0
+    commits: int = 0
+    hit: bool = False
+
+
+@contextmanager
+def cut_at(n: int) -> Iterator[Seen]:
+    """The n-th statement on any engine fails; a commit counts as one."""
+    seen = Seen()
+
+    def count() -> None:
+        seen.statements += 1
+        if seen.statements == n:
+            seen.hit = True
+            raise Cut
+
+    def statement(*_: Any) -> None:
+        count()
+
+    def commit(connection: Any) -> None:
+        count()
+        main = not str(connection.engine.url.database).endswith("keys.db")
+        seen.commits += main and bool(connection.get_execution_options().get("writes"))
+
+    event.listen(Engine, "before_cursor_execute", statement)
+    event.listen(Engine, "commit", commit)
+    try:
+        yield seen
+    finally:
+        event.remove(Engine, "before_cursor_execute", statement)
+        event.remove(Engine, "commit", commit)
+
+
+@dataclass
+class Story:
+    """The shop and what came of it so far."""
+
+    shop: Shop
+    folder: Path
+    made: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def number(self) -> str:
+        """The claim number of the radio, which no list shows once it is handed back."""
+        if "number" not in self.made:
+            self.made["number"] = self.shop.ok("ticket", "list", "--json").data[-1]["number"]
+        return str(self.made["number"])
+
+    def soon(self, days: int) -> str:
+        return (system_clock() + timedelta(days=days)).isoformat(timespec="minutes")
+
+    def slot(self, n: int) -> str:
+        return str(self.shop.ok("pickup", "slots", self.number, "--json").data[n]["slot"])
+
+    def password(self) -> str:
+        file = self.folder / "password"
+        file.write_text("solder-and-tea\n")
+        file.chmod(0o600)
+        return str(file)
+
+
+def on(*words: str) -> Words:
+    """A command whose third word is the radio's number."""
+    return lambda s: (*words[:2], s.number, *words[2:])
+
+
+def plain(*words: str) -> Words:
+    return lambda s: words
+
+
+# Every command that writes, in the order of a repair. Those of several transactions stand in SEVERAL, with the reason.
+COMMANDS: tuple[Words, ...] = (
+    plain("shop", "set", "name=Rope Walk Bench"),
+    plain("shop", "hours", "sun", "11:00-15:00", "--capacity", "1"),
+    lambda s: ("shop", "closed", f"{system_clock().year + 1}-12-25", "--reason", "holiday"),
+    plain("shop", "supplier", "Harbour Parts", "--cutoff", "16:00", "--delivers-at", "09:30", "--days", "1"),
+    lambda s: ("staff", "add", "Jonas", "technician", "--password-file", s.password()),
+    plain("staff", "change", "Jonas", "--role", "counter"),
+    plain("check-in", "--device", "Halyard radio", "--name", "Ida Moss", "--email", "ida@example.org"),
+    on("ticket", "move", "inspecting", "--note", "dusty"),
+    on("ticket", "undo"),
+    on("ticket", "note", "screw missing"),
+    on("ticket", "place", "B3"),
+    on("ticket", "safety", "wet"),
+    on("ticket", "paid", "--price", "30"),
+    on("ticket", "reissue"),
+    lambda s: ("question", "ask", s.number, "price", "New speaker?", "--price", "48.50", "--until", s.soon(6)),
+    on("question", "answer", "accept", "--said-by", "Ida, on the phone"),
+    on("question", "take-back"),
+    on("question", "withdraw"),
+    on("part", "need", "potentiometer"),
+    on("part", "order", "Harbour Parts"),
+    lambda s: ("part", "due", s.number, s.soon(2)),
+    on("part", "arrive"),
+    lambda s: ("promise", "set", s.number, s.soon(3), "--why", "part_late"),
+    on("person", "contact", "sms", "07700 900222"),
+    on("person", "stop", "email", "--for", "pickup"),
+    on("person", "language", "de"),
+    on("ticket", "move", "in_line"),
+    on("ticket", "move", "on_bench"),
+    on("ticket", "move", "on_shelf"),
+    on("ticket", "correct", "--reason", "pressed by mistake"),
+    on("ticket", "move", "on_shelf"),
+    lambda s: ("pickup", "book", s.number, s.slot(0)),
+    lambda s: ("pickup", "book", s.number, s.slot(5)),
+    on("pickup", "cancel"),
+    on("handover", "give", "--checked", "knows the fault"),
+    on("handover", "undo", "--reason", "wrong_person"),
+)  # fmt: skip
+SEVERAL = {
+    "forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
+    "init": "writes files, then a database; tests/cli/test_init_on_another_database",
+    "inbox": "a letter each; tests/inbox",
+    "watch": "a file each; tests/watch",
+}
+
+
+@dataclass
+class Tally:
+    """Sums over the story."""
+
+    failed: int = 0
+    partial: int = 0
+    traces: int = 0
+
+
+def carry_out(story: Story, words: tuple[str, ...], watch: Callable[[], bool], tally: Tally, *, stride: int) -> None:
+    """One command with a fault at each statement in turn, until it has gone through."""
+    n = 1
+    while True:
+        watch()
+        with cut_at(n) as seen:
+            said = story.shop(*words)
+        changed = watch()
+        tally.traces += "Traceback" in said.err or "Cut" in said.out
+        if not seen.hit:
+            assert (said.code, changed, seen.commits) == (0, True, 1), (words, said.err, seen)
+            return
+        assert said.code == FAULT and len(said.err.splitlines()) == 1, (words, said.err)
+        tally.failed += 1
+        if changed:  # cut off after its one transaction, in what it shows: it is done
+            tally.partial += seen.commits != 1
+            return
+        tally.partial += seen.commits != 0
+        n += stride
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("stride", [5, pytest.param(1, marks=pytest.mark.deep)], ids=["quick", "deep"])
+def test_a_command_cut_off_at_any_statement_has_done_all_of_it_or_nothing(
+    shop: Shop, tmp_path: Path, stride: int
+) -> None:
+    story, tally = Story(shop, tmp_path), Tally()
+    look = sqlite3.connect(shop.installation.config.parent / "data" / "shelfbell.db")
+
+    def changed() -> bool:
+        """Whether somebody committed a change since the last look (SQLite's data_version)."""
+        before, now = story.made.get("version"), look.execute("pragma data_version").fetchone()[0]
+        story.made["version"] = now
+        return bool(before != now)
+
+    for words in COMMANDS:
+        carry_out(story, words(story), changed, tally, stride=stride)
+    look.close()
+    print(f"FIGURE A1_commands commands={len(COMMANDS)} stride={stride} statements_failed={tally.failed} "
+          f"partial_commits={tally.partial} tracebacks={tally.traces}")  # fmt: skip
+    assert tally.partial == tally.traces == 0 and tally.failed > (100 if stride > 1 else 800)
