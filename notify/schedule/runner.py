@@ -11,6 +11,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from notify.schedule.due import DueJobs, where
 from notify.schedule.jobs import JOBS, Job
+from notify.store.wake import Ear
 from notify.wiring import Services
 
 DISPATCH_SECONDS, JOBS_SECONDS = 1, 5
@@ -61,6 +62,9 @@ class Runner:
         self._jobs = _Worker("jobs", DueJobs(services, quick, by).run_due, self._stopping)
         # Somebody else's server may take its time: neither the clock's own jobs nor the journal may wait for it.
         self._slow = _Worker("slow-jobs", DueJobs(services, slow, by).run_due, self._stopping)
+        # Other processes add messages as well; on SQLite there is none, and each commit wakes the dispatcher.
+        db = services.context.db
+        self._ear = None if db.is_sqlite else Ear(db, self._dispatch.wake)
         self._watch = threading.Thread(target=self._watch_over, name="shelfbell-watchdog", daemon=True)
         self._ticker: BackgroundScheduler | None = None
         self._ticked_at = time.monotonic()
@@ -75,6 +79,8 @@ class Runner:
         self._dispatch.wake()
         self._wake_jobs()
         self._watch.start()
+        if self._ear is not None:
+            self._ear.start()
 
     def stop(self, *, seconds: float = 2.0) -> bool:
         """Ends everything, the group in hand first; False when it took longer than `seconds` and was left."""
@@ -83,6 +89,8 @@ class Runner:
         self._stop_ticker()
         until = time.monotonic() + seconds
         ended = [worker.join(max(0.0, until - time.monotonic())) for worker in (self._dispatch, self._jobs, self._slow)]
+        if self._ear is not None:
+            ended.append(self._ear.stop(seconds=max(0.0, until - time.monotonic())))
         return all(ended)
 
     def _deliver(self) -> None:

@@ -14,6 +14,7 @@ from notify.core.notices import ANSWERS
 from notify.core.planner import Plan, Planned
 from notify.core.second_look import STANDS_ASIDE
 from notify.store import schema as s
+from notify.store import wake
 from notify.store.database import Unit
 from notify.store.messages import IDENTITY, Composed, Ending, Message, Told, as_message
 from notify.store.statements import among, given, is_in, where
@@ -93,6 +94,8 @@ def add(
         }
         if unit.connection.execute(_ADD[unit.connection.dialect.name], {**given(unit), **values}).rowcount:
             written.append(new)
+    if written:
+        wake.call(unit)
     return tuple(written)
 
 
