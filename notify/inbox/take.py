@@ -24,6 +24,7 @@ from notify.inbox.letter import Letter, read_letter
 from notify.inbox.mailbox import Held, Mailbox
 
 SOURCE = "mail"
+UNREAD = "A letter that could not be read"
 MOST_FAILURES = 3  # so many letters in a row that the mailbox does not give out: it is the mailbox that is ill
 log = logging.getLogger("shelfbell.inbox")
 
@@ -129,7 +130,11 @@ def _hear(post: Post, letter: Letter, at: datetime, *, unproved: bool = False) -
 def _keep_unread(post: Post, letter: Letter, at: datetime) -> str:
     """A letter that trips the program itself must neither be lost nor met again every minute."""
     for shop_id in post.shop_ids[:1]:
-        hear(post.ctx, shop_id, Heard("email", "", "", at, letter.key, SOURCE, automatic=True, unproved=True))
+        hear(
+            post.ctx,
+            shop_id,
+            Heard("email", "", "", at, letter.key, SOURCE, subject=UNREAD, refused=True, unproved=True),
+        )
     return "unread"
 
 

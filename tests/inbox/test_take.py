@@ -10,7 +10,7 @@ import email.utils
 import itertools
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -358,6 +358,25 @@ def test_no_hostile_letter_blocks_the_honest_one_behind_it(desk: Desk) -> None:
         assert people.allowed_uses(unit, [person])[person]["email"] == {"repair", "pickup"}
     # Ines' huge letter could not be read: it is shown to the shop, and that is the one effect.
     assert [r.kind for r in desk.replies() if r.subject == "my radio"] == ["other"] and rang == 2
+
+
+def test_a_letter_that_trips_the_program_is_shown_unread_and_the_next_one_is_taken(desk: Desk) -> None:
+    desk.house.check_in()
+    desk.put(letter("STOP"))
+    desk.put(letter("Is it done?", key="honest"))
+    asked = itertools.count(1)
+
+    def clock() -> datetime:
+        if next(asked) == 2:  # the first look is for the letter's age, the second in the flow that takes it
+            raise ZeroDivisionError
+        return desk.house.clock()
+
+    post = replace(desk.post, ctx=replace(desk.house.ctx, clock=clock))
+    assert take_letters(post, MaildirMailbox(desk.folder)).counts == {"unread": 1, "reply": 1}
+    honest, unread = desk.replies()
+    assert honest.text == "Is it done?" and honest.person_id
+    assert (unread.kind, unread.state, unread.subject) == ("other", "new", "A letter that could not be read")
+    assert desk.take() == {}
 
 
 def test_a_letter_is_as_old_as_our_own_server_says(desk: Desk) -> None:
