@@ -71,8 +71,9 @@ def address_of(unit: Unit, staff_id: str, channel: str) -> str:
 
 
 def addresses(unit: Unit, staff_ids: Iterable[str]) -> Mapping[str, Mapping[str, str]]:
-    """staff -> channel -> where the bell rings for them; both channels are always there."""
-    return {one: {channel: address_of(unit, one, channel) for channel in _COLUMN} for one in staff_ids}
+    """staff -> channel -> where the bell rings for those of them who work here; both channels are always there."""
+    known = {row.id for row in _staff(unit)} & set(staff_ids)
+    return {one: {channel: address_of(unit, one, channel) for channel in _COLUMN} for one in known}
 
 
 def keep_addresses(unit: Unit, staff_id: str, *, email: str, phone: str, by: str) -> None:

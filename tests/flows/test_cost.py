@@ -42,6 +42,10 @@ def test_what_is_no_price_is_refused_with_an_example(text: str) -> None:
         parse_part_price(text)
 
 
+def test_half_a_minor_unit_goes_up_as_on_a_bill() -> None:
+    assert [minor_units(Decimal(text), currency="EUR") for text in ("0.045", "0.035", "0.0449")] == [5, 4, 4]
+
+
 def test_yen_have_no_minor_unit_and_dinars_three() -> None:
     """ISO 4217: JPY 0, KWD 3."""
     assert minor_units(Decimal("10.5"), currency="JPY") == 11
