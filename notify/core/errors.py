@@ -54,7 +54,7 @@ class Conflict(NotifyError):
 
 
 class Unavailable(NotifyError):
-    """What the service stands on (database, disk) fails just now; nothing was changed, and the same may work soon."""
+    """What the service stands on (database, disk) fails just now; the same may work soon."""
 
 
 class Misconfigured(NotifyError):

@@ -11,8 +11,8 @@ from sqlalchemy.pool import ConnectionPoolEntry
 
 from notify.core.errors import Unavailable
 
-_AGAIN = "Nothing was changed. Try again in a minute."
-_LOOK = "Nothing was changed. Try again in a minute; if it stays, look at the disk, then at the newest backup."
+_AGAIN = "It was not done. Try again in a minute."
+_LOOK = "It was not done. Try again in a minute; if it stays, look at the disk, then at the newest backup."
 # SQLite's primary result codes (sqlite.org/rescode.html) that speak of the machine, not of our statements.
 _SQLITE: dict[int, tuple[str, str]] = {
     sqlite3.SQLITE_BUSY: ("The database is busy", _AGAIN),
@@ -22,7 +22,7 @@ _SQLITE: dict[int, tuple[str, str]] = {
     sqlite3.SQLITE_IOERR: ("The disk with the database does not answer as it should", _LOOK),
     # Also what a failing read can look like from inside (seen with injected faults on a sound file).
     sqlite3.SQLITE_CORRUPT: ("The database cannot be read as it should", _LOOK),
-    sqlite3.SQLITE_FULL: ("The disk with the database is full", "Nothing was changed. Free some room, then try again."),
+    sqlite3.SQLITE_FULL: ("The disk with the database is full", "It was not done. Free some room, then try again."),
     sqlite3.SQLITE_CANTOPEN: ("The database cannot be opened", _LOOK),
     sqlite3.SQLITE_PROTOCOL: ("The database is busy", _AGAIN),
 }
