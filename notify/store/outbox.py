@@ -64,6 +64,15 @@ _DUE = (
     .limit(bindparam("so_many"))
     .with_for_update(skip_locked=True)
 )
+# The ending of most messages, for a whole group at once.
+_SENT = (
+    update(_T)
+    .where(*where(_T), among(_T, "id"))
+    .values(
+        state=MessageState.SENT, reason="", ended_at=bindparam("now"), lease_by=None, lease_until=None,
+        attempts=_T.c.attempts + 1, delivery=Delivery.HANDED_OVER, delivery_at=bindparam("now"),
+    )
+)  # fmt: skip
 _LEASE = update(_T).where(*where(_T), among(_T, "id"))
 
 
@@ -177,10 +186,18 @@ def settle(unit: Unit, endings: Sequence[Ending], *, now: datetime) -> frozenset
     ids = [ending.message.id for ending in endings]
     states = {row.id: row.state for row in unit.connection.execute(_STATES, {**given(unit), "any_id": ids})}
     standing = frozenset(e.message.id for e in endings if _may_end(e, states.get(e.message.id, "")))
-    rows = [{**given(unit, id=e.message.id), **_ended(e, now)} for e in endings if e.message.id in standing]
-    if rows:
+    stand = [ending for ending in endings if ending.message.id in standing]
+    if sent := [ending.message.id for ending in stand if _just_sent(ending)]:
+        unit.connection.execute(_SENT, {**given(unit), "any_id": sent, "now": now})
+    if rows := [{**given(unit, id=e.message.id), **_ended(e, now)} for e in stand if not _just_sent(e)]:
         unit.connection.execute(_CHANGE, rows)
     return standing
+
+
+def _just_sent(ending: Ending) -> bool:
+    """Whether it is what nearly all are: sent, and nothing more to be kept of it."""
+    plain = ending.tried and not (ending.ambiguous or ending.provider_id or ending.reason or ending.due_at)
+    return plain and ending.state == MessageState.SENT
 
 
 def _may_end(ending: Ending, state: str) -> bool:
