@@ -43,8 +43,9 @@ _SUPPRESS = re.compile(r"\b(?:all|oof|autoreply)\b", re.IGNORECASE)
 class Letter:
     """What was read.
 
-    `key` is the SHA-256 (hex) of the Message-ID, else of the bytes: a letter acts once per key. `message_id` and
-    `answers` carry their angle brackets; `answers` is In-Reply-To, then References from the newest, without doubles.
+    `key` is the SHA-256 (hex) of Message-ID, From, Date and body, without a Message-ID of all bytes: a letter acts once
+    per key, and nobody can use a Message-ID up before the letter that bears it comes. `message_id` and `answers`
+    carry their angle brackets; `answers` is In-Reply-To, then References from the newest, without doubles.
     `sender` is the one addr-spec of From, "" if there is none, there are two, or it is malformed. `recipients` are
     the addresses it came to (Delivered-To, X-Original-To, Envelope-To, To, Cc). `text` is what the writer wrote now,
     without quoted mail and signature. `automatic`: never answer it (RFC 3834 2). `calendar` is the text/calendar part;
@@ -83,7 +84,7 @@ def read_letter(raw: bytes, *, size: int = 0) -> Letter:
 def _read(raw: bytes, size: int) -> Letter:
     header, body = split_header(raw[:LARGEST])
     fields = read_fields(header)
-    known = _outside(fields, raw)
+    known = replace(_outside(fields), key=_key(fields, body, raw))
     if size > LARGEST or len(header) > LARGEST_HEADER or len(fields.pairs) > _MOST_FIELDS:
         return _refuse(known, "too_large")
     if not _has_one_writer(fields):
@@ -106,14 +107,25 @@ def _refuse(known: Letter, why: str) -> Letter:
     return replace(known, refused=why, automatic=True)
 
 
-def _outside(fields: Fields, raw: bytes) -> Letter:
-    """What stands in the header."""
-    message_id = next(iter(identifiers(fields.first("message-id"))), "")
+def _key(fields: Fields, body: bytes, raw: bytes) -> str:
+    """The same for every copy, by whatever way it came: what servers on the way write on top does not count."""
+    if not (named := _message_id(fields)):
+        return hashlib.sha256(raw).hexdigest()
+    told = "\0".join((named, *fields.all("from")[:1], *fields.all("date")[:1]))
+    return hashlib.sha256(told.encode("ascii", "surrogateescape") + b"\0" + body.rstrip()).hexdigest()
+
+
+def _message_id(fields: Fields) -> str:
+    return next(iter(identifiers(fields.first("message-id"))), "")
+
+
+def _outside(fields: Fields) -> Letter:
+    """What stands in the header, without the key."""
     sender = one_address(fields.first("from"))
     named = (address for name in _RECIPIENTS for address in addresses(fields.all(name)))
     return Letter(
-        key=hashlib.sha256(message_id.encode("utf-8", "surrogateescape") or raw).hexdigest(),
-        message_id=message_id,
+        key="",
+        message_id=_message_id(fields),
         sender=sender,
         recipients=tuple(dict.fromkeys(islice(named, MOST_NAMED))),
         subject=line(fields.first("subject")),

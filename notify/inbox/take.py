@@ -25,7 +25,7 @@ from notify.inbox.mailbox import Held, Mailbox
 
 SOURCE = "mail"
 UNREAD = "A letter that could not be read"
-MOST_FAILURES = 3  # so many letters in a row that the mailbox does not give out: it is the mailbox that is ill
+MOST_FAILURES = 3  # so many letters in a row that the mailbox does not give out or mark: it is the mailbox that is ill
 log = logging.getLogger("shelfbell.inbox")
 
 
@@ -61,9 +61,9 @@ def take_letters(
     for held in mailbox.letters():
         what = _take_safely(post, mailbox, held, dry_run=dry_run, fault=fault)
         counts[what] += 1
-        failures = failures + 1 if what == "not_given" else 0
+        failures = failures + 1 if what in ("not_given", "not_marked") else 0
         if failures == MOST_FAILURES:
-            raise Conflict("The mailbox does not give its letters out", "It is asked again next time.")
+            raise Conflict("The mailbox does not give its letters out, or marks none", "It is asked again next time.")
     removed = 0 if dry_run else mailbox.remove_older(post.ctx.clock() - timedelta(days=post.keep_days))
     return Taken(dict(counts), removed)
 
@@ -89,7 +89,10 @@ def _take_safely(post: Post, mailbox: Mailbox, held: Held, *, dry_run: bool, fau
         log.error("a letter could not be taken and is shown to the shop unread", extra={"why": type(error).__name__})
         what = _keep_unread(post, letter, at)
     fault("taken")
-    mailbox.done(held.uid)
+    try:
+        mailbox.done(held.uid)
+    except Conflict:  # it comes again and acts no second time; those behind it are taken all the same
+        return "not_marked"
     return what
 
 
@@ -162,7 +165,6 @@ def arrived(raw: bytes, now: datetime) -> datetime:
     stamp = read_fields(split_header(raw)[0]).first("received").rpartition(";")[2].strip()
     try:
         moment = parsedate_to_datetime(stamp)
-    except (ValueError, TypeError, IndexError, OverflowError):
+        return min((moment if moment.tzinfo else moment.replace(tzinfo=UTC)).astimezone(UTC), now)
+    except (ValueError, TypeError, IndexError, OverflowError):  # the last evening of the year 9999 is not in UTC
         return now
-    aware = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
-    return min(aware.astimezone(UTC), now)

@@ -88,6 +88,8 @@ HOSTILE = [
     Hostile("open encoded words", lambda: letter("Subject: " + "=?utf-8?q?" * 6000)),
     Hostile("an unknown character set", lambda: letter("Subject: =?x-none?b?////?=")),
     Hostile("a character set that is a codec", lambda: letter("Content-Type: text/plain; charset=zlib", body="xœ")),
+    Hostile("a character set of quadratic cost",
+            lambda: letter("Content-Type: text/plain; charset=punycode", body="abc-" + "a" * 300_000)),
     Hostile("folds", lambda: letter("Subject: a" + "\n b" * 15_000)),
     Hostile("comments in comments", lambda: letter(sender="(" * 3000), "malformed"),
     Hostile("a name without an end", lambda: letter(sender='"' + "a" * 900), "malformed"),
