@@ -21,6 +21,7 @@ from tests.parts.house import House
 BASELINE = (
     "bare loop: the same texts and mail composed by the same functions from facts already at hand, "
     "smtplib.sendmail(bytes) on one persistent connection; no database, no second look, no receipt. "
+    "smtplib waits for each answer, ours sends MAIL, RCPT and DATA together as the mail server offers (RFC 2920). "
     "The sender on one core, the mail server on another, as it would be on another machine"
 )
 
