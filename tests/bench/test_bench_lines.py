@@ -13,10 +13,12 @@ from tests.bench.line import Figure, Side, alternate, compare, machine
 
 TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "messages": (
-        lambda: messages.figures(n=2, rounds=1, drained=3, drain_rounds=1), {"messages_whole_life", "outbox_drain"},
+        lambda: messages.figures(n=2, rounds=1, drained=3, drain_rounds=1),
+        {"messages_whole_life", "outbox_drain"},
     ),
     "composed": (
-        lambda: composed.figures(n=4, rounds=1, slow=3, slow_rounds=1), {"composed_durable", "eight_connections"},
+        lambda: composed.figures(n=4, rounds=1, slow=3, slow_rounds=1),
+        {"composed_durable", "eight_connections"},
     ),
     "outbox": (
         lambda: outbox.figures(n=20, rounds=1, jobs=5, archive=2000, claims=2),
