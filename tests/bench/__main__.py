@@ -11,7 +11,7 @@ from tests.bench.line import Figure, machine
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "messages": lambda: messages.figures(n=20, rounds=15, drained=500, drain_rounds=10),
-    "composed": lambda: composed.figures(n=500, rounds=10, slow=40, slow_rounds=2),
+    "composed": lambda: composed.figures(n=500, rounds=10, slow=64, slow_rounds=2),
     "outbox": lambda: outbox.figures(n=1000, rounds=5, jobs=200, archive=1_000_000, claims=100),
     "workers": lambda: workers.figures(n=500, rounds=5),
     "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
