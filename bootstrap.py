@@ -219,7 +219,7 @@ def test(rest: list[str]) -> None:
 def quick(rest: list[str]) -> None:
     """What starts no process."""
     make_environment("test")
-    pytest(["-m", "not real and not deep and not long", *rest])
+    pytest(["-m", "not real and not deep and not long", *(rest or spread())])
 
 
 def deep(rest: list[str]) -> None:

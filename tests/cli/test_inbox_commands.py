@@ -76,6 +76,7 @@ def test_without_a_mailbox_the_command_says_what_to_set_and_serve_has_no_job_for
     assert inbox_jobs(load(shop.installation.config)) == ()
 
 
+@pytest.mark.long
 def test_a_mailbox_that_does_not_answer_is_one_line_in_the_log_and_a_warning_of_check(
     shop: Shop, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from datetime import UTC, datetime, time, timedelta
 
 import phonenumbers
@@ -84,7 +85,7 @@ def test_the_first_awake_instant_is_what_walking_minute_by_minute_finds(
 
     def awake(moment: datetime) -> bool:
         walls = [moment.astimezone(zone(name)) for name in zones]
-        return all(any((w.weekday(), f"{w:%H:%M}") in one for one in spans) for w in walls)
+        return all((w.weekday(), w.hour, w.minute) in spans for w in walls)
 
     walked = now
     while not awake(walked) and walked - now < timedelta(days=8):
@@ -93,9 +94,10 @@ def test_the_first_awake_instant_is_what_walking_minute_by_minute_finds(
         assert first_awake(now, zones, parse_week(text)) == walked
 
 
-def _spans(text: str) -> list[frozenset[tuple[int, str]]]:
-    """Every minute of every span, written out."""
-    out = []
+@functools.cache
+def _spans(text: str) -> frozenset[tuple[int, int, int]]:
+    """Every minute of every span, written out: weekday, hour, minute."""
+    out: set[tuple[int, int, int]] = set()
     for rule in text.split("; "):
         days, hours = rule.split()
         first, _, last = days.partition("-")
@@ -105,8 +107,8 @@ def _spans(text: str) -> list[frozenset[tuple[int, str]]]:
             begin = at + timedelta(hours=int(start[:2]), minutes=int(start[3:]))
             length = (int(end[:2]) * 60 + int(end[3:]) - int(start[:2]) * 60 - int(start[3:])) % 1440 or 1440
             minutes = (begin + timedelta(minutes=n) for n in range(length))
-            out.append(frozenset((m.weekday(), f"{m:%H:%M}") for m in minutes))
-    return out
+            out.update((m.weekday(), m.hour, m.minute) for m in minutes)
+    return frozenset(out)
 
 
 NUMBERS = [

@@ -167,6 +167,7 @@ def test_after_a_bounce_the_next_allowed_way_is_taken_and_then_a_call(desk: Desk
     ]  # fmt: skip
 
 
+@pytest.mark.long
 def test_receipts_move_only_forward_whatever_their_order_and_number(desk: Desk) -> None:
     """RFC 3464 2.3.3: only failed and delivered end the way of a message; a late "delayed" is no news."""
     house = desk.house
@@ -369,7 +370,8 @@ def test_a_letter_that_trips_the_program_is_shown_unread_and_the_next_one_is_tak
     def clock() -> datetime:
         if next(asked) == 2:  # the first look is for the letter's age, the second in the flow that takes it
             raise ZeroDivisionError
-        return desk.house.clock()
+        now: datetime = desk.house.clock()
+        return now
 
     post = replace(desk.post, ctx=replace(desk.house.ctx, clock=clock))
     assert take_letters(post, MaildirMailbox(desk.folder)).counts == {"unread": 1, "reply": 1}

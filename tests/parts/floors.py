@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -77,7 +78,7 @@ def sizes(root: Path) -> tuple[list[int], list[int]]:
     for file in root.rglob("*.py"):
         source = file.read_text(encoding="utf-8")
         files.append(source.count("\n"))
-        for node in ast.walk(ast.parse(source)):
+        for node in ast.walk(_parsed(source)):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 functions.append((node.end_lineno or node.lineno) - node.lineno + 1)
     return sorted(files), sorted(functions)
@@ -87,8 +88,14 @@ def _read(file: Path, root: Path, package: str) -> _Module:
     relative = file.relative_to(root)
     is_init = file.name == "__init__.py"
     parts = relative.parent.parts if is_init else relative.with_suffix("").parts
-    tree = ast.parse(file.read_text(encoding="utf-8"))
+    tree = _parsed(file.read_text(encoding="utf-8"))
     return _Module(".".join(parts), relative.parts[0], relative.as_posix(), tree, is_init, package)
+
+
+@functools.cache
+def _parsed(source: str) -> ast.Module:
+    """The same source is parsed once, however many laws it is held against."""
+    return ast.parse(source)
 
 
 def _unknown_rooms(root: Path, law: Law) -> Iterator[Breach]:

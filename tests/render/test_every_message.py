@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 import smsutil
 
+from notify.core.languages import LANGUAGES
 from notify.core.notices import NOTICES
-from notify.flows.check_in_form import LANGUAGES
 from notify.paths import templates_folder
 from notify.render.email import Mailbox, compose_mail
 from notify.render.preview import ANY_SHOP, VARIANTS, Preview, Wordings, faults, fill
@@ -139,6 +139,7 @@ def test_a_text_message_is_in_the_cheap_alphabet_and_never_more_than_the_limit_o
     print(f"FIGURE every_sms most_parts={most}")
 
 
+@pytest.mark.long
 def test_every_mail_has_exactly_its_header_fields_no_long_line_and_no_encoded_word_where_none_may_be(
     grid: list[Preview],
 ) -> None:
@@ -160,6 +161,7 @@ def test_every_mail_has_exactly_its_header_fields_no_long_line_and_no_encoded_wo
     print(f"FIGURE every_mail mails={len(grid)} longest_line={longest}")
 
 
+@pytest.mark.long
 def test_the_check_finds_a_text_that_cannot_be_filled(tmp_path: Path) -> None:
     folder = tmp_path / "messages"
     shutil.copytree(templates_folder() / "messages", folder)

@@ -34,7 +34,7 @@ def hostile(value: Any, nasty: str) -> Any:
     """The context with every text but links replaced by something that wants to be HTML."""
     if isinstance(value, dict):
         return {
-            key: inner if key in ("claim_link", "privacy_link", "url") else hostile(inner, nasty)
+            key: inner if key in ("claim_link", "privacy_link", "stop_link", "url") else hostile(inner, nasty)
             for key, inner in value.items()
         }
     if isinstance(value, list):
@@ -147,6 +147,7 @@ def test_the_check_names_file_line_and_fault(tmp_path: Path, text: str, line: in
     assert words in problems[0]
 
 
+@pytest.mark.long
 def test_the_check_finds_missing_and_needless_files_and_dear_characters(copy: Path) -> None:
     (copy / "de/ready/sms.txt").unlink()
     (copy / "en/redy").mkdir()

@@ -101,6 +101,7 @@ def test_a_long_file_lets_the_counter_in_between_and_is_still_taken_once(house: 
     assert (again.taken, again.unchanged, again.refused, len(served)) == (0, 208, (), 4)
 
 
+@pytest.mark.long
 def test_a_long_file_cut_off_between_its_turns_is_taken_to_its_end_the_next_time(house: Any, watch: Watch) -> None:
     def killed(_seconds: float) -> None:
         raise Killed

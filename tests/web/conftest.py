@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2.bccache import Bucket, BytecodeCache
 from werkzeug.test import TestResponse
 
 from notify.core.actors import Actor
@@ -54,6 +55,25 @@ class Browser:
         return found[1] if found else ""
 
 
+class Compiled(BytecodeCache):
+    """Page templates compiled once in a run, for the application of every test; changed ones are compiled anew."""
+
+    def __init__(self) -> None:
+        self._codes: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Jinja itself compares the checksum of the source."""
+        if bucket.key in self._codes:
+            bucket.bytecode_from_string(self._codes[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keeps what was compiled."""
+        self._codes[bucket.key] = bucket.bytecode_to_string()
+
+
+COMPILED = Compiled()
+
+
 def services_of(app: Flask) -> Services:
     """What the application was made from."""
     services: Services = app.extensions[KEY]
@@ -68,7 +88,14 @@ def app(house: Any) -> Flask:
 
 def make_app(house: Any, *, demo: bool = False) -> Flask:
     """The pages as served, which never hide a fault from the tests' log."""
-    return create_app(house.services, demo=demo)
+    return app_of(house.services, demo=demo)
+
+
+def app_of(services: Services, **options: Any) -> Flask:
+    """The pages of wired services."""
+    made = create_app(services, **options)
+    made.jinja_env.bytecode_cache = COMPILED
+    return made
 
 
 @pytest.fixture

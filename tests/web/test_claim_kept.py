@@ -17,10 +17,9 @@ from notify.flows import desk_notes, forget, moves, pickup, questions, reach, se
 from notify.flows.check_in import token_hash
 from notify.store import people, shops, tickets, visits
 from notify.store.claims import find_claim
-from notify.web.app import create_app
 from notify.web.claim.kept import LASTS, MOST, KeptPages
 from tests.flows.every_flow import STEPS, Story
-from tests.web.conftest import Browser
+from tests.web.conftest import Browser, app_of
 
 STAMP = ("en", 0, 1, "a", 0)
 NOW = datetime(2026, 11, 25, 9, 0, 2, tzinfo=UTC)
@@ -33,8 +32,8 @@ class Looks:
     house: Any
 
     def __post_init__(self) -> None:
-        self.keeping = Browser(create_app(self.house.services))
-        self.making = Browser(create_app(self.house.services, kept_pages=0))
+        self.keeping = Browser(app_of(self.house.services))
+        self.making = Browser(app_of(self.house.services, kept_pages=0))
 
     def token(self, ticket_id: str) -> str:
         with self.house.read() as unit:
@@ -197,7 +196,7 @@ def test_what_another_process_wrote_shows_at_once(house: Any) -> None:
     before = looks.same(token)
     moves.move(other.context, house.actor(), ticket_id, "inspecting")
     after = looks.same(token)
-    there = Browser(create_app(other)).get(f"/c/{token}").data
+    there = Browser(app_of(other)).get(f"/c/{token}").data
     other.close()
     assert before != after == there
 

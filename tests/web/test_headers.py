@@ -10,9 +10,8 @@ import pytest
 from flask import Flask
 from werkzeug.test import TestResponse
 
-from notify.web.app import create_app
 from notify.web.headers import LETTER_POLICY
-from tests.web.conftest import BASE, HOST, Browser
+from tests.web.conftest import BASE, HOST, Browser, app_of
 from tests.web.every_route import every, fill_house
 
 # OWASP ASVS 5.0.0: 3.4.1 HSTS of a year, 3.4.3 and 3.4.6 policy, 3.4.4 nosniff, 3.4.5 referrer, 14.3.2 no-store.
@@ -69,7 +68,7 @@ def test_every_answer_carries_the_headers(house: Any, app: Flask, signed_in: Bro
 
 
 def test_a_fault_of_ours_carries_the_headers_and_shows_nothing_of_the_inside(house: Any) -> None:
-    app = create_app(house.services)
+    app = app_of(house.services)
 
     def broken() -> str:
         raise RuntimeError("secret inside")

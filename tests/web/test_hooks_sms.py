@@ -24,11 +24,10 @@ from notify.config.settings import SmsHook
 from notify.core.messages import MessageState
 from notify.flows import moves, set_up, view_gateway
 from notify.store import messages, people, replies, tickets
-from notify.web.app import create_app
 from tests.parts.clock import FakeClock
 from tests.parts.databases import Backend
 from tests.parts.house import SHOP, House, make_house
-from tests.web.conftest import BASE, sign_in
+from tests.web.conftest import BASE, app_of, sign_in
 
 SECRET = "quill-and-lantern-4-harbour"
 RECEIPT, INBOUND = "/hooks/sms/receipt", "/hooks/sms/inbound"
@@ -50,7 +49,7 @@ class Side:
         self.house, self.hook, self.secret = house, hook, secret
         told = house.services.settings
         told = replace(told, sms_hook=hook, sms_http=replace(told.sms_http, states=STATES))
-        self.app: Flask = create_app(replace(house.services, settings=told, hook_secret=secret))
+        self.app: Flask = app_of(replace(house.services, settings=told, hook_secret=secret))
 
     def send(self, path: str, body: bytes, headers: dict[str, str] | None = None) -> TestResponse:
         return self.app.test_client().post(path, data=body, headers=headers or {}, base_url=BASE)

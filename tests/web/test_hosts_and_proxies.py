@@ -9,11 +9,10 @@ import pytest
 from flask import Request, request, request_started
 
 from notify.config.settings import Web
-from notify.web.app import create_app
 from notify.web.hosts import is_own_host
 from tests.parts.clock import FakeClock
 from tests.parts.house import make_house
-from tests.web.conftest import Browser
+from tests.web.conftest import Browser, app_of
 from tests.web.every_route import every, fill_house
 
 EVIL = "evil.example.net"
@@ -56,7 +55,7 @@ def _seen(app: Any, headers: dict[str, str], *, base: str) -> tuple[Any, ...]:
 
 def test_without_a_proxy_nothing_a_client_says_about_itself_is_believed(tmp_path: Path, clock: FakeClock) -> None:
     house = make_house(tmp_path, f"sqlite:///{tmp_path / 'plain.db'}", clock=clock, public_url="")
-    app, base = create_app(house.services), "http://127.0.0.1:8600"
+    app, base = app_of(house.services), "http://127.0.0.1:8600"
     honest = _seen(app, {}, base=base)
     taken = [headers for headers in SPOOFS if _seen(app, headers, base=base) != honest]
     print(f"FIGURE proxy_headers spoofs={len(SPOOFS)} taken={len(taken)}")
@@ -66,7 +65,7 @@ def test_without_a_proxy_nothing_a_client_says_about_itself_is_believed(tmp_path
 
 
 def test_behind_one_proxy_only_its_own_last_word_counts(house: Any) -> None:
-    app, base = create_app(house.services), "https://bell.example.org"
+    app, base = app_of(house.services), "https://bell.example.org"
     honest = _seen(app, {}, base=base)
     peer_only = {"X-Forwarded-For", "X-Forwarded-Proto"}
     for headers in SPOOFS:

@@ -19,6 +19,7 @@ def browser(house: House) -> Browser:
     return sign_in(make_app(house), house, role="counter")
 
 
+@pytest.mark.long
 def test_every_message_can_be_seen_in_every_language_on_the_page(browser: Browser) -> None:
     shown = 0
     for notice in NOTICES:

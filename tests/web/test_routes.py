@@ -9,9 +9,8 @@ import pytest
 from flask import Flask
 
 from notify.core.roles import STAFF_ROLES, may
-from notify.web.app import create_app
 from notify.web.routes import ROUTES, UNSAFE
-from tests.web.conftest import BASE, Browser, sign_in
+from tests.web.conftest import BASE, Browser, app_of, sign_in
 from tests.web.every_route import Asked, every, fill_house
 
 
@@ -52,7 +51,7 @@ def test_every_route_is_in_the_list_and_none_is_open_by_mistake(app: Flask, hous
 
 
 def test_a_route_that_nobody_listed_answers_500_and_is_found(house: Any) -> None:
-    app = create_app(house.services)
+    app = app_of(house.services)
     app.add_url_rule("/forgotten", view_func=lambda: "open to all")
     answer = app.test_client().get("/forgotten", base_url=BASE)
     assert answer.status_code == 500
@@ -82,5 +81,5 @@ def test_no_role_gets_through_a_route_it_has_no_permission_for(role: str, app: F
 
 def test_the_demo_page_is_served_in_the_demo_only(house: Any) -> None:
     for demo, status in ((False, 404), (True, 303)):
-        answer = create_app(house.services, demo=demo).test_client().get("/demo/mail", base_url=BASE)
+        answer = app_of(house.services, demo=demo).test_client().get("/demo/mail", base_url=BASE)
         assert answer.status_code == status

@@ -15,10 +15,9 @@ from notify.core.actors import Actor
 from notify.flows import staff
 from notify.flows.staff import ABSOLUTE, IDLE, session_hash
 from notify.store import staff as staff_rows
-from notify.web.app import create_app
 from tests.parts.clock import FakeClock
 from tests.parts.house import make_house
-from tests.web.conftest import HOST, Browser, make_app
+from tests.web.conftest import HOST, Browser, app_of, make_app
 
 PASSWORD = "brass kettle on the pier"
 
@@ -177,7 +176,7 @@ def test_a_session_secret_of_one_shop_is_nothing_in_another(app: Flask, house: A
     assert "Pier Bench" in page and "Tramstop Bench" in page
     new = Actor(other, "staff", "first", "owner")
     staff.add_staff(house.ctx, new, name="Ada", role="owner", password=PASSWORD)
-    browser = Browser(create_app(house.services))
+    browser = Browser(app_of(house.services))
     assert _sign_in(browser).status_code == 422
     assert _sign_in(browser, shop=other).status_code == 303
     assert "Pier Bench" in browser.get("/who").get_data(as_text=True)
