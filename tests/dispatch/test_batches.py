@@ -116,9 +116,12 @@ def test_the_counter_writes_while_a_batch_is_looked_at_and_composed(house: Any) 
 
     thread_ends = threading.Event()
 
+    def write() -> None:
+        note()
+        thread_ends.set()
+
     def beside() -> None:
-        writer = threading.Thread(target=lambda: (note(), thread_ends.set()))
-        writer.start()
+        threading.Thread(target=write).start()
         assert thread_ends.wait(5), "a writer had to wait for a message to be composed"
 
     channel = Slow()

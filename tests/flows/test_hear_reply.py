@@ -18,7 +18,7 @@ from notify.core.errors import Conflict, NotAllowed, NotFound
 from notify.flows import reach, replies, view_replies
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import events, people, tickets
+from notify.store import events, people, schema, tickets
 from notify.store import replies as rows
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve
@@ -185,7 +185,7 @@ def test_start_gives_back_exactly_what_was_allowed_before_and_says_so(lines: Lin
     say(lines, "START", "k3", answers=(ours,))
     assert len(lines.rows(done.visit_id, "start_confirmed")) == 1
     with house.read() as unit:
-        how = [row.how for row in unit.connection.execute(people.s.consents.select()) if row.channel == "email"]
+        how = [row.how for row in unit.connection.execute(schema.consents.select()) if row.channel == "email"]
     assert how.count("reply") == 2
 
 
@@ -230,7 +230,7 @@ def test_what_a_person_must_read_rings_the_shop_and_stands_sealed_on_the_ticket(
     bell = next(o for o in lines.mail.sent if o.to == "bench@example.org")
     assert "My strap is blue." in words(bell)
     with house.read() as unit:
-        raw = unit.connection.execute(rows.s.replies.select()).one()
+        raw = unit.connection.execute(schema.replies.select()).one()
         codes = [dict(event.codes) for event in events.story_of(unit, visit_id=done.visit_id)][-1]
     assert b"strap" not in raw.text_sealed and codes["reply"] == new and "strap" not in str(codes)
     sheet = view_replies.view(house.ctx, house.actor("counter"))

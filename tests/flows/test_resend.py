@@ -54,7 +54,8 @@ def test_it_leaves_as_a_row_of_its_own_with_another_message_id_and_the_first_sta
 def test_what_is_no_longer_true_is_refused_with_its_reason_and_nothing_is_written(lines: Lines) -> None:
     house, done = lines.house, ready(lines)
     first = the(lines, done, "ready")
-    handover.hand_back(house.ctx, house.actor(), ticket_ids=list(done.ticket_ids), token=token_of(house, done.ticket_ids[0]))
+    token = token_of(house, done.ticket_ids[0])
+    handover.hand_back(house.ctx, house.actor(), ticket_ids=list(done.ticket_ids), token=token)
     before = lines.rows(done.visit_id)
     with pytest.raises(Conflict, match="no_longer_on_shelf"):
         again(lines, first)
@@ -88,7 +89,7 @@ def test_it_goes_to_the_corrected_address_and_never_where_the_customer_said_stop
     reach.set_use(house.ctx, house.customer(), done.visit_id, person, channel="email", purposes=("repair",),
                   allowed=False, how="claim_page")  # fmt: skip
     assert again(lines, first).channel == "call"  # nothing may be written: somebody has to phone
-    with pytest.raises(Conflict, match="no_contact|not_allowed"):
+    with pytest.raises(Conflict, match=r"no_contact|not_allowed"):
         again(lines, the(lines, done, "checked_in"))
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Request, expect
 
 from notify.flows import check_in, questions
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
@@ -40,7 +40,8 @@ def serving(shop: Installation) -> Iterator[str]:
 def asked(services: Any, n: int) -> tuple[str, str, str]:
     """A device with an open question: its claim secret, question and ticket."""
     owner = owner_of(services)
-    form = VisitForm(bringer=PersonForm(name="Ida Moss", email=f"ida{n}@example.org"), devices=(DeviceForm(f"Halyard {n} radio"),))
+    person = PersonForm(name="Ida Moss", email=f"ida{n}@example.org")
+    form = VisitForm(bringer=person, devices=(DeviceForm(f"Halyard {n} radio"),))
     ticket = check_in.check_in(services.context, owner, form).ticket_ids[0]
     question = questions.ask(services.context, owner, ticket, kind="price", wording="New cone?", price="45")
     with services.context.db.read(owner.shop_id) as unit:
@@ -115,9 +116,16 @@ def test_another_process_rings_it_too_and_paused_or_hidden_nothing_is_asked(
     made = [asked(services, n) for n in range(3)]
     owner = owner_of(services)
     sheet, paused = day_sheet(new_page(), serving), day_sheet(new_page(), serving, address="/?paused=1")
-    asked_by: dict[str, int] = {"sheet": 0, "paused": 0}
+    asked_by = {"sheet": 0, "paused": 0}
+
+    def count(name: str) -> Callable[[Request], None]:
+        def one_more(request: Request) -> None:
+            asked_by[name] += request.url.endswith("/bell")
+
+        return one_more
+
     for name, page in (("sheet", sheet), ("paused", paused)):
-        page.on("request", lambda one, name=name: asked_by.update({name: asked_by[name] + one.url.endswith("/bell")}))
+        page.on("request", count(name))
     questions.answer(services.context, owner, made[0][1], answer="accept", said_by="Ida, by phone")
     took = until(lambda: sheet.get_by_text("answered about the Halyard 0 radio").count() > 0, sheet)
     assert asked_by["paused"] == 0 and paused.locator(".bell").is_hidden()
