@@ -146,7 +146,10 @@ def _judge(
         rows = messages.list_messages(unit, limit=1_000_000)
     known = {row.message_id: row for row in rows if row.message_id}
     delivered = {(known[i].visit_id, known[i].notice) for i in inbox.copies if i in known}
-    lost = [ack for ack in acknowledged if ack not in delivered]
+    # News that newer news of the same visit made needless: told by that one, which must have come.
+    overtaken = {(row.visit_id, row.notice) for row in rows if (row.state, row.reason) == ("dropped", "overtaken")}
+    told = delivered | {ack for ack in overtaken if (ack[0], "ready") in delivered}
+    lost = [ack for ack in acknowledged if ack not in told]
     unexpected = [i for i in inbox.copies if i not in known]
     unexplained = [i for i, copies in inbox.copies.items() if not _explained(copies, kills)]
     duplicates = sum(len(copies) - 1 for copies in inbox.copies.values())
@@ -154,6 +157,7 @@ def _judge(
     crowd = max(1.0, os.getloadavg()[0] / (os.cpu_count() or 1))
     print(
         f"FIGURE kill_loop cycles={len(kills)} acknowledged={len(acknowledged)} lost={len(lost)} "
+        f"overtaken={len(overtaken)} "
         f"unexpected={len(unexpected)} duplicates={duplicates} duplicates_unexplained={len(unexplained)} "
         f"restart_max_s={max(restarts):.2f} delivered_between_kills={in_time} crowd={crowd:.1f}"
     )
