@@ -11,7 +11,7 @@ import click
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.core.claim_number import show_number
 from notify.core.errors import Invalid
-from notify.core.notices import PURPOSES
+from notify.core.notices import CONSENT_PURPOSES, PURPOSES, REACH_CHANNELS
 from notify.flows import check_in as flow
 from notify.flows.check_in_form import DEVICE_CLASSES, SAFETY_FLAGS, DeviceForm, PersonForm, VisitForm
 
@@ -37,6 +37,8 @@ _PURPOSES = click.Choice(PURPOSES)
 @click.option("--email", default="")
 @click.option("--phone-for", multiple=True, type=_PURPOSES, help="What the number may be used for; both if left out.")
 @click.option("--email-for", multiple=True, type=_PURPOSES, help="What the address may be used for.")
+@click.option("--afterwards", multiple=True, type=click.Choice(REACH_CHANNELS),
+              help="They agreed to be asked once, some days later, whether all is well.")  # fmt: skip
 @click.option("--collector", multiple=True, help="Who else may collect; may be given several times.")
 @click.option("--language", default="", help="Of the customer; the shop's if left out.")
 @click.option("--waits-here", is_flag=True, help="No messages in between.")
@@ -62,12 +64,17 @@ def _from_options(typed: dict[str, Any]) -> VisitForm:
     device = DeviceForm(**{f.name: typed[f.name] for f in fields(DeviceForm)} | {"device": typed["device"] or ""})
     person = PersonForm(
         name=typed["name"], phone=typed["phone"], email=typed["email"],
-        phone_purposes=typed["phone_for"] or PURPOSES, email_purposes=typed["email_for"] or PURPOSES,
+        phone_purposes=_uses(typed, "phone_for", "sms"), email_purposes=_uses(typed, "email_for", "email"),
     )  # fmt: skip
     return VisitForm(
         bringer=person, devices=(device,), collectors=typed["collector"], language=typed["language"],
         waits_here=typed["waits_here"], number_is_device=typed["number_is_device"], once=typed["once"],
     )  # fmt: skip
+
+
+def _uses(typed: dict[str, Any], option: str, channel: str) -> tuple[str, ...]:
+    """What a channel may be used for: what needs consent only where it was said."""
+    return (typed[option] or PURPOSES) + (CONSENT_PURPOSES if channel in typed["afterwards"] else ())
 
 
 def _from_json(text: str) -> VisitForm:

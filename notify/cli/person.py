@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from notify.cli.desk import Desk, Group, pass_desk
-from notify.core.notices import PURPOSES, REACH_CHANNELS
+from notify.core.notices import EVERY_PURPOSE, PURPOSES, REACH_CHANNELS
 from notify.flows import reach
 from notify.flows.view_lookup import find_person
 
@@ -38,7 +38,8 @@ def contact(desk: Desk, number: str, channel: str, address: str, in_device: bool
 @person.command("stop")
 @click.argument("number")
 @click.argument("channel", type=_CHANNEL)
-@click.option("--for", "purposes", multiple=True, type=click.Choice(PURPOSES), help="Everything if left out.")
+@click.option("--for", "purposes", multiple=True, type=click.Choice(EVERY_PURPOSE),
+              help="Everything if left out; with --allow, what needs no consent of its own.")  # fmt: skip
 @click.option("--allow", is_flag=True, help="Allow it again instead.")
 @_WHO
 @pass_desk
@@ -46,8 +47,8 @@ def stop(desk: Desk, number: str, channel: str, purposes: tuple[str, ...], allow
     """Stop using a channel; messages that wait are not sent by it."""
     visit = desk.meant(number).visit_id
     found = find_person(desk.ctx, desk.actor, visit, who)
-    reach.set_use(desk.ctx, desk.actor, visit, found, channel=channel, purposes=purposes or PURPOSES, allowed=allow,
-                  how="counter")  # fmt: skip
+    meant = purposes or (PURPOSES if allow else EVERY_PURPOSE)
+    reach.set_use(desk.ctx, desk.actor, visit, found, channel=channel, purposes=meant, allowed=allow, how="counter")
     desk.show({"allowed": allow}, "Allowed again." if allow else "Stopped.")
 
 

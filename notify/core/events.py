@@ -34,6 +34,7 @@ OTHER_EVENTS: dict[str, str] = {
     "pickup_missed": "nobody came to a booked slot",
     "pickup_came_near": "a booked slot begins in a few hours",
     "collection_overdue": "a device has stood on the shelf for one of the shop's reminder days",
+    "time_to_ask": "a device went home some days ago, and somebody agreed to be asked whether all is well",
     "handover_done": "one or more devices of a visit were given back together",
     "handover_refused": "the desk did not give a device back",
     "consent_given": "a person allowed a use of a channel",

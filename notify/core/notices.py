@@ -5,10 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
+# What belongs to the repair itself (GDPR art. 6(1)(b)), and what somebody must have agreed to: asking later whether all
+# is well counts as advertising (German BGH VI ZR 225/17; PECR reg. 22: for each channel).
 PURPOSES = ("repair", "pickup")
+CONSENT_PURPOSES = ("afterwards",)
+EVERY_PURPOSE = (*PURPOSES, *CONSENT_PURPOSES)
+BASIS = dict.fromkeys(PURPOSES, "contract") | dict.fromkeys(CONSENT_PURPOSES, "consent")
 PURPOSE_MEANING = {
     "repair": "news and questions about the repair",
     "pickup": "pickup times and reminders",
+    "afterwards": "one question, some days after the device went home, whether all is well",
 }
 REACH_CHANNELS = ("email", "sms")
 # Not a purpose one consents to: what answers the customer's own message, by the channel they wrote on.
@@ -55,6 +61,7 @@ _ALL = (
     Notice("pickup_reminder", "customer", "pickup", _SMS_FIRST, _DAY, about="visit", bell=False),
     Notice("collection_reminder", "customer", "pickup", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
     Notice("handed_back", "customer", "repair", _MAIL_FIRST, 3 * _DAY, about="visit"),
+    Notice("all_well", "customer", "afterwards", _MAIL_FIRST, 3 * _DAY, about="visit", bell=False),
     # Five minutes: 47 CFR 64.1200(a)(12), see may_confirm. The other two answer a question of the moment.
     Notice(
         "stop_confirmed", "customer", ANSWER, _MAIL_FIRST, timedelta(minutes=5), about="visit", urgent=True, bell=False

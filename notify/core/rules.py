@@ -23,6 +23,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "pickup_cancelled": ("pickup_cancelled", "pickup_given_up_shop"),
     "pickup_came_near": ("pickup_reminder",),
     "collection_overdue": ("collection_reminder",),
+    "time_to_ask": ("all_well",),
     "message_given_up": ("call_needed",),
     "reply_received": ("reply_shop",),
     "stop_heard": ("stop_confirmed",),

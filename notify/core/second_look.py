@@ -26,7 +26,8 @@ class Now:
     `phases` are those of the tickets it is about (the whole visit for visit notices). The question,
     booking and part fields are empty text or 0 when the message is not about one. `tried` are the channels
     on which other messages already try to say the same to the same person. `overtaken` is the message that
-    makes this one needless. `quiet_until` and `quiet_how` are core/quiet's answer, None for who needs no quiet.
+    makes this one needless. `came_back`: a device of the visit is with us, also under another ticket.
+    `quiet_until` and `quiet_how` are core/quiet's answer, None for who needs no quiet.
     """
 
     at: datetime
@@ -42,6 +43,7 @@ class Now:
     quiet_how: str = "shop"
     promise_current: bool = True
     tried: frozenset[str] = frozenset()
+    came_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +94,10 @@ def untrue(notice: str, now: Now) -> str:
             return "newer_promise"
         case "handed_back" if Phase.HANDED_BACK not in phases:
             return "handover_undone"
+        case "all_well" if Phase.HANDED_BACK not in phases:
+            return "handover_undone"
+        case "all_well" if now.came_back or _open(phases):
+            return "back_with_us"
         case "pickup_confirmed" | "pickup_moved" | "pickup_reminder" | "pickup_booked_shop":
             return _booking_untrue(now)
         case "pickup_cancelled" if now.booking_state == "booked":

@@ -48,6 +48,12 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "collection_days": ShopSetting(
         [3, 10, 24], "days on the shelf after which a collection reminder leaves; then none", _COMMON, most=3660
     ),
+    "all_well_days": ShopSetting(
+        0,
+        "days after which whoever agreed to it is asked once whether all is well; 0 = nobody is asked",
+        "the shop's own choice; it counts as advertising (BGH VI ZR 225/17), so only with consent; checked 2026-11-27",
+        most=60,
+    ),
     "telling_hours": ShopSetting(
         "",
         "when customers may be written to, such as: mon-sat 08:00-21:00; sun 10:00-20:00; empty: as the installation",
@@ -92,6 +98,7 @@ class Shop:
     keep_period: str
     reminder_hours: int
     collection_days: tuple[int, ...]
+    all_well_days: int
     telling_hours: str
     question_days: int
     alarm_minutes: int

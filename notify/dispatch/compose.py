@@ -8,7 +8,8 @@ from datetime import datetime
 from typing import Any
 
 from notify.channels.sms_mailgate import gateway_address
-from notify.core.notices import ANSWER, NOTICES
+from notify.core.notices import ANSWER, CONSENT_PURPOSES, NOTICES
+from notify.core.one_click import Use, make_stop_token
 from notify.core.return_address import fill, make_token
 from notify.core.shop import Shop
 from notify.render.email import Mailbox, compose_mail
@@ -28,6 +29,7 @@ class Sending:
     `sms_template` is the gateway's address with `{digits}`; empty while text messages are off. `sms_sender` is the
     address that gateway knows the shop by, `sms_parts` the most parts of one text message. `bounce` holds
     `{token}` where the token of a message goes (core/return_address); empty: reports come back to the sender.
+    `stop_key` makes the links that stop a kind of message (core/one_click).
     """
 
     sender: Mailbox
@@ -37,6 +39,7 @@ class Sending:
     public_url: str
     bounce: str = ""
     bounce_key: bytes = field(default=b"", repr=False)
+    stop_key: bytes = field(default=b"", repr=False)
     sms_sender: str = ""
     sms_parts: int = 3
 
@@ -49,6 +52,14 @@ class Sending:
         if not self.bounce:
             return self.sender.address
         return fill(self.bounce, make_token(message_id, contact_id, key=self.bounce_key))
+
+    def stop_link(self, notice: str, person_id: str, channel: str) -> str:
+        """The address that stops this kind of message; empty for a kind that needs no consent, and without a page."""
+        purpose = NOTICES[notice].purpose
+        if not self.public_url or purpose not in CONSENT_PURPOSES or channel == "call":
+            return ""
+        token = make_stop_token(Use(person_id, channel, purpose), key=self.stop_key)
+        return f"{self.public_url.rstrip('/')}/u/{token}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +76,8 @@ class Composer:
     ) -> Composed:  # fmt: skip
         """The bytes for `address` (e-mail or E.164). For `call` there are none: only the sentence to say."""
         domain = self.sending.sender.address.rpartition("@")[2]
+        stop_link = self.sending.stop_link(message.notice, message.person_id, channel)
+        context = {**context, "stop_link": stop_link}
         # Another contact is another text: never under the same Message-ID (RFC 5322 3.6.4).
         identity = f"<{message.id}.{channel}.{contact_id[-12:] or 'shop'}.{message.resend}@{domain}>"
 
@@ -89,6 +102,8 @@ class Composer:
             sender=self.sending.sender, to=address, reply_to=reply_to, subject=part("subject"), text=text,
             html=part("html"), message_id=identity, date=now, language=language, invite=invite, method=method,
             answers=_answered_letter(unit, message),
+            # RFC 8058 3.1 asks for https; on plain http in the shop the link in the text has to do.
+            unsubscribe=stop_link if stop_link.startswith("https://") else None,
         )  # fmt: skip
         return Composed(payload, identity, text, channel, contact_id)
 

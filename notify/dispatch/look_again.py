@@ -10,11 +10,14 @@ from notify.core.overtakes import News, Said, is_said, never_heard_ready, says_i
 from notify.core.second_look import Now, Verdict, look
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.dispatch.decent_hours import DecentHours
-from notify.store import bookings, messages, people, questions, shops, tickets
+from notify.store import bookings, gone_home, messages, people, questions, shops, tickets
 from notify.store.database import Unit
 from notify.store.facts import gather
 from notify.store.messages import Message
 from notify.store.rings import rings_today
+
+# About those devices of a visit that went home, which the event named.
+ABOUT_THE_GONE = frozenset({"handed_back", "all_well"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,7 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
         told_already=message.notice == "ready" and _told_already(unit, message, others),
         promise_current=_promise_current(unit, message),
         tried=messages.tried_ways(unit, message),
+        came_back=message.notice == "all_well" and gone_home.came_back(unit, message.visit_id),
     )
 
 
@@ -76,7 +80,7 @@ def _phases(message: Message, phases: Mapping[str, Phase]) -> tuple[Phase, ...]:
     kind, _, thing = message.about.partition(":")
     if kind == "ticket":
         return (phases[thing],)
-    given = str(message.refs.get("tickets", "")).split(",") if message.notice == "handed_back" else ()
+    given = str(message.refs.get("tickets", "")).split(",") if message.notice in ABOUT_THE_GONE else ()
     return tuple(phase for ticket_id, phase in phases.items() if not given or ticket_id in given)
 
 

@@ -16,6 +16,7 @@ from notify.core.parts import PartState
 from notify.core.questions import ANSWERS
 from notify.core.shop import Shop
 from notify.core.tickets import Phase
+from notify.dispatch.look_again import ABOUT_THE_GONE
 from notify.dispatch.said_now import left_of, promise_helps, waits_on
 from notify.render.dates import say_day, say_time
 from notify.store import bookings, parts, people, questions, replies, shops, staff, tickets
@@ -52,6 +53,7 @@ def gather_said(
         "person": {"name": person.name if person else ""},
         "claim_link": _link(saying, first.token),
         "privacy_link": _privacy(saying),
+        "stop_link": "",  # the composer knows the channel, and so what the link stops
         "devices": [_device(ticket, saying.words) for ticket in about],
         "number": show_number(first.number),
         "device": first.device,
@@ -77,7 +79,7 @@ def _devices_about(unit: Unit, message: Message) -> tuple[Ticket, ...]:
     if kind == "ticket":
         return (tickets.get_ticket(unit, thing),)
     whole = tickets.tickets_of_visit(unit, message.visit_id)
-    if message.notice == "handed_back":
+    if message.notice in ABOUT_THE_GONE:
         given = str(message.refs.get("tickets", "")).split(",")
         return tuple(t for t in whole if t.id in given and t.phase is Phase.HANDED_BACK) or whole
     if message.notice in ("ready", "collection_reminder") or message.notice.startswith("pickup_"):

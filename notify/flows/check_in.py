@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 from notify.core import claim_number
 from notify.core.actors import Actor
+from notify.core.notices import BASIS
 from notify.flows.check_in_form import CheckedForm, CheckedPerson, VisitForm
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import idempotent, people, tickets, visits
 from notify.store.database import Unit
 
-WORDING = "uses-1"  # version of the sentence beside the boxes at check-in: words "check_in.uses"
+# Which version of the sentence beside each box was shown: that of the check-in page, and of the words "consent".
+WORDINGS = {"repair": "uses-1", "pickup": "uses-1", "afterwards": "afterwards-1"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,8 @@ def _add_person(ctx: Context, unit: Unit, actor: Actor, person: CheckedPerson, l
             people.add_contact(unit, new, channel, address, at=now, in_repaired_device=in_repair)
             for purpose in purposes:
                 people.add_consent(
-                    unit, new, channel=channel, purpose=purpose, allowed=True, basis="contract", wording=WORDING,
-                    language=language, how="counter", staff_id=actor.id, at=now,
+                    unit, new, channel=channel, purpose=purpose, allowed=True, basis=BASIS[purpose],
+                    wording=WORDINGS[purpose], language=language, how="counter", staff_id=actor.id, at=now,
                 )  # fmt: skip
     return new
 

@@ -13,7 +13,7 @@ from notify.core.errors import Invalid, NotFound
 from notify.core.instants import need_near
 from notify.core.languages import LANGUAGES
 from notify.core.money import parse_amount
-from notify.core.notices import PURPOSES
+from notify.core.notices import EVERY_PURPOSE, PURPOSES
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
 from notify.store import tickets
@@ -26,7 +26,10 @@ MAX_DEVICES = 20
 
 @dataclass(frozen=True, slots=True)
 class PersonForm:
-    """A person as typed: everything text, nothing checked yet. Purposes are codes of core/notices."""
+    """A person as typed: everything text, nothing checked yet.
+
+    Purposes are codes of core/notices; what needs consent is never among those assumed.
+    """
 
     name: str = ""
     phone: str = ""
@@ -133,7 +136,7 @@ class CheckedForm:
         email = self._try(lambda: parse_email(form.email), f"{prefix}email") if form.email.strip() else ""
         for purposes, name in ((form.phone_purposes, "phone"), (form.email_purposes, "email")):
             for purpose in purposes:
-                self._one_of(purpose, PURPOSES, f"{prefix}{name}_purposes")
+                self._one_of(purpose, EVERY_PURPOSE, f"{prefix}{name}_purposes")
         return CheckedPerson(
             self._line(form.name, f"{prefix}name", 80), phone, email, form.phone_purposes, form.email_purposes
         )

@@ -8,8 +8,8 @@ from notify.core.actors import Actor
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
 from notify.core.languages import LANGUAGES
-from notify.core.notices import PURPOSES, REACH_CHANNELS
-from notify.flows.check_in import WORDING
+from notify.core.notices import BASIS, CONSENT_PURPOSES, EVERY_PURPOSE, PURPOSES, REACH_CHANNELS
+from notify.flows.check_in import WORDINGS
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import people, visits
@@ -26,25 +26,33 @@ def set_use(
     `how` is counter, claim_page, reply or one_click. Raises Invalid, or NotFound when the person has no
     part in the visit.
     """
-    if channel not in REACH_CHANNELS or any(purpose not in PURPOSES for purpose in purposes):
+    if channel not in REACH_CHANNELS or any(purpose not in EVERY_PURPOSE for purpose in purposes):
         raise Invalid("There is no such use of a channel", f"Channels: {', '.join(REACH_CHANNELS)}.", field="channel")
     with ctx.db.write(actor.shop_id) as unit:
         _check_person(unit, visit_id, person_id)
-        _write_uses(ctx, unit, actor, person_id, channel, purposes, allowed=allowed, how=how)
+        write_uses(ctx, unit, actor, person_id, channel, purposes, allowed=allowed, how=how)
         kind = "consent_given" if allowed else "consent_withdrawn"
-        record(ctx, unit, actor, kind, visit_id=visit_id, codes={"channel": channel, "how": how})
+        record(ctx, unit, actor, kind, visit_id=visit_id, codes=use_codes(channel, purposes, how))
 
 
-def _write_uses(
+def use_codes(channel: str, purposes: tuple[str, ...], how: str) -> dict[str, str | int]:
+    """What the event of a use says; with the purpose where only what needs consent was meant."""
+    only = {"purpose": ",".join(purposes)} if set(purposes) <= set(CONSENT_PURPOSES) else {}
+    return {"channel": channel, "how": how, **only}
+
+
+def write_uses(
     ctx: Context, unit: Unit, actor: Actor, person_id: str, channel: str, purposes: tuple[str, ...], *,
     allowed: bool, how: str,
 ) -> None:  # fmt: skip
+    """Appends a consent or its withdrawal for each purpose, inside the caller's transaction."""
     people_changed(unit, [person_id])  # the event of this visit says nothing about their other ones
     language = people.get_person(unit, person_id).language
     for purpose in purposes:
         people.add_consent(
-            unit, person_id, channel=channel, purpose=purpose, allowed=allowed, basis="contract", wording=WORDING,
-            language=language, how=how, staff_id=actor.id if actor.kind == "staff" else None, at=ctx.clock(),
+            unit, person_id, channel=channel, purpose=purpose, allowed=allowed, basis=BASIS[purpose],
+            wording=WORDINGS[purpose], language=language, how=how,
+            staff_id=actor.id if actor.kind == "staff" else None, at=ctx.clock(),
         )  # fmt: skip
 
 
@@ -61,8 +69,8 @@ def set_contact(
     """Replaces the person's address on a channel (empty removes it); messages waiting go to the new one.
 
     `purposes` are what the person allows the new one for; None leaves what they said about the channel as it
-    is (a corrected address must not undo a stop), or allows all where they never had one. Raises Invalid for
-    an address that is none. The identifier of the new contact, empty when removed.
+    is (a corrected address must not undo a stop), or allows all that needs no consent where they never had one.
+    Raises Invalid for an address that is none. The identifier of the new contact, empty when removed.
     """
     actor.need("change_contact")
     with ctx.db.write(actor.shop_id) as unit:
@@ -77,7 +85,7 @@ def set_contact(
         if parsed:
             new = people.add_contact(unit, person_id, channel, parsed, at=now, in_repaired_device=in_repaired_device)
             given = purposes if purposes is not None else (() if asked_before else PURPOSES)
-            _write_uses(ctx, unit, actor, person_id, channel, given, allowed=True, how="counter")
+            write_uses(ctx, unit, actor, person_id, channel, given, allowed=True, how="counter")
         record(ctx, unit, actor, "contact_changed", visit_id=visit_id, codes={"channel": channel})
         return new
 

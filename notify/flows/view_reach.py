@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from notify.core.durations import parse_duration
 from notify.core.mask import mask_email, mask_name, mask_phone
-from notify.core.notices import PURPOSES
+from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE
 from notify.core.shop import Shop
 from notify.core.tickets import Phase
 from notify.flows.context import Context
@@ -22,11 +22,15 @@ from notify.store.tickets import Ticket
 
 @dataclass(frozen=True, slots=True)
 class ContactLine:
-    """One stored way to reach somebody, masked, and what it may be used for."""
+    """One stored way to reach somebody, masked, and what it may be used for.
+
+    `can_stop_asking` is about what somebody had to agree to.
+    """
 
     id: str
     sentence: str
     can_stop: bool
+    can_stop_asking: bool
     person_id: str
     channel: str
 
@@ -41,8 +45,9 @@ def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tu
         for contact in people.contacts_of(unit, person_id):
             allowed = uses.get(person_id, {}).get(contact.channel, frozenset())
             key, can_stop = _use_of(contact, allowed, here=here, is_on=contact.channel in ctx.channels_on)
+            asks = can_stop and not allowed.isdisjoint(CONSENT_PURPOSES)
             said = _say(key, contact, allowed, words)
-            lines.append(ContactLine(contact.id, said, can_stop, person_id, contact.channel))
+            lines.append(ContactLine(contact.id, said, can_stop, asks, person_id, contact.channel))
     return tuple(lines)
 
 
@@ -61,8 +66,8 @@ def _say(key: str, contact: Contact, allowed: frozenset[str], words: Language) -
     mask = mask_email if contact.channel == "email" else mask_phone
     values = {"address": mask(contact.address)}
     if key in ("reach_email", "reach_sms", "reach_call"):
-        named = [words[f"purpose.{purpose}"] for purpose in PURPOSES if purpose in allowed]
-        values["purposes"] = words["purpose.joined"].join(named)
+        named = [words[f"purpose.{purpose}"] for purpose in EVERY_PURPOSE if purpose in allowed]
+        values["purposes"] = words["purpose.joined"].join(filter(None, (", ".join(named[:-1]), named[-1])))
     return words(f"claim.{key}", **values)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from notify.core.events import Event
+from notify.core.notices import CONSENT_PURPOSES
 from notify.core.tickets import MOVE_EVENTS
 from notify.render.moments import Moments
 from notify.render.words import Language
@@ -52,6 +53,7 @@ UNTOLD: dict[str, str] = {
     "told_too_soon": "the correction beside it says it",
     "pickup_came_near": "a reminder is no step of the repair",
     "collection_overdue": "a reminder is no step of the repair",
+    "time_to_ask": "the message itself asks",
     "money_recorded": "amounts are not for whoever finds the claim ticket",
     "place_changed": "of interest to the shop only",
     "safety_flag_changed": "the cautions of the page say it",
@@ -64,6 +66,7 @@ UNTOLD: dict[str, str] = {
     "person_forgotten": "nobody is left to read it",
 }
 _BY_WHOM = {"pickup_booked": "booked", "pickup_moved": "moved", "pickup_cancelled": "cancelled"}
+_ASKING = {"consent_withdrawn": "stopped_asking", "consent_given": "allowed_asking"}
 _CALLS = {"told": "called", "nobody_there": "not_reached"}
 
 
@@ -100,6 +103,8 @@ def tell(story: Sequence[Event], known: Known, words: Language, moments: Moments
 
 
 def _sentence(event: Event, promised: datetime | None, known: Known, words: Language, moments: Moments) -> str:
+    if event.kind in _ASKING and event.codes.get("purpose") in CONSENT_PURPOSES:
+        return words[f"story.{_ASKING[event.kind]}"]
     if event.kind in TOLD:
         return words[f"story.{TOLD[event.kind]}"]
     if event.kind in _BY_WHOM:

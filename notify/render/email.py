@@ -14,9 +14,11 @@ from email.policy import SMTP
 from email.utils import format_datetime, quote
 
 from notify.core.errors import Invalid
+from notify.core.one_click import FIELD, VALUE
 from notify.render.email_html import prepare_html
 
 # Longest display name or subject: both fit a screen line; longer ones are a mistake or an attack (policy).
+LINE_WISH = 78  # RFC 5322 2.1.1: what a line should not exceed
 NAME_LIMIT, SUBJECT_LIMIT, MESSAGE_ID_LIMIT = 100, 200, 250
 
 # Besides CR and LF: every control character, and the separators that some programs break lines at.
@@ -25,6 +27,9 @@ _BROKEN = re.compile(r"[\ud800-\udfff]")
 _UNUSUAL = re.compile(r"[^\x20-\x7e\r\n]")
 _MESSAGE_ID = re.compile(r"<[A-Za-z0-9._-]+@[A-Za-z0-9.-]+>")
 _LETTER_ID = re.compile(r"<[!-;=?-~]+>")  # of somebody else's making: anything printable but brackets and spaces
+# One address alone (RFC 8058 3.1): no comma, which would begin a second one, no sign that ends it, no encoded word.
+_HTTPS = re.compile(r"https://[!-+\--;=?-~]+")
+URL_LIMIT = 900  # with the field's name below the 998 octets of RFC 5322 2.1.1
 _LANGUAGE = re.compile(r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*")
 _METHOD = re.compile(rb"^METHOD:([A-Z]+)\r\n", re.MULTILINE | re.IGNORECASE)
 
@@ -51,6 +56,7 @@ def compose_mail(
     invite: bytes | None = None,
     method: str | None = None,
     answers: str | None = None,
+    unsubscribe: str | None = None,
 ) -> bytes:
     """The whole mail, ASCII with CRLF, ready to hand over.
 
@@ -58,8 +64,10 @@ def compose_mail(
     goes into the alternative as text/calendar and beside it as a file, the shape that calendar programs
     understand best (CalConnect's advice for iMIP). `method` must be the one inside the invite. `message_id`
     with its angle brackets, `date` aware. `answers` is the Message-ID of the letter that this mail answers by
-    itself, "" for one without; None for a mail of our own. Raises Invalid for a line break or other control
-    character in any header, for more than one address, and for HTML that would fetch something.
+    itself, "" for one without; None for a mail of our own. `unsubscribe` is the https address that stops this kind
+    of mail by one press (RFC 8058); None for a kind that nobody has to agree to.
+    Raises Invalid for a line break or other control character in any header, for more than one address, and for
+    HTML that would fetch something.
     """
     _check_texts(text, html)
     head = [
@@ -73,6 +81,7 @@ def compose_mail(
         # RFC 3834 5.1 and 5.2: keeps holiday notices from answering, and says which letter made us answer.
         ("Auto-Submitted", "auto-generated" if answers is None else "auto-replied"),
         *_answered(answers or ""),
+        *(_one_click(unsubscribe) if unsubscribe is not None else ()),
     ]
     body = EmailMessage(policy=SMTP)
     _add_text(body, text, alone=html is None and invite is None)
@@ -89,6 +98,14 @@ def _answered(letter_id: str) -> list[tuple[str, str]]:
     if len(letter_id) > MESSAGE_ID_LIMIT or not _LETTER_ID.fullmatch(letter_id):
         return []
     return [("In-Reply-To", letter_id), ("References", letter_id)]
+
+
+def _one_click(link: str) -> list[tuple[str, str]]:
+    """RFC 8058 3.1: one https address and the word. Written as it is: an encoded word would kill it (RFC 2369 2)."""
+    if len(link) > URL_LIMIT or not _HTTPS.fullmatch(link) or "=?" in link:
+        raise Invalid("The link to stop these mails is not usable", "It is one https address.", field="unsubscribe")
+    fold = "\r\n " if len(f"List-Unsubscribe: <{link}>") > LINE_WISH else ""
+    return [("List-Unsubscribe", f"{fold}<{link}>"), ("List-Unsubscribe-Post", f"{FIELD}={VALUE}")]
 
 
 def _message_id(message_id: str) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from notify.core.money import show_amount
-from notify.core.notices import NOTICES
+from notify.core.notices import CONSENT_PURPOSES, NOTICES
 from notify.core.questions import ANSWERS
 from notify.render.dates import say_day, say_time
 from notify.render.shape import message_shape
@@ -17,6 +17,7 @@ Words = Callable[..., str]
 # Reserved for documentation: Ofcom's drama numbers, RFC 2606.
 PHONE, SITE = "+44 7700 900123", "https://bench.example.org"
 LINK = f"{SITE}/c/k7d3h5rt2x8cvb4n6gpj9f1s3u"
+STOP_LINK = f"{SITE}/u/J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"
 _WHY = {
     "promise_changed": "why.part_late",
     "called_back": "why.fault_seen_again",
@@ -33,7 +34,9 @@ _PHASE = {
     "question": "inspecting",
     "called_back": "in_line",
     "handed_back": "handed_back",
+    "all_well": "handed_back",
 }
+_REPAIRED = frozenset({"ready", "collection_reminder", "handed_back", "all_well"})
 _SLOTLESS = frozenset({"ready", "collection_reminder"})  # a place in a slot is told only once somebody has one
 
 
@@ -74,11 +77,12 @@ def sample_facts(
         "claim_link": "" if variant.no_link else LINK,
         "privacy_link": "" if variant.no_link else f"{SITE}/privacy?language={language}",
         "devices": [_device(n, notice, words, invented) for n in range(_how_many(notice, variant))],
+        "stop_link": STOP_LINK if NOTICES[notice].purpose in CONSENT_PURPOSES and not variant.no_link else "",
         "number": "K7M-2X9T",
         "device": invented("device.first"),
         "fault": invented("fact.fault"),
         "price": price,
-        "outcome": "repaired" if notice in ("ready", "collection_reminder", "handed_back") else "",
+        "outcome": "repaired" if notice in _REPAIRED else "",
         "promise": words("said.promise_by", day=day, time=time),
         "old_promise": words("said.promise_by", day=old_day, time=old_time),
         "why": words(_WHY[notice]) if notice in _WHY else "",

@@ -172,7 +172,7 @@ class Texts:
 
 def _check_values(context: Mapping[str, Any]) -> None:
     shop = context.get("shop")
-    links = [("claim_link", context.get("claim_link")), ("privacy_link", context.get("privacy_link"))]
+    links = [(key, context.get(key)) for key in ("claim_link", "privacy_link", "stop_link")]
     links.append(("shop.url", shop.get("url") if isinstance(shop, Mapping) else ""))
     for key, link in links:
         check_link(key, link)

@@ -234,7 +234,7 @@ tickets = _table(
     UniqueConstraint("shop_id", "number"),
     UniqueConstraint("token_hash"),
     Index("ix_tickets_visit", "shop_id", "visit_id"),
-    Index("ix_tickets_phase", "shop_id", "phase"),
+    Index("ix_tickets_phase", "shop_id", "phase", "phase_since"),
     Index("ix_tickets_person", "shop_id", "person_id"),
     CheckConstraint(
         "phase in ('taken_in','inspecting','in_line','on_bench','proving','on_shelf','handed_back','left_behind')",
@@ -242,6 +242,14 @@ tickets = _table(
     ),
     CheckConstraint("outcome in ('','repaired','unrepaired')", name="outcome"),
     parents={"visit_id": "visits", "person_id": "people"},
+)
+# Warranty returns are few.
+Index(
+    "ix_tickets_follows",
+    tickets.c.shop_id,
+    tickets.c.follows_id,
+    sqlite_where=text("follows_id is not null"),
+    postgresql_where=text("follows_id is not null"),
 )
 events = _table(
     "events",

@@ -10,8 +10,10 @@ from werkzeug.wrappers import Response
 
 from notify.core.claim_number import is_token
 from notify.core.errors import Misconfigured, NotFound
+from notify.core.one_click import read_stop_token
+from notify.flows.stop_by_link import find
 from notify.flows.view_desk import claim_behind
-from notify.web.here import ctx, current_actor, is_demo, signed_in
+from notify.web.here import ctx, current_actor, is_demo, services, signed_in
 from notify.web.hooks.proof import refuse_hook
 from notify.web.routes import ROUTES, UNSAFE, Access
 
@@ -43,6 +45,9 @@ def _refuse(access: Access) -> Response | None:
     if access.who == "claim":
         _find_claim()
         return None
+    if access.who == "letter":
+        _find_reader()
+        return None
     if access.who == "demo" and not is_demo():
         abort(404)
     if signed_in() is None:
@@ -57,6 +62,14 @@ def _find_claim() -> None:
     g.claim_token = token if is_token(token) else ""
     g.claim = claim_behind(ctx(), g.claim_token)
     g.shop_id = g.claim.shop_id if g.claim else None
+
+
+def _find_reader() -> None:
+    """Whom the link of a mail names; one that we did not make is told so by the page."""
+    use = read_stop_token(str((request.view_args or {}).get("link", "")), key=services().secret)
+    reader = find(ctx(), use) if use else None
+    g.stop_link = (use, reader) if reader else None
+    g.shop_id = reader.shop_id if reader else None
 
 
 def _to_sign_in() -> Response:

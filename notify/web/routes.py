@@ -11,8 +11,9 @@ UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """`who` is public, claim (whoever holds the claim link in the address), demo, staff with a permission, or hook (a
-    call of another system's server that proves itself: web/hooks/proof).
+    """`who` is public, claim (whoever holds the claim link in the address), demo, staff with a permission, hook (a
+    call of another system's server that proves itself: web/hooks/proof), or letter (whoever holds the link of a mail
+    that stops its kind: core/one_click).
     """
 
     methods: frozenset[str]
@@ -41,6 +42,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/c/<token>/language", "POST", "claim"),
     ("/c/<token>/qr.svg", "GET", "claim"),
     ("/privacy", "GET", "public"),
+    # whoever reads a mail, and the program they read it with: the link is the proof
+    ("/u/<link>", "GET POST", "letter"),
     # the gateway for text messages, which proves itself in each call
     ("/hooks/sms/receipt", "POST", "hook"),
     ("/hooks/sms/inbound", "POST", "hook"),
@@ -113,4 +116,4 @@ _LIST: tuple[tuple[str, str, str], ...] = (
 )
 ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST}
 # Unsafe routes that carry no cookie by design and so need no form token; each would need a proof of its own.
-WITHOUT_FORM_TOKEN: frozenset[str] = frozenset({"/hooks/sms/receipt", "/hooks/sms/inbound"})
+WITHOUT_FORM_TOKEN: frozenset[str] = frozenset({"/hooks/sms/receipt", "/hooks/sms/inbound", "/u/<link>"})

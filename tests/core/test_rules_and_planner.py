@@ -18,13 +18,13 @@ BELL = timedelta(seconds=90)
 # Who wrote, from where: an answer goes back to them, whatever they allowed and whoever else is told.
 WROTE = {"person": "p9", "channel": "sms", "contact": "c9"}
 ANSWERS = {"stop_confirmed", "start_confirmed", "help_answer"}
-BOTH = frozenset({"repair", "pickup"})
+BOTH = frozenset({"repair", "pickup", "afterwards"})
 # The notices that the design and the issue ask for (issue point 7 and the glossary).
 WANTED = {
     "checked_in", "question", "answer_shop", "part_ordered", "part_arrived", "part_arrived_shop", "promise_changed",
     "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled", "pickup_reminder",
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
-    "stop_confirmed", "start_confirmed", "help_answer", "reply_shop",
+    "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}
@@ -58,7 +58,7 @@ def test_every_notice_is_caused_by_some_event_and_every_wanted_one_is_there() ->
 
 
 def test_only_what_answers_the_customers_own_act_or_has_its_hour_leaves_before_the_bell() -> None:
-    at_once = {"pickup_confirmed", "pickup_moved", "pickup_reminder", "collection_reminder"} | ANSWERS
+    at_once = {"pickup_confirmed", "pickup_moved", "pickup_reminder", "collection_reminder", "all_well"} | ANSWERS
     assert {n for n in CUSTOMER_NOTICES if not NOTICES[n].bell} == at_once
 
 
@@ -69,7 +69,9 @@ def by_hand(notice: Notice, reach: Reach, *, with_us: bool, on: frozenset[str]) 
     return allowed and reach.channel in on and not reach.undeliverable and not in_our_hands
 
 
-REACH_STATES = list(itertools.product((None, frozenset(), frozenset({"repair"}), BOTH), (False, True), (False, True)))
+SERVICE = frozenset({"repair", "pickup"})
+PURPOSES = (None, frozenset(), frozenset({"repair"}), SERVICE, BOTH)
+REACH_STATES = list(itertools.product(PURPOSES, (False, True), (False, True)))
 
 
 def make(channel: str, state: tuple[frozenset[str] | None, bool, bool]) -> tuple[Reach, ...]:

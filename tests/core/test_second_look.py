@@ -16,7 +16,7 @@ from notify.core.tickets import Phase
 
 AT = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 LATER = AT + timedelta(days=1)
-BOTH = frozenset({"repair", "pickup"})
+BOTH = frozenset({"repair", "pickup", "afterwards"})
 WORK = {"taken_in", "inspecting", "in_line", "on_bench", "proving"}
 
 
@@ -51,6 +51,8 @@ def still_true(notice: str, phases: set[str], question: str, booking: str, same_
         return bool(phases & WORK)
     if notice == "handed_back":
         return "handed_back" in phases
+    if notice == "all_well":
+        return "handed_back" in phases and not here
     if notice in ("pickup_confirmed", "pickup_moved", "pickup_reminder"):
         return booking == "booked" and same_revision
     if notice == "pickup_cancelled":
@@ -82,6 +84,8 @@ def test_the_whole_grid_of_notices_and_facts_sends_only_what_is_true() -> None:
 @pytest.mark.parametrize("name", CUSTOMER_NOTICES)
 def test_nothing_is_sent_after_its_end_or_to_somebody_forgotten(name: str) -> None:
     true: dict[str, Any] = {"phases": (Phase.ON_SHELF, Phase.ON_BENCH, Phase.HANDED_BACK)}
+    if name == "all_well":
+        true = {"phases": (Phase.HANDED_BACK,)}
     assert seen(name, person=somebody(), expires=AT, **true) == Drop("expired")
     if name not in ("called_back", "pickup_cancelled"):
         assert seen(name, person=somebody(forgotten=True), **true) == Drop("forgotten")

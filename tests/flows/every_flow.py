@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from typing import Any
 
+from notify.core.one_click import Use
 from notify.flows import (
+    ask_after,
     calls,
     check_in,
     desk_notes,
@@ -25,6 +27,7 @@ from notify.flows import (
     set_up,
     staff,
     staff_bell,
+    stop_by_link,
 )  # fmt: skip
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.hear_reply import Heard
@@ -246,4 +249,29 @@ SHELF_STEPS = (
     _first_call("nobody_there"), _first_call("told"),
     _move("left_behind", reason="customer_gave_it_up"),
 )  # fmt: skip
-STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS)
+
+
+def _agreed(story: Story) -> Use:
+    return Use(story.made["told"], "sms", "afterwards")
+
+
+def _stop_by_link(story: Story) -> Any:
+    use = _agreed(story)
+    reader = stop_by_link.find(story.house.ctx, use)
+    assert reader is not None
+    return stop_by_link.stop(story.house.ctx, reader, use)
+
+
+# Days later: whoever agreed is asked, and stops it.
+AFTER_STEPS = (
+    Step("", lambda s: set_up.change_settings(s.house.ctx, s.house.actor(), {"all_well_days": 5})),
+    Step("check_in.check_in", lambda s: check_in.check_in(s.house.ctx, s.house.actor(), VisitForm(
+        bringer=PersonForm("Noor Vale", "07700 900789", phone_purposes=("repair", "pickup", "afterwards")),
+        devices=(DeviceForm("Fenlight reader"),))), "visit", True),
+    _move("inspecting"), _move("in_line"), _move("on_bench"), _move("on_shelf"), _wait(91),
+    _flow("handover.hand_back", handover.hand_back, telling=True, ticket_ids=lambda s: [s.ticket()], token=_token),
+    _wait(5 * 86400 + 3600),
+    Step("ask_after.ask_due", lambda s: ask_after.ask_due(s.house.ctx, s.house.system()), telling=True),
+    Step("stop_by_link.stop", _stop_by_link),
+)  # fmt: skip
+STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS)

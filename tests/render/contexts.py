@@ -9,11 +9,13 @@ from notify.core.languages import LANGUAGES as LANGUAGES
 CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
-    " help_answer"
+    " help_answer all_well"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop"]
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
+STOP_LINK = "https://bench.example.org/u/" + "J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"  # 64 characters
 
+SEVERAL = ("ready", "handed_back", "all_well", "collection_reminder", "pickup_confirmed", "pickup_reminder")
 # What a notice is about; everything else may be empty. (The planner never sends it without.)
 ESSENTIAL = {
     "question": ("question",),
@@ -50,6 +52,7 @@ _WORDS: dict[str, dict[str, Any]] = {
             "part_arrived_shop": "It waits in line for the bench.",
             "called_back": "It waits in line for the bench.",
             "handed_back": "It is with you again.",
+            "all_well": "It is with you again.",
         },
         "wording": "The shutter is only to be had in silver, not in black. Shall we fit the silver one?",
         "options": ("Yes, fit the silver one", "No, wait for the black one", "No, give it back as it is"),
@@ -85,6 +88,7 @@ _WORDS: dict[str, dict[str, Any]] = {
             "part_arrived_shop": "Es wartet auf die Werkbank.",
             "called_back": "Es wartet auf die Werkbank.",
             "handed_back": "Es ist wieder bei Ihnen.",
+            "all_well": "Es ist wieder bei Ihnen.",
         },
         "wording": "Den Verschluss gibt es nur noch in Silber. Sollen wir den silbernen einbauen?",
         "options": ("Ja, den silbernen einbauen", "Nein, auf den schwarzen warten", "Nein, so zurückgeben"),
@@ -120,6 +124,7 @@ _WORDS: dict[str, dict[str, Any]] = {
             "part_arrived_shop": "L'apparecchio aspetta il banco di lavoro.",
             "called_back": "L'apparecchio aspetta il banco di lavoro.",
             "handed_back": "L'apparecchio è di nuovo da lei.",
+            "all_well": "L'apparecchio è di nuovo da lei.",
         },
         "wording": "L'otturatore si trova solo color argento, non nero. Montiamo quello argento?",
         "options": ("Sì, montate quello argento", "No, aspettate quello nero", "No, riconsegnatelo così com'è"),
@@ -137,7 +142,7 @@ _WORDS: dict[str, dict[str, Any]] = {
 def rich(notice: str, language: str) -> dict[str, Any]:
     """A full context for `notice`; `ready`, `handed_back` and the reminders are about two devices."""
     w = _WORDS[language]
-    several = notice in ("ready", "handed_back", "collection_reminder", "pickup_confirmed", "pickup_reminder")
+    several = notice in SEVERAL
     phase = w["phases"].get(notice, w["shelved"])
     devices = [_device(w, "camera", phase=phase), _device(w, "radio", phase=phase)]
     return {
@@ -166,6 +171,7 @@ def rich(notice: str, language: str) -> dict[str, Any]:
         "part": {"name": w["part"], "supplier": "Breakwater Parts", "due": w["due"], "label": "D41"},
         "slot": {"day": w["day"], "time": "17:00", "end": "17:15", "place": w["place"]} if notice != "ready" else None,
         "waits_on": w["waits_on"] if notice in SHOP else "",
+        "stop_link": STOP_LINK if notice == "all_well" else "",
         "reply": {"text": w["wording"], "what": w["fault"]},
     }
 

@@ -41,6 +41,8 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
                                     "it": "la aspettiamo|il suo ritiro"}),
     "collection_reminder": (("devices",), {"en": "still", "de": "noch", "it": "ancora"}),
     "handed_back": (("devices",), {"en": "handed back", "de": "zurückgegeben", "it": "riconsegnato"}),
+    "all_well": (("devices",), {"en": "still work", "de": r"funktionier(t|en)\b.*\bnoch",
+                                "it": "funziona(no)? ancora"}),
     "stop_confirmed": ((), {"en": "no more", "de": "keine .*mehr", "it": "non riceverà più|niente più"}),
     "start_confirmed": ((), {"en": "again", "de": "wieder", "it": "di nuovo"}),
     "help_answer": ((), {"en": r"repair|call \+|STOP", "de": r"Reparatur|Tel \+|keine SMS mehr",
@@ -105,7 +107,7 @@ def variants(notice: str, language: str) -> Iterator[dict[str, Any]]:
     """Full, without a link, with a battery flag, unrepaired with the pickup kept, everything optional empty."""
     full = rich(notice, language)
     yield full
-    yield {**full, "claim_link": "", "privacy_link": ""}
+    yield {**full, "claim_link": "", "privacy_link": "", "stop_link": ""}
     yield {**full, "safety": ["x"], "caution_lines": ["y"]}
     if notice == "ready":
         yield {**full, "outcome": "unrepaired", "slot": rich("pickup_confirmed", language)["slot"]}

@@ -154,7 +154,7 @@ def test_a_question_carries_wording_price_every_answer_and_its_end(texts: Texts)
 def test_without_a_public_address_no_message_prints_a_link(texts: Texts) -> None:
     for language, notice, part in every():
         context = rich(notice, language)
-        context |= {"claim_link": "", "privacy_link": "", "shop": {**context["shop"], "url": ""}}
+        context |= {"claim_link": "", "privacy_link": "", "stop_link": "", "shop": {**context["shop"], "url": ""}}
         out = texts.render(language=language, notice=notice, part=part, context=context)
         assert "http" not in out, f"{language} {notice} {part}"
 

@@ -79,6 +79,15 @@ def _said(kind: str, language: str) -> Page:
     )
 
 
+def _stop_asking(channel: str, language: str) -> Page:
+    w = words(language)
+    return base(
+        language, language_action="", title=w["message"]["stop_asking_title"],
+        sentence=w["message"][f"stop_asking_{channel}"], action="/u/J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB",
+        field="List-Unsubscribe", value="One-Click", button=w["claim"]["stop_asking"],
+    )  # fmt: skip
+
+
 def _error() -> Page:
     w = words("en")["error"]
     return base(
@@ -95,6 +104,10 @@ def around_pages() -> dict[str, tuple[str, Page]]:
         "claim_unknown": ("claim_message.html", _said("unknown", "en")),
         "claim_expired_de": ("claim_message.html", _said("expired", "de")),
         "claim_unknown_it": ("claim_message.html", _said("unknown", "it")),
+        "stop_asking": ("stop_asking.html", _stop_asking("email", "en")),
+        "stop_asking_de": ("stop_asking.html", _stop_asking("sms", "de")),
+        "stopped_asking_it": ("claim_message.html", _said("stopped_asking", "it")),
+        "nothing_kept": ("claim_message.html", _said("nothing_kept", "en")),
         "privacy": ("privacy.html", _privacy()),
         "error": ("error.html", _error()),
         "unavailable": ("unavailable.html", {"language": "de", "w": words("de")["error"]}),

@@ -78,6 +78,7 @@ def _claim(language: str, **more: Any) -> Page:
                     "id": "1",
                     "sentence": w["claim"]["reach_email"].format(address="p••@example.org", purposes=purposes),
                     "can_stop": True,
+                    "can_stop_asking": True,
                 },
                 {
                     "id": "2",
@@ -85,6 +86,7 @@ def _claim(language: str, **more: Any) -> Page:
                         address="+44 •••• ••• 123", purposes=w["purpose"]["pickup"]
                     ),
                     "can_stop": True,
+                    "can_stop_asking": False,
                 },
             ],
             "known": [

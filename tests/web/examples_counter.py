@@ -224,7 +224,7 @@ def _settings() -> Page:
                  "rings_by": "", "has_bell": False, "may_ring": True}],
         rings_by=[{"code": "email", "label": "By e-mail"}, {"code": "sms", "label": "By text message"}, {"code": "both", "label": "By both"}],
         bell={"id": "2", "email": "ben at home", "phone": "", "by": "email"},
-        telling={"bell_phone": "", "alarm_minutes": "60", "sms_part_price": "0.045"},
+        telling={"bell_phone": "", "alarm_minutes": "60", "sms_part_price": "0.045", "all_well_days": "0"},
         roles=[{"code": "counter", "label": "counter"}, {"code": "technician", "label": "technician"}, {"code": "owner", "label": "owner"}],
         person={"name": "", "role": "counter"},
         suppliers=[{"id": "1", "name": "Lantern Spares", "sentence": "Order by 17:00, here the next working day.", "may_drop": True}],

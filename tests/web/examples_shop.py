@@ -6,6 +6,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from notify.paths import templates_folder
+from notify.render.words import Words
+
+WORDS = Words(templates_folder() / "words")
 Page = dict[str, Any]
 
 CAUTIONS = [
@@ -109,7 +113,10 @@ def _day() -> Page:
 
 
 def _empty_day() -> Page:
-    lists: Page = {name: [] for name in ("answered", "replies", "deliveries", "bench", "asked", "shelf", "pickups", "calls", "broken")}
+    lists: Page = {
+        name: []
+        for name in ("answered", "replies", "deliveries", "bench", "asked", "shelf", "pickups", "calls", "broken")
+    }
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [],
             "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0, "replies": 0}}  # fmt: skip
 
@@ -149,6 +156,10 @@ def _check_in(**more: Any) -> Page:
                 {"code": "hot", "label": "hot"},
                 {"code": "leaking", "label": "leaking"},
                 {"code": "wet", "label": "wet"},
+            ],
+            asks=[
+                {"language": "en", "label": "English", "sentence": WORDS.get("en")["consent.afterwards"]},
+                {"language": "de", "label": "Deutsch", "sentence": WORDS.get("de")["consent.afterwards"]},
             ],
             cautions=CAUTIONS,
             once="example-once",

@@ -6,7 +6,7 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, NotAllowed, NotFound
-from notify.core.notices import PURPOSES
+from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE
 from notify.flows import questions, reach
 from notify.flows.claims import open_claim
 from notify.flows.view_claim import view_claim
@@ -38,18 +38,19 @@ def answer(token: str) -> Response:
 @pages.post("/c/<token>/stop")
 @opens_claim
 def stop(token: str) -> Response:
-    """Stops every use of one address or number of those who are told."""
+    """Stops every use of one address or number of those who are told, or only what they had to agree to."""
     view = view_claim(ctx(), token, speech())
     wanted = request.form.get("contact", "")
     found = next((contact for contact in view.contacts if contact.id == wanted), None)
     if found is None:
         raise NotFound("There is no such address here", "Open the claim page again.")
-    if found.can_stop:
+    only = request.form.get("only", "") in CONSENT_PURPOSES
+    if found.can_stop_asking if only else found.can_stop:
         reach.set_use(
-            ctx(), customer_actor(), view.visit_id, found.person_id, channel=found.channel, purposes=PURPOSES,
-            allowed=False, how="claim_page",
+            ctx(), customer_actor(), view.visit_id, found.person_id, channel=found.channel,
+            purposes=CONSENT_PURPOSES if only else EVERY_PURPOSE, allowed=False, how="claim_page",
         )  # fmt: skip
-    return go_to(token, "stopped")
+    return go_to(token, "stopped_asking" if only else "stopped")
 
 
 @pages.post("/c/<token>/language")

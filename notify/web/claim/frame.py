@@ -44,7 +44,7 @@ def opens_claim(view: Callable[[str], Response]) -> Callable[[str], Response]:
         try:
             return view(token)
         except Forgotten as gone:
-            return _message("expired", gone.language, status=410)
+            return message_page("expired", gone.language, status=410)
         except UnknownClaim:
             return _unknown()
 
@@ -55,13 +55,14 @@ def _unknown() -> Response:
     """404 for any secret that is none; 429 with the same words once too many came from one source."""
     limit = services().settings.limits.claim_tries_an_hour
     wait = count_guess(ctx(), shop_id(), request.remote_addr or "", limit=limit)
-    answer = _message("unknown", asked_language(), status=429 if wait else 404)
+    answer = message_page("unknown", asked_language(), status=429 if wait else 404)
     if wait:
         answer.headers["Retry-After"] = str(wait)
     return answer
 
 
-def _message(kind: str, language: str, *, status: int) -> Response:
+def message_page(kind: str, language: str, *, status: int) -> Response:
+    """A page that only says one thing: the words `<kind>` of [message]."""
     w = services().page_words.get(language)
     said = {"title": w[f"message.{kind}_title"], "sentence": w[f"message.{kind}"]}
     page = render_template(

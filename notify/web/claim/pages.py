@@ -61,7 +61,10 @@ def _context(view: ClaimView, token: str) -> dict[str, Any]:
         "stop_action": f"{home}/stop",
         "story": [{"when": step.when, "sentence": step.sentence} for step in view.story],
         "collectors": list(view.collectors),
-        "contacts": [{"id": c.id, "sentence": c.sentence, "can_stop": c.can_stop} for c in view.contacts],
+        "contacts": [
+            {"id": c.id, "sentence": c.sentence, "can_stop": c.can_stop, "can_stop_asking": c.can_stop_asking}
+            for c in view.contacts
+        ],
         "known": list(view.known),
     }  # fmt: skip
 

@@ -53,11 +53,16 @@ def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
     link = _LINK.search(shop.authority)
     return {
         "shop": {**own, **controller}, "officer": "", "providers": _providers(settings, words), "outside": "",
-        "periods": {"contact": period, "records": "", "backups": ""}, "consents": [],
+        "periods": {"contact": period, "records": "", "backups": ""}, "consents": _consents(shop, words),
         "authority": {"name": _LINK.sub("", shop.authority).strip(" ,;()") or shop.authority,
                       "url": link[0].rstrip(".,;)") if link else ""},
         "updated": "",
     }  # fmt: skip
+
+
+def _consents(shop: Shop, words: Language) -> list[str]:
+    """What somebody may have agreed to here; nothing is told of what the shop never does."""
+    return [words["consent.afterwards"]] if shop.all_well_days else []
 
 
 def _providers(settings: Settings, words: Language) -> list[str]:

@@ -12,7 +12,7 @@ from notify.flows.check_in_form import DEVICE_CLASSES, SAFETY_FLAGS
 from notify.web.counter import lines
 from notify.web.counter.check_in_fields import Typed, page_errors
 from notify.web.errors import page_label
-from notify.web.here import ctx, current_actor
+from notify.web.here import ctx, current_actor, services
 from notify.web.pages import Problem, desk, redirect_with, render_page, say
 
 pages = Blueprint("check_in", __name__)
@@ -47,8 +47,17 @@ def _form(typed: Typed, *, errors: list[Problem] | None = None, status: int = 20
         once=typed.once, more_open=typed.names_others() or any(one["field"] in typed.OTHERS for one in problems),
         languages=[{"code": one, "label": page_label(one)} for one in LANGUAGES],
         classes=kinds, currency=say().sign, cautions=_usual_cautions(),
+        asks=_asks(),
         safety_kinds=[{"code": one, "label": w(f"safety.{one}").removeprefix("battery ")} for one in SAFETY_FLAGS],
     )  # fmt: skip
+
+
+def _asks() -> list[dict[str, str]]:
+    """The sentence that somebody agrees to, in each language to be read out; none while the shop asks nobody."""
+    if not desk().shop.all_well_days:
+        return []
+    said = [(one, services().words.get(one)["consent.afterwards"]) for one in LANGUAGES]
+    return [{"language": one, "label": page_label(one), "sentence": sentence} for one, sentence in said]
 
 
 def _usual_cautions() -> list[str]:

@@ -29,7 +29,7 @@ pages = Blueprint("settings", __name__)
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
 SHOP = ("name", "phone", "email", "region", "address")
-TELLING = ("bell_phone", "alarm_minutes", "sms_part_price")
+TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days")
 PICKUP = ("slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
 MOST_ROWS = 60
 _ROW_NAME = re.compile("weekday-([0-9]{1,4})")
@@ -244,7 +244,7 @@ def bell() -> Response:
 
 @pages.post("/settings/telling")
 def telling() -> Response:
-    """The shop's own bell number, when the messages page is alarmed, and what a text message costs."""
+    """The shop's own bell number, when the messages page is alarmed, what a text costs, and when one asks afterwards."""
     typed = {name: request.form.get(name, "") for name in TELLING}
     region = view(ctx(), current_actor()).shop.region  # how a number without a country is meant
     return _change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),

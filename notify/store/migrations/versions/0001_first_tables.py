@@ -476,8 +476,16 @@ def upgrade() -> None:
         sa.UniqueConstraint("shop_id", "number", name=op.f("uq_tickets_shop_id_number")),
         sa.UniqueConstraint("token_hash", name=op.f("uq_tickets_token_hash")),
     )
+    op.create_index(
+        "ix_tickets_follows",
+        "tickets",
+        ["shop_id", "follows_id"],
+        unique=False,
+        sqlite_where=sa.text("follows_id is not null"),
+        postgresql_where=sa.text("follows_id is not null"),
+    )
     op.create_index("ix_tickets_person", "tickets", ["shop_id", "person_id"], unique=False)
-    op.create_index("ix_tickets_phase", "tickets", ["shop_id", "phase"], unique=False)
+    op.create_index("ix_tickets_phase", "tickets", ["shop_id", "phase", "phase_since"], unique=False)
     op.create_index("ix_tickets_visit", "tickets", ["shop_id", "visit_id"], unique=False)
     op.create_table(
         "visit_people",
@@ -591,6 +599,12 @@ def downgrade() -> None:
     op.drop_index("ix_tickets_visit", table_name="tickets")
     op.drop_index("ix_tickets_phase", table_name="tickets")
     op.drop_index("ix_tickets_person", table_name="tickets")
+    op.drop_index(
+        "ix_tickets_follows",
+        table_name="tickets",
+        sqlite_where=sa.text("follows_id is not null"),
+        postgresql_where=sa.text("follows_id is not null"),
+    )
     op.drop_table("tickets")
     op.drop_table("sessions")
     op.drop_index(

@@ -1,0 +1,39 @@
+"""Stop one kind of message by the link in the mail itself, without signing in anywhere (RFC 8058)."""
+
+from __future__ import annotations
+
+from notify.core.actors import Actor
+from notify.core.one_click import Use
+from notify.flows.context import Context
+from notify.flows.reach import use_codes, write_uses
+from notify.flows.record import record
+from notify.store import people, visits
+from notify.store.gone_home import Reader, find_reader
+
+HOW = "one_click"
+
+
+def find(ctx: Context, use: Use) -> Reader | None:
+    """Whose link it is; None when nobody is known by it."""
+    return find_reader(ctx.db, use.person_id)
+
+
+def is_allowed(ctx: Context, reader: Reader, use: Use) -> bool:
+    """Whether there is still something to stop."""
+    with ctx.db.read(reader.shop_id) as unit:
+        uses = people.allowed_uses(unit, [use.person_id]).get(use.person_id, {})
+        return use.purpose in uses.get(use.channel, frozenset())
+
+
+def stop(ctx: Context, reader: Reader, use: Use) -> bool:
+    """Withdraws the consent; whether it was there. Pressing again, or for somebody forgotten, writes nothing."""
+    actor = Actor(reader.shop_id, "customer", "customer")
+    with ctx.db.write(reader.shop_id) as unit:
+        uses = people.allowed_uses(unit, [use.person_id]).get(use.person_id, {})
+        if people.is_forgotten(unit, use.person_id) or use.purpose not in uses.get(use.channel, frozenset()):
+            return False
+        write_uses(ctx, unit, actor, use.person_id, use.channel, (use.purpose,), allowed=False, how=HOW)
+        for visit_id in visits.newest_visits(unit, [use.person_id]).values():
+            codes = use_codes(use.channel, (use.purpose,), HOW)
+            record(ctx, unit, actor, "consent_withdrawn", visit_id=visit_id, codes=codes)
+        return True
