@@ -11,6 +11,7 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.claim_number import hide_tokens
 from notify.core.errors import Invalid
+from notify.core.reply_limits import RING_WINDOW, may_ring
 from notify.core.reply_words import Wish, read_wish
 from notify.core.text import clean_block, clean_line
 from notify.flows.context import Context
@@ -63,17 +64,24 @@ def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
         if (heard.automatic or heard.refused) and not writer.visit_id and not heard.unproved:
             return ""
         wish = _wish(heard)
-        kind = _kind(heard, wish)
+        kind = _kind(heard, wish, writer)
         new = unit.new_id()
         asked = Asked(heard.channel, writer, wish, min(heard.at, now), new)
         actor = Actor(shop_id, "customer", writer.person_id) if writer.person_id else Actor(shop_id, "system", "inbox")
+        rings = _rings(unit, writer, now=now)
         _keep(unit, heard, writer, new, kind, now=now)
         if _is_done(ctx, unit, actor, heard, asked, kind):
             replies.mark_seen(unit, new, at=now, staff_id=None)
         elif writer.visit_id:
             record(ctx, unit, actor, "reply_received", visit_id=writer.visit_id, ticket_id=writer.ticket_id,
-                   codes={"reply": new, "kind": kind, "channel": heard.channel})  # fmt: skip
+                   codes={"reply": new, "kind": kind, "channel": heard.channel}, silent=not rings)  # fmt: skip
         return new
+
+
+def _rings(unit: Unit, writer: Writer, *, now: datetime) -> bool:
+    """Whether the shop hears it at once. Not what answers its own bell: a robot there would ring it again, for ever."""
+    unread = replies.unread_since(unit, writer.visit_id, now - RING_WINDOW) if writer.visit_id else 0
+    return not writer.to_shop and may_ring(unread)
 
 
 def _writer(ctx: Context, unit: Unit, heard: Heard) -> Writer:
@@ -105,11 +113,13 @@ def _wish(heard: Heard) -> Wish:
     return wish
 
 
-def _kind(heard: Heard, wish: Wish) -> str:
+def _kind(heard: Heard, wish: Wish, writer: Writer) -> str:
     if heard.automatic:
         return "calendar" if heard.calendar else "auto"
     if heard.calendar and wish.cls != "stop" and wish.kind != "erasure":
         return "calendar"
+    if wish.stop_this_number and writer.person_id and (heard.channel != "email" or writer.is_sure):
+        return "stop"  # nothing goes there any more, and a person has to ask for the right one
     return wish.kind
 
 

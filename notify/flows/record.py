@@ -28,11 +28,13 @@ def record(
     at: datetime | None = None,
     expires: Mapping[str, datetime] | None = None,
     cause: str = "",
+    silent: bool = False,
 ) -> Event:
     """Appends an event and writes what it causes into the outbox, inside the caller's transaction.
 
     `expires` shortens the life of notices (a question ends with its question). `cause` replaces the
-    event's identifier as the identity of the messages, for bookings: `booking:<id>:<revision>`.
+    event's identifier as the identity of the messages, for bookings: `booking:<id>:<revision>`. `silent`: nobody is
+    told of this one.
     """
     now = ctx.clock()
     event = Event(
@@ -46,7 +48,8 @@ def record(
         codes=dict(codes or {}),
     )
     events.append(unit, event, recorded_at=now)
-    _tell(ctx, unit, event, now=now, expires=expires or {}, cause=cause)
+    if not silent:
+        _tell(ctx, unit, event, now=now, expires=expires or {}, cause=cause)
     return event
 
 

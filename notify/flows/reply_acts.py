@@ -8,11 +8,13 @@ from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.may_confirm import PRESUMED, may_confirm
+from notify.core.notices import ANSWERS
+from notify.core.reply_limits import ANSWER_WINDOW, may_answer
 from notify.core.reply_words import Wish
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.flows.reply_writer import Writer
-from notify.store import people, replies, visits
+from notify.store import messages, people, replies, visits
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
@@ -52,7 +54,12 @@ def act(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
 
 
 def _give_up_address(ctx: Context, unit: Unit, asked: Asked) -> None:
-    """It reaches the wrong person: never used again until corrected, whatever the right one allowed."""
+    """It reaches the wrong person: never used again until corrected, whatever the right one allowed.
+
+    A letter must name our message: this is confirmed to nobody, and a sender is easily forged.
+    """
+    if asked.channel == "email" and not asked.writer.is_sure:
+        return
     for contact_id in asked.writer.owners.values():
         people.mark_undeliverable(unit, contact_id, at=ctx.clock(), why="wrong_number")
 
@@ -71,7 +78,7 @@ def _stop(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> None:
 
 def _start(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
     """What they had allowed before is allowed again. A letter must name our message: a sender is easily forged."""
-    if asked.channel == "email" and not asked.writer.is_sure:
+    if (asked.channel == "email" and not asked.writer.is_sure) or _was_stopped_since(unit, asked):
         return False
     stopped = people.withdrawn_uses(unit, asked.writer.owners, asked.channel)
     for person_id, purposes in stopped.items():
@@ -80,6 +87,15 @@ def _start(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
     if stopped:
         _answer(ctx, unit, actor, asked, "start_heard")
     return True
+
+
+def _was_stopped_since(unit: Unit, asked: Asked) -> bool:
+    """Whether it was overtaken on its way, or is an old one sent anew: a stop that was written later holds."""
+    stopped = (
+        replies.newest_stop(unit, asked.writer.owners, asked.channel),
+        people.newest_withdrawal(unit, asked.writer.owners, asked.channel, but_not=("reply",)),
+    )
+    return any(one is not None and one > asked.at for one in stopped)
 
 
 def _help(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
@@ -111,4 +127,7 @@ def _tell_visits(ctx: Context, unit: Unit, actor: Actor, asked: Asked, person_id
 def _answer(
     ctx: Context, unit: Unit, actor: Actor, asked: Asked, kind: str, *, ends: dict[str, datetime] | None = None
 ) -> None:
-    record(ctx, unit, actor, kind, visit_id=asked.writer.visit_id, codes=asked.codes(), expires=ends or {})
+    since = ctx.clock() - ANSWER_WINDOW
+    answered = messages.told_since(unit, asked.writer.visit_id, asked.channel, ANSWERS, since)
+    record(ctx, unit, actor, kind, visit_id=asked.writer.visit_id, codes=asked.codes(), expires=ends or {},
+           silent=not may_answer(answered))  # fmt: skip

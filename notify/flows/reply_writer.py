@@ -20,7 +20,7 @@ class Writer:
     `person_id` is the one of them whom the reply belongs to; "" for somebody else, who answers a message that went to
     another address (`visit_id` is its visit), and for a stranger (no visit either). `message_id` is our row that the
     reply names, and `is_sure` says that it went to this very person: whoever only writes down somebody's
-    address as the sender's does not know its Message-ID.
+    address as the sender's does not know its Message-ID. `to_shop`: it answers a message of the shop to itself.
     """
 
     address: str
@@ -30,6 +30,7 @@ class Writer:
     ticket_id: str = ""
     message_id: str = ""
     sealed_for: str = ""
+    to_shop: bool = False
 
     @property
     def is_sure(self) -> bool:
@@ -80,6 +81,7 @@ def _somebody_else(unit: Unit, address: str, message: Message) -> Writer:
     return Writer(
         address, {}, visit_id="" if gone else message.visit_id, message_id=message.id,
         ticket_id="" if gone else _ticket(unit, message.visit_id, message), sealed_for="" if gone else keeper,
+        to_shop=not message.person_id,
     )  # fmt: skip
 
 

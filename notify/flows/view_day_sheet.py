@@ -17,6 +17,7 @@ from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, ne
 from notify.store import events, questions, tickets
 from notify.store.database import Unit
 from notify.store.questions import Question
+from notify.store.replies import count_new_replies
 
 IN_WORK = tuple(phase for phase in OPEN_PHASES if phase is not Phase.ON_SHELF)
 _IN_HAND = (Phase.PROVING, Phase.ON_BENCH)
@@ -62,6 +63,7 @@ class DaySheet:
     pickups: tuple[Pickup, ...]
     calls: tuple[Call, ...]
     replies: tuple[ReplyLine, ...]
+    unread: int
     broken: tuple[BrokenLine, ...]
     resting: int
 
@@ -79,7 +81,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
-            replies=new_on_sheet(ctx, unit, lines), broken=broken_on_sheet(unit),
+            replies=new_on_sheet(ctx, unit, lines), unread=count_new_replies(unit), broken=broken_on_sheet(unit),
             resting=_resting(work, deliveries),
         )  # fmt: skip
 

@@ -199,6 +199,16 @@ def anybody_told(unit: Unit, visit_id: str, causes: Iterable[str]) -> bool:
     return any(m.attempts or m.leased or m.state in (MessageState.SENT, MessageState.CALLED) for m in whole)
 
 
+def told_since(unit: Unit, visit_id: str, channel: str, notices: Sequence[str], since: datetime) -> int:
+    """How many messages of these kinds were planned in a visit on a channel from that instant on."""
+    t = s.messages
+    query = select(func.count()).select_from(t).where(
+        t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id, t.c.channel == channel,
+        t.c.notice.in_(list(notices)), t.c.created_at >= since,
+    )  # fmt: skip
+    return int(unit.connection.execute(query).scalar_one())
+
+
 def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
     """The channels of the other messages that say the same to the same person."""
     alike = _others(unit, message, IDENTITY)

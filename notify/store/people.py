@@ -5,7 +5,7 @@ Addresses are found by blind index; consents are append-only.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
@@ -300,6 +300,19 @@ def withdrawn_uses(unit: Unit, person_ids: Iterable[str], channel: str) -> Mappi
         if not newest[person, purpose]:
             out[person] = out.get(person, frozenset()) | {purpose}
     return out
+
+
+def newest_withdrawal(
+    unit: Unit, person_ids: Iterable[str], channel: str, *, but_not: Sequence[str]
+) -> datetime | None:
+    """When one of these people last withdrew something on a channel, in any way (`how`) `but_not` these."""
+    t = s.consents
+    query = select(func.max(t.c.at)).where(
+        t.c.shop_id == unit.shop_id, t.c.person_id.in_(list(person_ids)), t.c.channel == channel,
+        t.c.allowed.is_(False), t.c.how.not_in(list(but_not)),
+    )  # fmt: skip
+    newest: datetime | None = unit.connection.execute(query).scalar_one()
+    return newest
 
 
 def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:

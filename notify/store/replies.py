@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy import case, delete, func, insert, select, update
 
 from notify.core.errors import NotFound
 from notify.store import schema as s
@@ -15,6 +15,7 @@ from notify.store.database import Unit
 from notify.store.statements import given, is_in, where
 
 NEW, SEEN = "new", "seen"
+MOST_OF_A_VISIT, MOST_OF_STRANGERS = 5, 10  # unread replies that the day sheet shows
 TEXTS = ("sender", "subject", "text", "letter_id")
 _T = s.replies
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
@@ -81,9 +82,10 @@ def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
     return tuple(unit.connection.execute(select(_T.c.id).where(_T.c.shop_id == unit.shop_id, like).limit(3)).scalars())
 
 
-def replies_of_visit(unit: Unit, visit_id: str) -> tuple[Reply, ...]:
+def replies_of_visit(unit: Unit, visit_id: str, *, limit: int = 100) -> tuple[Reply, ...]:
     """The replies of a visit and all its tickets, newest first."""
-    query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.visit_id == visit_id).order_by(_T.c.seq.desc())
+    same = (_T.c.shop_id == unit.shop_id, _T.c.visit_id == visit_id)
+    query = select(_T).where(*same).order_by(_T.c.seq.desc()).limit(limit)
     return tuple(_reply(unit, row) for row in unit.connection.execute(query).all())
 
 
@@ -94,9 +96,16 @@ def list_replies(unit: Unit, *, limit: int, skip: int = 0) -> tuple[Reply, ...]:
 
 
 def new_replies(unit: Unit, *, limit: int = 500) -> tuple[Reply, ...]:
-    """What nobody has looked at yet, the oldest first."""
-    query = select(_T).where(_T.c.shop_id == unit.shop_id, is_in(_T.c.state, NEW)).order_by(_T.c.seq).limit(limit)
-    return tuple(_reply(unit, row) for row in unit.connection.execute(query).all())
+    """What nobody has looked at yet, the oldest first: five of each visit and ten of strangers.
+
+    So nobody can write so much that another one's reply is not seen.
+    """
+    place = func.row_number().over(partition_by=_T.c.visit_id, order_by=_T.c.seq).label("place")
+    kept = select(_T.c.id, _T.c.visit_id, place).where(_T.c.shop_id == unit.shop_id, is_in(_T.c.state, NEW)).subquery()
+    most = case((kept.c.visit_id.is_(None), MOST_OF_STRANGERS), else_=MOST_OF_A_VISIT)
+    shown = (_T.c.shop_id == unit.shop_id, _T.c.id.in_(select(kept.c.id).where(kept.c.place <= most)))
+    query = select(_T).where(*shown).order_by(_T.c.visit_id.is_(None), _T.c.seq).limit(limit)
+    return tuple(sorted((_reply(unit, row) for row in unit.connection.execute(query)), key=lambda one: one.seq))
 
 
 def count_new_replies(unit: Unit) -> int:
@@ -118,6 +127,24 @@ def heard_since(unit: Unit, person_ids: Iterable[str], kind: str, since: datetim
         _T.c.shop_id == unit.shop_id, _T.c.person_id.in_(list(person_ids)), _T.c.kind == kind, _T.c.taken_at >= since
     )  # fmt: skip
     return int(unit.connection.execute(query).scalar_one())
+
+
+def unread_since(unit: Unit, visit_id: str, since: datetime) -> int:
+    """How many replies about this visit were taken from that instant on and not looked at yet."""
+    query = select(func.count()).select_from(_T).where(
+        _T.c.shop_id == unit.shop_id, _T.c.visit_id == visit_id, is_in(_T.c.state, NEW), _T.c.taken_at >= since
+    )  # fmt: skip
+    return int(unit.connection.execute(query).scalar_one())
+
+
+def newest_stop(unit: Unit, person_ids: Iterable[str], channel: str) -> datetime | None:
+    """When the newest reply was written by which these people ended the messages of a channel."""
+    query = select(func.max(_T.c.at)).where(
+        _T.c.shop_id == unit.shop_id, _T.c.person_id.in_(list(person_ids)), _T.c.channel == channel,
+        _T.c.kind.in_(("stop", "erasure")),
+    )  # fmt: skip
+    newest: datetime | None = unit.connection.execute(query).scalar_one()
+    return newest
 
 
 def strangers_before(unit: Unit, before: datetime) -> tuple[str, ...]:

@@ -47,9 +47,18 @@ def show() -> Response:
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
         pickups=[pickup_line(one, speak) for one in sheet.pickups], calls=[call_line(one, speak) for one in calls],
-        replies=[sheet_line(one, speak) for one in sheet.replies] if may(actor.role, "see_contact") else [],
+        replies=reply_lines(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], resting=resting(sheet.resting),
     )  # fmt: skip
+
+
+def reply_lines(sheet: DaySheet, speak: Say) -> list[d.Line]:
+    """What was written; whoever writes a great deal does not hide the others."""
+    lines, more = [sheet_line(one, speak) for one in sheet.replies], sheet.unread - len(sheet.replies)
+    if more > 0:
+        told = d.capital(d.count(more, "more reply waits", "more replies wait"))
+        lines.append(d.sheet_line("The list of replies", f"{told} there.", mark="question", href="/replies"))
+    return lines
 
 
 def summary(sheet: DaySheet) -> str:
@@ -57,7 +66,7 @@ def summary(sheet: DaySheet) -> str:
     boxes, calls = len(sheet.deliveries.due()), sum(1 for call in sheet.calls if call.again_at is None)
     parts = [
         d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
-        d.count(len(sheet.replies), "reply to read", "replies to read") if sheet.replies else "",
+        d.count(sheet.unread, "reply to read", "replies to read") if sheet.unread else "",
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",

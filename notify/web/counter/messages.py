@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotFound, NotifyError
 from notify.core.message_groups import GROUPS
 from notify.core.messages import ENDED, Delivery
-from notify.core.notices import NOTICES
+from notify.core.notices import ANSWERS, NOTICES
 from notify.core.roles import may
 from notify.flows.resend import REASONS, resend
 from notify.flows.view_message_list import CHANNELS, Filter, MessageList, view
@@ -162,7 +162,10 @@ def one(message_id: str) -> Response:
 
 def _shown(message_id: str, *, errors: list[Problem] | None = None, status: int = 200, reason: str = "") -> Response:
     seen, speak = view_one(ctx(), current_actor(), message_id, whole_links=is_demo()), say()
-    may_resend = seen.line.state in ENDED and not seen.line.forgotten and may(current_actor().role, "resend")
+    may_resend = (
+        seen.line.state in ENDED and seen.line.notice not in ANSWERS and not seen.line.forgotten
+        and may(current_actor().role, "resend")
+    )  # fmt: skip
     return render_page(
         "message.html", here="messages", subject=seen.subject or d.staff_word("notice", seen.line.notice),
         facts=_facts(seen, speak), text=seen.text, html_href=f"/messages/{message_id}/html" if seen.html else "",

@@ -1,0 +1,28 @@
+"""How often one side may make the other side hear something: no robot, and no forged sender, becomes a flood.
+
+RFC 3834 2 asks that automatic answers be limited per sender; the figures are this project's choice, no source.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+RING_WINDOW, MOST_RINGS = timedelta(hours=1), 5
+ANSWER_WINDOW, MOST_ANSWERS = timedelta(days=1), 6
+
+
+def may_ring(unread: int) -> bool:
+    """Whether one more reply about a visit rings: `unread` of it were taken within RING_WINDOW and nobody read them.
+
+    Who has not come for five will not come for a sixth; it stands on the day sheet all the same.
+    """
+    return unread < MOST_RINGS
+
+
+def may_answer(answered: int) -> bool:
+    """Whether one more wish of a person is confirmed, after so many answers in a visit on this channel within
+    ANSWER_WINDOW.
+
+    The wish itself is always obeyed.
+    """
+    return answered < MOST_ANSWERS
