@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.may_confirm import PRESUMED, may_confirm
-from notify.core.notices import ANSWERS
+from notify.core.notices import ANSWERS, BASIS, PURPOSES
 from notify.core.reply_limits import ANSWER_WINDOW, may_answer
 from notify.core.reply_words import Wish
 from notify.flows.context import Context
@@ -77,10 +77,14 @@ def _stop(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> None:
 
 
 def _start(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
-    """What they had allowed before is allowed again. A letter must name our message: a sender is easily forged."""
+    """What they had allowed before is allowed again. A letter must name our message: a sender is easily forged.
+
+    Not what needs a consent of its own: one word says nothing about the question some days later.
+    """
     if (asked.channel == "email" and not asked.writer.is_sure) or _was_stopped_since(unit, asked):
         return False
-    stopped = people.withdrawn_uses(unit, asked.writer.owners, asked.channel)
+    withdrawn = people.withdrawn_uses(unit, asked.writer.owners, asked.channel)
+    stopped = {one: ours for one, purposes in withdrawn.items() if (ours := purposes.intersection(PURPOSES))}
     for person_id, purposes in stopped.items():
         _write(ctx, unit, asked, person_id, purposes, allowed=True)
     _tell_visits(ctx, unit, actor, asked, stopped, "consent_given")
@@ -110,7 +114,7 @@ def _write(ctx: Context, unit: Unit, asked: Asked, person_id: str, purposes: Ite
     language = people.get_person(unit, person_id).language
     for purpose in sorted(purposes):
         people.add_consent(
-            unit, person_id, channel=asked.channel, purpose=purpose, allowed=allowed, basis="contract",
+            unit, person_id, channel=asked.channel, purpose=purpose, allowed=allowed, basis=BASIS[purpose],
             wording=WORDING, language=language, how="reply", staff_id=None, at=ctx.clock(),
         )  # fmt: skip
 
