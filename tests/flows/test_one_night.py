@@ -96,6 +96,21 @@ def test_two_orders_of_one_night_are_one_message_that_names_both_parts_and_the_l
     ]
 
 
+def test_a_part_that_came_and_another_one_needed_and_unpacked_that_night_are_one_message(lines: Lines) -> None:
+    done = checked_in(lines, phone="")
+    house, before = lines.house, len(told(lines))
+    for name in ("cone", "dial cord"):
+        parts.arrive(house.ctx, house.actor(), parts.need(house.ctx, house.actor(), done.ticket_ids[0], name=name))
+        house.clock.advance(600)
+    sleep(lines)
+    (said,) = since(lines, before)
+    assert "has arrived" in said
+    assert [s for _, *s in lines.states(done.visit_id, "part_arrived")] == [
+        ["dropped", "joined_to_newer"],
+        ["sent", ""],
+    ]
+
+
 def test_a_new_time_and_the_part_behind_it_are_one_message_about_the_newest_time(lines: Lines) -> None:
     done = checked_in(lines, DeviceForm("radio", promise="2026-11-26T11:30"), phone="")
     house, before, ticket = lines.house, len(told(lines)), done.ticket_ids[0]
