@@ -61,7 +61,7 @@ def _give_up_address(ctx: Context, unit: Unit, asked: Asked) -> None:
     if asked.channel == "email" and not asked.writer.is_sure:
         return
     for contact_id in asked.writer.owners.values():
-        people.mark_undeliverable(unit, contact_id, at=ctx.clock(), why="wrong_number")
+        people.mark_undeliverable(unit, contact_id, at=ctx.clock(), why=people.WRONG_NUMBER)
 
 
 def _stop(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> None:

@@ -20,6 +20,7 @@ from notify.store.database import Unit
 from notify.store.stamps import people_changed
 from notify.store.statements import among, given, where
 
+WRONG_NUMBER = "wrong_number"  # why a contact does not work: somebody else is reached there
 _PERSON = select(s.people).where(*where(s.people, "id"))
 _CONTACTS = (
     select(s.contacts)
@@ -185,9 +186,11 @@ def contact_ids_of(unit: Unit, person_id: str) -> tuple[str, ...]:
 
 
 def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
-    """A stored number of the person in E.164, unless it sits in a device that is with us; empty for none."""
+    """A stored number of the person in E.164, unless it sits in a device that is with us, or somebody wrote that it
+    reaches them instead; empty for none. A number that takes no texts may still be answered."""
     for contact in contacts_of(unit, person_id):
-        if contact.channel == "sms" and not (contact.in_repaired_device and device_with_us):
+        rings_here = contact.in_repaired_device and device_with_us
+        if contact.channel == "sms" and not rings_here and contact.undeliverable_why != WRONG_NUMBER:
             return contact.address
     return ""
 

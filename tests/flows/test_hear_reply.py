@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from notify.core.errors import Conflict, NotAllowed, NotFound
-from notify.flows import reach, replies, view_replies
+from notify.flows import reach, replies, view_calls, view_replies
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import events, people, schema, tickets
@@ -248,9 +248,11 @@ def test_a_wrong_number_is_used_no_more_and_the_shop_is_told(lines: Lines) -> No
     house, done = lines.house, lines.house.check_in(email="")
     shelve(house, done.ticket_ids[0])
     reply = kept(lines, say(lines, "Sorry, wrong number", channel="sms", sender="+44 7700 900123"))
-    assert reply.state == "new"
+    assert (reply.kind, reply.state) == ("stop", "new")  # the shop reads that the number reaches somebody else
     house.deliver(after=91)
     assert told(lines, done.visit_id, "ready") == [("call", "to_call", "")] and not lines.text.sent
+    (call,) = view_calls.view(house.ctx, house.actor()).calls
+    assert call.phone == ""  # nobody is sent to phone a stranger
     assert told(lines, done.visit_id, "reply_shop") == [("email", "sent", "")]
     person = person_of(lines, done)
     with house.read() as unit:
