@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
+from notify.core.claim_number import show_number
 from notify.flows import parts, view_deliveries
 from notify.flows.view_lookup import find_part
 
@@ -73,8 +74,8 @@ def arrive(desk: Desk, part: str) -> None:
     """Book a part in; says which ticket it frees."""
     found = find_part(desk.ctx, desk.actor, part, states=("ordered", "needed"))
     done = parts.arrive(desk.ctx, desk.actor, found)
-    freed = f"{done.number} is free for the bench." if done.frees else f"{done.number} still waits for something else."
-    desk.show(done, f"Booked in. {freed}")
+    freed = "is free for the bench" if done.frees else "still waits for something else"
+    desk.show(done, f"Booked in. {show_number(done.number)} {freed}.")
 
 
 @part.command("dead")

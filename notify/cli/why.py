@@ -24,7 +24,7 @@ def why(desk: Desk, number: str) -> None:
 
 def _lines(desk: Desk, words: Language, one: Told) -> list[str]:
     notice = desk.services.words.get("en")(f"notice.{one.line.notice}")
-    to = " ".join(part for part in ("the shop" if one.line.shop else one.person, one.line.to) if part)
+    to = one.line.staff or " ".join(part for part in (one.person, one.line.to) if part)  # the notice names the shop
     way = words[f"channel.{one.line.channel}"] if one.line.channel else ""
     head = f"{notice}{f', to {to}' if to else ''}{f', {way}' if way else ''}"
     return [head, *(f"  {said}" for said in say_steps(one.steps, words=words, at=lambda at: f"at {desk.when(at)}"))]

@@ -37,7 +37,7 @@ def test_a_message_tells_why_it_was_planned_until_when_it_waited_how_it_was_trie
     house.deliver(after=91)
     story = stories(lines, done.ticket_ids[0])
     planned = "It was planned at 25. 22:00: repaired and put on the shelf."
-    assert story["ready", "sms"] == [planned, "It leaves at 26. 08:00: it waits for a decent hour."]
+    assert story["ready", "sms"] == [planned, "It leaves at 26. 08:00: not before a decent hour."]
     answers = iter([Receipt(Verdict.TRY_LATER, "rcpt-451", "Try again."), Receipt(Verdict.ACCEPTED, "250", "Kept.")])
 
     def answer(outgoing: Outgoing) -> Receipt:
@@ -53,7 +53,7 @@ def test_a_message_tells_why_it_was_planned_until_when_it_waited_how_it_was_trie
         suppress=False, contact_id=row.contact_id, now=house.clock(), channels_on=house.ctx.channels_on,
     )  # fmt: skip
     assert stories(lines, done.ticket_ids[0])["ready", "sms"] == [
-        planned, "It waited until it could leave at 26. 08:00: it waits for a decent hour.",
+        planned, "It was to leave at 26. 08:00: not before a decent hour.",
         "It was offered at 26. 08:00 by text message and not taken yet; it is tried again. The other side said: "
         "Try again.",
         "It left at 26. 08:02 by text message. The other side said: Kept.", "It was delivered at 26. 08:02.",

@@ -124,7 +124,7 @@ def _why() -> Page:
             {"id": "91", "href": "/messages/91", "subject": "Ready to collect", "person": "Pat Marlow", "trouble": True,
              "fate": "By text message to +44 •••• ••• 123, could not be delivered: it was tried too long.",
              "steps": ["It was planned yesterday at 21:40: repaired and put on the shelf.",
-                       "It waited until it could leave at 8:00: it waits for a decent hour.",
+                       "It was to leave at 8:00: not before a decent hour.",
                        "It was offered at 8:00 by text message and not taken yet; it is tried again. The other side said: busy, try again.",
                        "It was given up at 9:00: it was tried too long."]},
             {"id": "90", "href": "/messages/90", "subject": "Part arrived (to the shop)", "person": "", "trouble": False,

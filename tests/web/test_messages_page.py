@@ -96,6 +96,11 @@ def test_what_is_forgotten_or_waits_offers_no_sending_again(signed_in: Browser, 
     assert signed_in.post(f"/messages/{told.id}/resend", {"reason": "lost"}).status_code == 422
 
 
+def test_the_way_to_how_messages_read_is_on_the_page(signed_in: Browser, house: Any) -> None:
+    page = signed_in.get("/messages")
+    assert '<a href="/previews">How messages read</a>' in page.text and signed_in.get("/previews").status_code == 200
+
+
 def test_what_texts_cost_stands_in_a_sentence_and_by_kind_on_a_page_of_its_own(signed_in: Browser, house: Any) -> None:
     assert "No text message has left" in read(signed_in, "/messages/cost")
     shelved(house)
