@@ -22,6 +22,7 @@ from notify.store import letters, replies
 from notify.store.database import Unit
 
 LONGEST, LONGEST_SUBJECT = 8000, 200  # characters kept of one reply
+_FIRST_YEAR = 2000
 _ORDINARY = Wish("none", "other")
 _ANSWERING = re.compile(r"\s*[A-Za-z]{2,3}\s*:")  # "Re:", "AW:", "R:": the subject is ours, not a wish of theirs
 
@@ -66,7 +67,7 @@ def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
         wish = _wish(heard)
         kind = _kind(heard, wish, writer)
         new = unit.new_id()
-        asked = Asked(heard.channel, writer, wish, min(heard.at, now), new)
+        asked = Asked(heard.channel, writer, wish, _when(heard.at, now), new)
         actor = Actor(shop_id, "customer", writer.person_id) if writer.person_id else Actor(shop_id, "system", "inbox")
         rings = _rings(unit, writer, now=now)
         _keep(unit, heard, writer, new, kind, now=now)
@@ -129,8 +130,13 @@ def _keep(unit: Unit, heard: Heard, writer: Writer, new: str, kind: str, *, now:
         sealed_for=writer.sealed_for, message_id=writer.message_id if writer.visit_id else "",
         channel=heard.channel, kind=kind, state=replies.NEW, sender=writer.address or _line(heard.sender),
         subject=_line(heard.subject), text=_block(heard.text), letter_id=heard.letter_id[:LONGEST_SUBJECT],
-        at=min(heard.at, now), taken_at=now,
+        at=_when(heard.at, now), taken_at=now,
     )  # fmt: skip
+
+
+def _when(at: datetime, now: datetime) -> datetime:
+    """When it arrived: never later than now; a time that no letter can have (systems write year 1 for none) is now."""
+    return min(at, now) if at.year >= _FIRST_YEAR else now
 
 
 def _line(text: str) -> str:

@@ -5,14 +5,15 @@ RFC 3834 2 (limit automatic answers; figures are this project's), 47 CFR 64.1200
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from notify.core.errors import Conflict
 from notify.core.notices import ANSWERS
-from notify.flows import reach, replies, view_day_sheet
+from notify.flows import reach, replies, view_day_sheet, view_replies
 from notify.flows.resend import resend
 from notify.store import people
 from tests.flows.conftest import Lines
@@ -138,3 +139,16 @@ def test_an_answer_is_never_sent_once_more(lines: Lines) -> None:
     for message in sent:
         with pytest.raises(Conflict, match="once only"):
             resend(house.ctx, house.actor(), message.id, reason="asked", look=house.services.dispatcher.look)
+
+
+@pytest.mark.parametrize("year", [1, 100, 1970])
+def test_a_time_that_no_message_can_have_is_now_and_the_pages_still_open(lines: Lines, year: int) -> None:
+    """Systems write the first day of year 1 or 1970 for none; west of Greenwich the former has no date at all."""
+    done = opened(lines)
+    impossible = lines.house.clock() - datetime(year, 1, 1, tzinfo=UTC)
+    new = kept(lines, say(lines, "STOP", ago=impossible.total_seconds(), **TEXT))
+    assert new.at == lines.house.clock()
+    lines.house.deliver()
+    assert told(lines, done.visit_id, "stop_confirmed") == [("sms", "sent", "")]
+    (line,) = view_replies.view(lines.house.ctx, lines.house.actor()).lines
+    assert line.at.astimezone(ZoneInfo("America/New_York")).year == 2026
