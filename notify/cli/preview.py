@@ -44,9 +44,9 @@ def preview(
 
 
 def _ways(made: Preview) -> dict[str, list[str]]:
-    sms = [f"Text message: {size_in_words(made.count)}", made.sms] if made.count else []
+    sms = ["Text message:", made.sms, size_in_words(made.count), ""] if made.count else []
     return {
-        "email": ["E-mail:", made.subject, "", made.text] if made.text else [],
+        "email": ["E-mail:", made.subject, "", made.text, ""] if made.text else [],
         "sms": sms,
         "call": ["To be said on the phone:", made.say] if made.say else [],
     }

@@ -36,7 +36,6 @@ _PHASE = {
     "handed_back": "handed_back",
     "all_well": "handed_back",
 }
-_REPAIRED = frozenset({"ready", "collection_reminder", "handed_back", "all_well"})
 _SLOTLESS = frozenset({"ready", "collection_reminder"})  # a place in a slot is told only once somebody has one
 
 
@@ -82,7 +81,7 @@ def sample_facts(
         "device": invented("device.first"),
         "fault": invented("fact.fault"),
         "price": price,
-        "outcome": "repaired" if notice in _REPAIRED else "",
+        "outcome": "repaired" if _phase(notice) in ("on_shelf", "handed_back") else "",
         "promise": words("said.promise_by", day=day, time=time),
         "old_promise": words("said.promise_by", day=old_day, time=old_time),
         "why": words(_WHY[notice]) if notice in _WHY else "",
@@ -120,9 +119,13 @@ def _device(number: int, notice: str, words: Words, invented: Words) -> dict[str
         "number": ("K7M-2X9T", "P4R-8D3H")[number],
         "device": invented(("device.first", "device.second")[number]),
         "device_class_words": words(("device_class.camera", "device_class.radio")[number]),
-        "phase_sentence": words(f"phase.{_PHASE.get(notice, 'on_shelf')}"),
+        "phase_sentence": words(f"phase.{_phase(notice)}"),
         "shelf": ("B2", "B3")[number],
     }
+
+
+def _phase(notice: str) -> str:
+    return _PHASE.get(notice, "on_shelf")
 
 
 def _question(words: Words, invented: Words, *, price: str, until: str) -> dict[str, Any]:

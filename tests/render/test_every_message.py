@@ -76,6 +76,20 @@ def test_every_cell_has_a_subject_a_text_and_a_page_and_customers_also_a_call(gr
     print(f"FIGURE every_message notices={len(NOTICES)} languages={len(LANGUAGES)} cells={cells} unfilled=0")
 
 
+def test_no_link_of_a_customers_message_leads_to_the_staffs_sign_in(grid: list[Preview]) -> None:
+    for made in (one for one in grid if one.audience == "customer"):
+        for way, words in _ways(made).items():
+            paths = re.findall(r"https?://[^/\s\"<>]+([^\s\"<>]*)", words)
+            assert all(re.match(r"/(c|u|privacy)\b", path) for path in paths), (_where(made, way), paths)
+
+
+def test_whoever_gave_a_pickup_up_while_the_device_is_ready_is_shown_the_way_to_another(grid: list[Preview]) -> None:
+    cells = [one for one in grid if one.notice == "pickup_cancelled" and not one.variant.no_link]
+    assert len(cells) >= len(LANGUAGES)
+    for made in cells:
+        assert LINK in made.text and LINK in made.html and LINK in made.sms, _where(made, "any")
+
+
 def test_without_a_public_address_no_text_shows_a_link_and_with_one_it_is_whole(grid: list[Preview]) -> None:
     for made in grid:
         for way, words in _ways(made).items():
