@@ -20,7 +20,7 @@ from tests.flows.conftest import Lines
 from tests.flows.conftest import lines as lines
 from tests.flows.test_hear_reply import BOTH, first_sent, kept, kinds, person_of, say, told, uses
 
-TEXT = {"channel": "sms", "sender": "07700 900123"}
+TEXT: dict[str, Any] = {"channel": "sms", "sender": "07700 900123"}
 
 
 def opened(lines: Lines, **whom: Any) -> Any:
