@@ -79,9 +79,11 @@ def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping
     for ids in _chunks(whole):
         for table, owner, columns in SEALED:
             counts[table.name] += _change(unit, table, table.c[owner].in_(ids), dict.fromkeys(columns))
-        # A message to one of them is sealed for the visit's bringer, but bears their name and address.
+        # A message to one of them is sealed for the visit's bringer, but bears their name and address; and what a
+        # gateway calls it may be their number.
         sent_to = s.messages.c.person_id.in_(ids)
-        counts["messages"] += _change(unit, s.messages, sent_to, {"bytes_sealed": None, "sentence_sealed": None})
+        emptied = {"bytes_sealed": None, "sentence_sealed": None, "provider_id": None}
+        counts["messages"] += _change(unit, s.messages, sent_to, emptied)
         # What stands in clear and may hint at somebody: the shelf label, the words of a far mail server.
         _change(unit, s.tickets, s.tickets.c.person_id.in_(ids), {"shelf": ""})
         counts["receipts"] += _change(unit, s.receipts, s.receipts.c.message_id.in_(_messages_of(ids)), {"text": ""})

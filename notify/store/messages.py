@@ -117,9 +117,9 @@ def get_message(unit: Unit, message_id: str) -> Message | None:
 
 
 def find_by_provider(unit: Unit, channel: str, provider_id: str) -> Message | None:
-    """The message that a gateway knows by this name, or None."""
-    row = unit.connection.execute(_BY_PROVIDER, given(unit, channel=channel, provider_id=provider_id)).first()
-    return as_message(row) if row else None
+    """The message that a gateway knows by this name; None when there is none, or when it calls several the same."""
+    rows = unit.connection.execute(_BY_PROVIDER, given(unit, channel=channel, provider_id=provider_id)).fetchmany(2)
+    return as_message(rows[0]) if len(rows) == 1 else None
 
 
 def unknown_words(unit: Unit) -> Mapping[str, int]:

@@ -458,12 +458,12 @@ Index(
     sqlite_where=text("parts > 0"),
     postgresql_where=text("parts > 0"),
 )
+# Not unique: what a gateway calls a message is its own affair, and must never keep a message from being settled.
 Index(
-    "uq_messages_provider",
+    "ix_messages_provider",
     messages.c.shop_id,
     messages.c.channel,
     messages.c.provider_id,
-    unique=True,
     sqlite_where=text("provider_id is not null"),
     postgresql_where=text("provider_id is not null"),
 )

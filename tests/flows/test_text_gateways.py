@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from notify import wiring
-from notify.channels.base import Channel, Outgoing, Verdict
+from notify.channels.base import Channel, Outgoing, Receipt, Verdict
 from notify.channels.http_call import Caller, target
 from notify.channels.memory import MemoryChannel
 from notify.channels.sms_http import HttpSms
@@ -21,7 +21,7 @@ from notify.channels.sms_mailgate import SmsMailgate
 from notify.channels.sms_modem import Stored
 from notify.config.first_setup import write_first_installation
 from notify.config.load import load
-from notify.flows import set_up
+from notify.flows import set_up, view_gateway
 from notify.inbox.modem import read_modem
 from notify.store import messages, replies
 from notify.store.messages import Message
@@ -133,6 +133,23 @@ def test_the_email_gateway_is_written_to_from_the_address_it_knows(tmp_path: Pat
     assert [one.sender for one in by_text] == ["known@example.net"]
     assert "known@example.net" in str(message_from_bytes(by_text[0].payload)["From"])
     assert [one.sender for one in by_mail] == ["counter@example.org"]
+
+
+def test_a_gateway_that_calls_every_message_the_same_makes_none_leave_twice_and_moves_none(make: Make) -> None:
+    """`sms.http.id_field` may be set to a field that says the same each time: what left must be settled all the same."""
+    way = MemoryChannel(lambda outgoing: Receipt(Verdict.ACCEPTED, "http-200", provider_id="queued"))
+    house = make(SmsMailgate(way, "{digits}@sms.example.org"))
+    for n in range(3):
+        house.check_in(email="", phone=f"07700 90012{n}")
+    house.deliver(after=91)
+    house.deliver(after=3600)
+    assert [str(one.state) for one in texts(house)] == ["sent"] * 3 and len(way.offered) == 3
+    shops = [house.shop_id]
+    assert view_gateway.find_sent(house.ctx, shops, provider_id="queued", reference="") is None
+    one = texts(house)[1]
+    reference = one.message_id.strip("<>").partition("@")[0]
+    found = view_gateway.find_sent(house.ctx, shops, provider_id="queued", reference=reference)
+    assert found is not None and found.message_id == one.id
 
 
 def test_a_text_message_waits_unharmed_while_its_way_is_changed(make: Make, backend: Backend) -> None:

@@ -395,6 +395,14 @@ def upgrade() -> None:
         postgresql_where=sa.text("parts > 0"),
     )
     op.create_index(
+        "ix_messages_provider",
+        "messages",
+        ["shop_id", "channel", "provider_id"],
+        unique=False,
+        sqlite_where=sa.text("provider_id is not null"),
+        postgresql_where=sa.text("provider_id is not null"),
+    )
+    op.create_index(
         "ix_messages_to_call",
         "messages",
         ["shop_id", "seq"],
@@ -411,14 +419,6 @@ def upgrade() -> None:
         postgresql_where=sa.text("person_id = ''"),
     )
     op.create_index("ix_messages_visit", "messages", ["shop_id", "visit_id", "seq"], unique=False)
-    op.create_index(
-        "uq_messages_provider",
-        "messages",
-        ["shop_id", "channel", "provider_id"],
-        unique=True,
-        sqlite_where=sa.text("provider_id is not null"),
-        postgresql_where=sa.text("provider_id is not null"),
-    )
     op.create_table(
         "sessions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -607,12 +607,6 @@ def downgrade() -> None:
     )
     op.drop_table("tickets")
     op.drop_table("sessions")
-    op.drop_index(
-        "uq_messages_provider",
-        table_name="messages",
-        sqlite_where=sa.text("provider_id is not null"),
-        postgresql_where=sa.text("provider_id is not null"),
-    )
     op.drop_index("ix_messages_visit", table_name="messages")
     op.drop_index(
         "ix_messages_to_shop",
@@ -625,6 +619,12 @@ def downgrade() -> None:
         table_name="messages",
         sqlite_where=sa.text("state = 'to_call'"),
         postgresql_where=sa.text("state = 'to_call'"),
+    )
+    op.drop_index(
+        "ix_messages_provider",
+        table_name="messages",
+        sqlite_where=sa.text("provider_id is not null"),
+        postgresql_where=sa.text("provider_id is not null"),
     )
     op.drop_index(
         "ix_messages_parts",
