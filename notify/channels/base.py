@@ -19,6 +19,7 @@ _PLAIN = re.compile(rf"({_ATOM}(?:\.{_ATOM})*)@{_LABEL}(?:\.{_LABEL})+")
 _ANY_ADDRESS = re.compile(r"<?[^\s<>@,;:]+@[^\s<>@,;]+>?")
 _LONG_NUMBER = re.compile(r"\+?\d(?:[ ()/-]?\d){6,}")
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+NOBODY = "<>"  # the null reverse-path of RFC 5321 4.5.5
 
 
 class Verdict(Enum):
@@ -35,7 +36,8 @@ class Outgoing:
     """One message for one recipient, ready to hand over.
 
     `payload` holds whole RFC 5322 bytes: ASCII only, every line ended by CRLF, at most 998 octets a line.
-    `to` and `sender` are the envelope: one plain addr-spec each (`to` of the SMS gateway: one E.164 number).
+    `to` and `sender` are the envelope: one plain addr-spec each (`to` of the SMS gateway: one E.164 number). The
+    sender NOBODY is for what answers a letter by itself (RFC 3834 3.3), so that nothing is sent back to it.
     `message_id` and `payload` stay the same in every try.
     """
 
@@ -87,7 +89,7 @@ def refusal(outgoing: Outgoing) -> Receipt | None:
     """The receipt for a message that no channel may hand over, or None when it may go."""
     if not is_plain_address(outgoing.to):
         return Receipt(Verdict.NEVER, "address", "The recipient is not exactly one plain address.")
-    if not is_plain_address(outgoing.sender):
+    if outgoing.sender != NOBODY and not is_plain_address(outgoing.sender):
         # The sender is a setting of the shop: cured there, everything that waited can still go.
         return Receipt(Verdict.TRY_LATER, "sender", "The sender in the settings is not one plain address.")
     if not outgoing.message_id or _UNPRINTABLE.search(outgoing.message_id):

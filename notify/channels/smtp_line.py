@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from notify.channels.base import NOBODY
 from notify.channels.smtp_wire import Broken, Clock, TlsWire, Wire
 
 Security = Literal["starttls", "tls", "none"]
@@ -132,7 +133,8 @@ class Line:
 
     def _transaction(self, sender: str, to: str, payload: bytes) -> tuple[int, str]:
         size = f" SIZE={len(payload)}" if self._wire.has_extn("size") else ""
-        mail, rcpt = f"MAIL FROM:<{sender}>{size}", f"RCPT TO:<{to}>"
+        path = sender if sender == NOBODY else f"<{sender}>"
+        mail, rcpt = f"MAIL FROM:{path}{size}", f"RCPT TO:<{to}>"
         if self._wire.has_extn("pipelining"):
             self._ask_together(mail, rcpt)
         else:

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from notify.channels.base import Outgoing
+from notify.channels.base import NOBODY, Outgoing
 from notify.core.errors import NotFound
 from notify.core.messages import MessageState
+from notify.core.notices import ANSWER, NOTICES
 from notify.core.second_look import Drop, Send, Wait
 from notify.core.shop import Shop
 from notify.dispatch.compose import Composer
@@ -155,6 +156,8 @@ class Preparer:
         way = self.composer.sending
         by_mail = made.channel == "email"  # a text gateway knows the shop by one address of its own
         sender = way.return_address(one.message.id, made.contact_id) if by_mail else way.text_sender()
+        if by_mail and NOTICES[one.message.notice].purpose == ANSWER:
+            sender = NOBODY
         return Outgoing(made.message_id, one.address, sender, made.payload)
 
     def _address(self, unit: Unit, message: Message, shop: Shop, verdict: Send) -> str:

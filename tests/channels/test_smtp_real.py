@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from notify.channels.base import Verdict
+from notify.channels.base import NOBODY, Verdict
 from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.core.errors import Misconfigured
 from tests.channels.conftest import outgoing
@@ -41,6 +41,16 @@ def test_a_signed_in_message_arrives_encrypted_byte_for_byte(
         login.get("username", ""),
     )
     assert server.connections == 1
+
+
+def test_an_automatic_answer_leaves_with_the_null_return_path(
+    start_smtp: Callable[..., SmtpServer], channel_to: Callable[..., SmtpChannel]
+) -> None:
+    """RFC 5321 4.5.5 and RFC 3834 3.3: MAIL FROM:<>, which aiosmtpd calls by that name and any other spelling of it 501."""
+    server = start_smtp(security="none")
+    receipt = channel_to(server.port).send(outgoing(sender=NOBODY))
+    assert receipt.verdict is Verdict.ACCEPTED
+    assert [got.sender for got in server.messages] == ["<>"]
 
 
 def test_a_wrong_password_waits_and_tells_neither_it_nor_the_user(

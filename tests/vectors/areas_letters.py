@@ -20,6 +20,7 @@ from tests.parts.invites import an_invite
 from tests.parts.letters import delivery_report, group, letter, multipart
 from tests.vectors.areas_retry import tried_again
 from tests.vectors.cases import NotBuilt
+from tests.vectors.mail_out import answered, one_click, one_click_fields
 
 Given = dict[str, Any]
 _DELIVERIES = {"failed": {Delivery.FAILED}, "pending": {Delivery.DELAYED}}
@@ -28,7 +29,7 @@ _CALENDAR = "BEGIN:VCALENDAR\nMETHOD:{}\nEND:VCALENDAR\n"
 
 
 def mail(given: Given, expect: Given) -> None:
-    """Reports (through the bytes of one) and automatic mail; what is about sending has its own tests."""
+    """Reports (through the bytes of one), automatic mail, other servers' answers, and what leaves (mail_out)."""
     if "Action" in given:
         judged = _judged(given)
         assert judged.delivery in _DELIVERIES.get(expect["message"], _NOT_A_BOUNCE)
@@ -43,8 +44,14 @@ def mail(given: Given, expect: Given) -> None:
         names = [line.partition(b":") for line in _ours("Ready").partition(b"\r\n\r\n")[0].split(b"\r\n")]
         said = [value.strip().decode() for name, _, value in names if name.lower() == b"auto-submitted"]
         assert said == [expect["Auto-Submitted"]] * expect["count"]
+    elif given.get("kind") == "answer":
+        answered(given, expect)
+    elif "url_octets" in given:
+        one_click_fields(given, expect)
+    elif given.get("method") == "GET" or "content_type" in given:
+        one_click(given, expect)
     else:
-        raise NotBuilt("this case is about sending")
+        raise NotBuilt("this case is about something else")
 
 
 def _judged(given: Given) -> Judged:
