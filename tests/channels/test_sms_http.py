@@ -151,6 +151,12 @@ def test_what_breaks_after_the_request_left_is_unknown_and_takes_no_longer_than_
     assert not wrong, "\n".join(map(str, wrong))
 
 
+def test_an_answer_too_large_to_read_is_unknown_even_where_the_status_alone_decides(make: Make) -> None:
+    channel, _ = make(answer(201, "x" * 9000), good_field="")
+    receipt = channel.send(text_message())
+    assert (receipt.verdict, receipt.code) == (Verdict.UNKNOWN, "http-large")
+
+
 def test_the_settings_overrule_with_their_most_exact_line(make: Make) -> None:
     answers = {"E21": "bad_number", "E30": "later", "400": "later", "4xx": "never", "5xx": "never"}
 

@@ -113,6 +113,16 @@ def test_her_address_is_refused_for_good_then_the_shops_own_rings(lines: Lines) 
     assert receivers(lines.mail)[-1] == "bench@example.org"
 
 
+def test_one_of_her_two_ways_is_refused_then_the_other_is_enough_and_the_shop_is_not_rung(lines: Lines) -> None:
+    ada = technician(lines)
+    staff_bell.set_bell(lines.house.ctx, ada, ada.id, email=ADA_MAIL, phone=ADA_PHONE, by="both")
+    done = on_her_bench(lines, ada)
+    lines.text_line.answer = REFUSED
+    answered(lines, done)
+    assert to_shop(lines, done) == [
+        ("answer_shop", "email", "sent", ada.id), ("answer_shop", "sms", "given_up", ada.id)]  # fmt: skip
+
+
 def test_a_part_a_call_and_pickups_of_the_customer_ring_and_pickups_by_the_desk_do_not(lines: Lines) -> None:
     house, ada = lines.house, technician(lines)
     ctx, owner = house.ctx, house.actor()

@@ -136,7 +136,7 @@ def test_the_email_gateway_is_written_to_from_the_address_it_knows(tmp_path: Pat
 
 
 def test_a_gateway_that_calls_every_message_the_same_makes_none_leave_twice_and_moves_none(make: Make) -> None:
-    """`sms.http.id_field` may be set to a field that says the same each time: what left must be settled all the same."""
+    """`sms.http.id_field` may be set to a field that is always the same: what left must be settled nevertheless."""
     way = MemoryChannel(lambda outgoing: Receipt(Verdict.ACCEPTED, "http-200", provider_id="queued"))
     house = make(SmsMailgate(way, "{digits}@sms.example.org"))
     for n in range(3):
