@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import Any
 
 from notify.channels.sms_modem import Modem, ModemFault, Stored
@@ -73,12 +73,15 @@ def _fault(error: Exception) -> ModemFault:
 
 
 def _stored(told: Any) -> Stored:
-    """The library's table of one part as ours; a time without a zone is the modem's own clock, taken as UTC."""
-    head, at = told["UDH"], told["DateTime"]
+    """The library's table of one part as ours; a time without a zone is the modem's own clock, taken as UTC.
+
+    Octets instead of text (TS 23.038 4: 8-bit data, such as notices of pictures) have no words; no time is 1970.
+    """
+    head, at = told["UDH"], told["DateTime"] or datetime.fromtimestamp(0, UTC)
+    text = told["Text"].rstrip("\0") if isinstance(told["Text"], str) else ""
     mark, many = max(head["ID8bit"], head["ID16bit"]), max(head["AllParts"], 1)
     aware = at if at.tzinfo else at.replace(tzinfo=UTC)
-    return Stored(told["Location"], told["Number"], told["Text"].rstrip("\0"), aware.astimezone(UTC), mark,
-                  max(head["PartNumber"], 1), many)  # fmt: skip
+    return Stored(told["Location"], told["Number"], text, aware.astimezone(UTC), mark, max(head["PartNumber"], 1), many)
 
 
 def gammu_modem(device: str, connection: str) -> Callable[[], Modem]:

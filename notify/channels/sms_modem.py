@@ -13,6 +13,7 @@ from notify.channels.base import Outgoing, Receipt, Verdict, clean
 from notify.channels.sms_text import TextMessage, read_text_message
 
 WAIT_FOR_PARTS = timedelta(days=1)
+MOST_WAITING = 10  # parts whose others have not come; a SIM has room for as few as 20, and must not be filled by one
 Split = Callable[[str], Sequence[str]]
 
 
@@ -133,19 +134,30 @@ class SmsModem:
 
 
 def joined(stored: Sequence[Stored], *, now: datetime) -> Sequence[Arrived]:
-    """Whole messages, the oldest first. What lacks a part is waited for a day, then told as far as it came."""
+    """Whole messages, the oldest first. What lacks a part is waited for a day, then told as far as it came.
+
+    Of more than MOST_WAITING parts that wait so, the oldest are told at once.
+    """
     groups: dict[tuple[object, ...], dict[int, Stored]] = {}
     for one in stored:
         alone = one.parts == 1
         key = (one.place,) if alone else (one.number, one.mark, one.parts)
         groups.setdefault(key, {}).setdefault(one.part, one)
-    whole = []
-    for parts in groups.values():
+    whole, waiting = [], 0
+    for parts in sorted(groups.values(), key=lambda parts: parts[min(parts)].at, reverse=True):
         first = parts[min(parts)]
-        if len(parts) == first.parts or now - first.at > WAIT_FOR_PARTS:
-            text = "".join(parts[number].text for number in sorted(parts))
-            whole.append(Arrived(first.number, text, first.at, tuple(one.place for one in parts.values())))
+        lacks = len(parts) < first.parts
+        waiting += len(parts) if lacks else 0
+        if not lacks or now - first.at > WAIT_FOR_PARTS or waiting > MOST_WAITING:
+            whole.append(_arrived(parts))
     return sorted(whole, key=lambda one: one.at)
+
+
+def _arrived(parts: dict[int, Stored]) -> Arrived:
+    """One message out of its parts. A sign that was cut in two between them is whole again; a half one is a mark."""
+    first, text = parts[min(parts)], "".join(parts[number].text for number in sorted(parts))
+    signs = text.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
+    return Arrived(first.number, signs, first.at, tuple(one.place for one in parts.values()))
 
 
 def concatenation(identity: str, parts: int, number: int) -> bytes:

@@ -134,6 +134,44 @@ def test_parts_that_came_in_any_order_make_one_message_and_a_lost_part_holds_not
     assert 8 not in [place for one in whole for place in one.places]
 
 
+def test_a_sign_cut_in_two_between_parts_is_whole_again_and_half_a_sign_is_a_mark() -> None:
+    """UTF-16 surrogates (RFC 2781 2.1); no database and no hash takes half of one."""
+    came = [
+        stored(1, "yes \ud83d", part=1, parts=2),
+        stored(2, "\ude00", part=2, parts=2),
+        stored(3, "no \ud83d", mark=-1),
+    ]
+    assert sorted(one.text for one in joined(came, now=AT)) == ["no \ufffd", "yes \U0001f600"]
+
+
+def test_whoever_sends_only_beginnings_does_not_fill_the_sim_for_a_day() -> None:
+    came = [stored(place, f"{place}", parts=255, mark=place) for place in range(40)]
+    came.append(stored(99, "honest half", parts=2, mark=99))
+    left = {one.place for one in came} - {place for one in joined(came, now=AT) for place in one.places}
+    assert len(left) == 10 and joined(came[:10], now=AT) == []
+
+
+@pytest.mark.real
+@needs_library
+def test_octets_instead_of_text_and_a_part_without_a_sender_keep_nobody_away(tmp_path: Path) -> None:
+    """TS 23.038 4: 8-bit data has no words; one such message stopped all reading."""
+    library = importlib.import_module("gammu")
+    phone = tmp_path / "phone"
+    phone.mkdir()
+    modem = GammuModem(library, device=str(phone), connection="none", model="dummy")
+    writer = library.StateMachine()
+    writer.SetConfig(0, {"Device": str(phone), "Connection": "none", "Model": "dummy"})
+    writer.Init()
+    usual = {"SMSC": {"Location": 1}, "Folder": 1, "Type": "Deliver", "State": "UnRead",
+             "DateTime": datetime(2026, 11, 25, 10)}  # fmt: skip
+    writer.AddSMS(usual | {"Number": NUMBER, "Coding": "8bit", "Text": b"\1\2\xff\0abc"})
+    writer.AddSMS(usual | {"Number": "", "Coding": "Default_No_Compression", "Text": "who?"})
+    writer.AddSMS(usual | {"Number": NUMBER, "Coding": "Default_No_Compression", "Text": "Stop"})
+    whole = SmsModem(lambda: modem, split=split, is_plain=lambda text: True).arrived(now=AT)
+    assert [(one.number, one.text) for one in whole] == [(NUMBER, ""), ("", "who?"), (NUMBER, "Stop")]
+    modem.close()
+
+
 @pytest.mark.real
 @needs_library
 def test_the_real_library_gives_what_people_wrote_and_forgets_what_was_taken(tmp_path: Path) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from email import message_from_bytes
 from pathlib import Path
 from typing import Any
@@ -186,3 +187,23 @@ def test_what_somebody_writes_to_the_sim_is_heard_once_and_then_dropped(make: Ma
     assert kinds == ["other", "stop"]
     modem.broken = True
     assert read_modem(house.services) == 0
+
+
+def test_a_text_that_trips_the_program_is_shown_unread_and_the_next_one_is_taken(make: Make) -> None:
+    modem = ScriptedModem()
+    house = make(modem.channel())
+    house.check_in(email="")
+    at = datetime(2026, 11, 25, 8, 50, tzinfo=UTC)
+    modem.store = [Stored(1, NUMBER, "first", at), Stored(2, NUMBER, "half \ud83d", at + timedelta(minutes=1))]
+    asked = itertools.count(1)
+
+    def clock() -> datetime:
+        if next(asked) == 2:  # the first look is for parts that wait, the second in the flow that hears
+            raise ZeroDivisionError
+        return house.clock()
+
+    assert read_modem(replace(house.services, context=replace(house.ctx, clock=clock))) == 2
+    assert modem.store == []
+    with house.read() as unit:
+        told = [(one.subject, one.text, bool(one.person_id)) for one in replies.list_replies(unit, limit=10)]
+    assert told == [("", "half \ufffd", True), ("A text message that could not be read", "", False)]
