@@ -24,14 +24,17 @@ def person() -> None:
 @click.argument("channel", type=_CHANNEL)
 @click.argument("address", default="")
 @click.option("--in-device", is_flag=True, help="The number is in the device that is here.")
+@click.option("--works-again", is_flag=True, help="Use it although a message to it came back before.")
 @_WHO
 @pass_desk
-def contact(desk: Desk, number: str, channel: str, address: str, in_device: bool, who: str) -> None:
+def contact(
+    desk: Desk, number: str, channel: str, address: str, in_device: bool, works_again: bool, who: str
+) -> None:  # fmt: skip
     """Replace the address or number on a channel; left out, it is removed. What waits goes to the new one."""
     visit = desk.meant(number).visit_id
     found = find_person(desk.ctx, desk.actor, visit, who)
     reach.set_contact(desk.ctx, desk.actor, visit, found, channel=channel, address=address,
-                      in_repaired_device=in_device)  # fmt: skip
+                      in_repaired_device=in_device, works_again=works_again)  # fmt: skip
     desk.show({"changed": True}, "Changed." if address else "Removed.")
 
 

@@ -99,7 +99,8 @@ class Composer:
         invite, method, reply_to = self._invite(unit, message, shop=shop, address=address, now=now, context=context)
         text = part("text")
         payload = compose_mail(
-            sender=self.sending.sender, to=address, reply_to=reply_to, subject=part("subject"), text=text,
+            sender=Mailbox(self.sending.sender.name or shop.name, self.sending.sender.address), to=address,
+            reply_to=reply_to, subject=part("subject"), text=text,
             html=part("html"), message_id=identity, date=now, language=language, invite=invite, method=method,
             answers=_answered_letter(unit, message),
             # RFC 8058 3.1 asks for https; on plain http in the shop the link in the text has to do.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from datetime import datetime
 
 from notify.core import claim_number
 from notify.core.actors import Actor
@@ -16,6 +17,13 @@ from notify.store.database import Unit
 
 # Which version of the sentence beside each box was shown: that of the check-in page, and of the words "consent".
 WORDINGS = {"repair": "uses-1", "pickup": "uses-1", "afterwards": "afterwards-1"}
+# What staff are told at once of an address that did not work for a visit before.
+_CAME_BACK = (
+    "A message to this {what} came back before, so it is not used. Ask for another; if it works again, say so on the"
+    " ticket."
+)
+_NOT_THEIRS = "Whoever has this {what} wrote that we reach the wrong person. Read it back, sign by sign."
+_WHAT = {"sms": "number", "email": "address"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +72,12 @@ def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: Chec
 def _add_people(
     ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm
 ) -> dict[str, tuple[str, ...]]:
-    bringer = _add_person(ctx, unit, actor, checked.bringer, checked.language, form.number_is_device)
+    bringer = _add_person(ctx, unit, actor, checked, checked.bringer, form.number_is_device)
     roles: dict[str, tuple[str, ...]] = {"bringer": (bringer,), "tell": (bringer,)}
     if checked.tell:
-        roles["tell"] = (_add_person(ctx, unit, actor, checked.tell, checked.language, False),)
+        roles["tell"] = (_add_person(ctx, unit, actor, checked, checked.tell, False),)
     if checked.payer:
-        roles["payer"] = (_add_person(ctx, unit, actor, checked.payer, checked.language, False),)
+        roles["payer"] = (_add_person(ctx, unit, actor, checked, checked.payer, False),)
     if checked.collectors:
         now = ctx.clock()
         roles["collector"] = tuple(
@@ -78,20 +86,36 @@ def _add_people(
     return roles
 
 
-def _add_person(ctx: Context, unit: Unit, actor: Actor, person: CheckedPerson, language: str, in_device: bool) -> str:
-    now = ctx.clock()
+def _add_person(
+    ctx: Context, unit: Unit, actor: Actor, checked: CheckedForm, person: CheckedPerson, in_device: bool
+) -> str:
+    now, language = ctx.clock(), checked.language
     new = people.add_person(unit, name=person.name, language=language, at=now)
     ways = (("sms", person.phone, person.phone_purposes), ("email", person.email, person.email_purposes))
     for channel, address, purposes in ways:
         if address:
             in_repair = in_device and channel == "sms"
-            people.add_contact(unit, new, channel, address, at=now, in_repaired_device=in_repair)
+            checked.warnings += _add_contact(unit, new, channel, address, at=now, in_device=in_repair)
             for purpose in purposes:
                 people.add_consent(
                     unit, new, channel=channel, purpose=purpose, allowed=True, basis=BASIS[purpose],
                     wording=WORDINGS[purpose], language=language, how="counter", staff_id=actor.id, at=now,
                 )  # fmt: skip
     return new
+
+
+def _add_contact(
+    unit: Unit, person_id: str, channel: str, address: str, *, at: datetime, in_device: bool
+) -> tuple[str, ...]:
+    """One that messages came back from stays unused until somebody says that it works; what staff are told of it."""
+    before = people.broken_before(unit, channel, address)
+    new = people.add_contact(unit, person_id, channel, address, at=at, in_repaired_device=in_device)
+    if before is None:
+        return ()
+    if before.why == people.WRONG_NUMBER:  # it may be the right one of somebody else
+        return (_NOT_THEIRS.format(what=_WHAT[channel]),)
+    people.mark_undeliverable(unit, new, at=before.at, why=before.why)
+    return (_CAME_BACK.format(what=_WHAT[channel]),)
 
 
 def _add_ticket(

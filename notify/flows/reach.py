@@ -64,18 +64,21 @@ def _check_person(unit: Unit, visit_id: str, person_id: str) -> None:
 
 def set_contact(
     ctx: Context, actor: Actor, visit_id: str, person_id: str, *, channel: str, address: str,
-    purposes: tuple[str, ...] | None = None, in_repaired_device: bool = False,
+    purposes: tuple[str, ...] | None = None, in_repaired_device: bool = False, works_again: bool = False,
 ) -> str:  # fmt: skip
     """Replaces the person's address on a channel (empty removes it); messages waiting go to the new one.
 
     `purposes` are what the person allows the new one for; None leaves what they said about the channel as it
     is (a corrected address must not undo a stop), or allows all that needs no consent where they never had one.
-    Raises Invalid for an address that is none. The identifier of the new contact, empty when removed.
+    Raises Invalid for an address that is none, and for one that did not work unless staff say that it `works_again`.
+    The identifier of the new contact, empty when removed.
     """
     actor.need("change_contact")
     with ctx.db.write(actor.shop_id) as unit:
         _check_person(unit, visit_id, person_id)
         parsed = _parse(ctx, unit, channel, address)
+        if parsed and not works_again:
+            _refuse_broken(unit, person_id, channel, parsed)
         now: datetime = ctx.clock()
         asked_before = channel in people.allowed_uses(unit, [person_id]).get(person_id, {})
         for contact in people.contacts_of(unit, person_id):
@@ -88,6 +91,14 @@ def set_contact(
             write_uses(ctx, unit, actor, person_id, channel, given, allowed=True, how="counter")
         record(ctx, unit, actor, "contact_changed", visit_id=visit_id, codes={"channel": channel})
         return new
+
+
+def _refuse_broken(unit: Unit, person_id: str, channel: str, address: str) -> None:
+    before = people.broken_before(unit, channel, address)
+    if before is None or (before.why == people.WRONG_NUMBER and before.person_id != person_id):
+        return
+    came_back = "somebody else is reached there" if before.why == people.WRONG_NUMBER else "a message to it came back"
+    raise Invalid(f"It did not work: {came_back}", "Ask for another one, or say that it works again.", field="address")
 
 
 def _parse(ctx: Context, unit: Unit, channel: str, address: str) -> str:

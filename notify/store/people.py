@@ -237,6 +237,29 @@ def contacts_alike(unit: Unit, contact_id: str) -> tuple[str, ...]:
     return tuple(unit.connection.execute(select(t.c.id).where(*same).order_by(t.c.id)).scalars())
 
 
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """What is known of an address that did not work for somebody here: whose it was, since when, and why (a code)."""
+
+    person_id: str
+    at: datetime
+    why: str
+
+
+def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
+    """The newest trouble with this address, whoever left it; None for none, or when it was said to work since."""
+    t = s.contacts
+    query = select(t.c.person_id, t.c.created_at, t.c.undeliverable_at, t.c.undeliverable_why).where(
+        t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address)
+    )
+    rows = unit.connection.execute(query).all()
+    troubles = [Broken(r.person_id, r.undeliverable_at, r.undeliverable_why) for r in rows if r.undeliverable_at]
+    newest = max(troubles, key=lambda one: one.at, default=None)
+    if newest and any(r.undeliverable_at is None and r.created_at > newest.at for r in rows):
+        return None
+    return newest
+
+
 def _index(unit: Unit, channel: str, address: str) -> str:
     """Capitals do not tell mailboxes apart here: whoever writes from Pat@ means the mailbox pat@ (a choice)."""
     return unit.opener.lookup(channel, address.lower() if channel == "email" else address)

@@ -12,7 +12,7 @@ from notify.core.tickets import Phase
 from notify.flows import moves, questions, set_up, view_settings
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.view_ticket import TicketView, view
-from notify.store import messages
+from notify.store import messages, people
 from tests.parts import full_shop
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader, codes_in
@@ -216,6 +216,22 @@ def test_a_wrong_number_is_corrected_at_the_counter_and_rubbish_is_kept_to_be_me
         signed_in.post(f"{path}/contact", {**typed, "person": "nobody", "address": "07700 900888"}).status_code == 422
     )
     assert signed_in.post(f"{path}/contact", {**typed, "channel": "fax", "address": "1"}).status_code == 422
+
+
+def test_a_number_that_messages_came_back_from_needs_the_word_that_it_works_again(
+    signed_in: Browser, house: Any
+) -> None:
+    path = f"/tickets/{(ticket_id := ticket(house))}"
+    person = seen(house, ticket_id).people[0].id
+    with house.ctx.db.write(house.shop_id) as unit:
+        for one in people.contacts_of(unit, person):
+            people.mark_undeliverable(unit, one.id, at=house.clock(), why="bounced:5.1.1")
+    house.clock.advance(60)
+    typed = {"person": person, "channel": "email", "address": "ines@example.org"}
+    refused = signed_in.post(f"{path}/contact", typed)
+    assert refused.status_code == 422 and "say that it works again" in text(refused)
+    assert signed_in.post(f"{path}/contact", {**typed, "works_again": "1"}).status_code == 303
+    assert [one.undeliverable for one in seen(house, ticket_id).people[0].contacts if one.channel == "email"] == [False]
 
 
 @pytest.mark.long

@@ -131,7 +131,7 @@ def contact(ticket_id: str) -> Response:
     visit_id = view(ctx(), current_actor(), ticket_id).line.visit_id
     try:
         reach.set_contact(ctx(), current_actor(), visit_id, typed["person"], channel=typed["channel"],
-                          address=typed["address"])  # fmt: skip
+                          address=typed["address"], works_again="works_again" in request.form)  # fmt: skip
     except (Invalid, NotFound) as error:
         field = "contact-channel" if error.field == "channel" else "contact-address"
         fields = dict.fromkeys(("", "phone", "email", "channel", error.field), field)
