@@ -115,10 +115,12 @@ def proving(s: Stage) -> Story:
 
 
 def put_back(s: Stage) -> Story:
-    """Taken apart, then the new part was dead: back in line until the next one comes."""
+    """Taken apart, then the new part was dead: back in line until the next one comes. Written in Italian."""
     yield s.day(5, "13:10")
-    visit = s.check_in("Orla Fenwick", DeviceForm("Lightkeeper lamp radio", "radio", "lamp flickers",
-                       price_agreed="24", shelf="E5"), email="orla.fenwick@example.net")  # fmt: skip
+    visit = s.check_in("Ottavia Serri", DeviceForm("Radio da tavolo Lanterna", "radio", "la luce sfarfalla",
+                       price_agreed="24", shelf="E5"), phone="+44 7700 900822", email="ottavia.serri@example.net",
+                       language="it")  # fmt: skip
+    visit.link("in Italian: the part that came was dead")
     yield s.day(4, "10:40")
     visit.move("inspecting", "in_line")
     part = parts.need(s.ctx, s.technician, visit.ticket_ids[0], name="lamp driver")

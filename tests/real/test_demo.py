@@ -18,16 +18,19 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from sqlalchemy import select
 
 from notify.cli.demo import _set_up, seed
 from notify.cli.demo_stage import ZONE
 from notify.cli.main import run
 from notify.cli.only_one import only_one
 from notify.config.load import load
+from notify.core.languages import LANGUAGES
 from notify.core.tickets import Phase
 from notify.flows import view_calls, view_pickups
 from notify.flows.view_list import list_tickets
 from notify.flows.view_lookup import acting_staff
+from notify.store import schema
 from notify.wiring import build, system_clock
 from tests.parts.installation import ROOT
 from tests.parts.processes import die_with_parent, end, free_ports
@@ -55,7 +58,10 @@ def test_at_any_hour_the_demo_has_every_phase_and_pickups_today(wall: str, tmp_p
     today = view_pickups.view(services.context, owner)
     tomorrow = view_pickups.view(services.context, owner, day=today.day + timedelta(days=1))
     calls = view_calls.view(services.context, owner).calls
+    with services.context.db.read(owner.shop_id) as unit:
+        spoken = set(unit.connection.execute(select(schema.people.c.language).distinct()).scalars())
     services.close()
+    assert spoken == set(LANGUAGES)  # somebody to look at in every language that customers are written in
     assert len(found) >= 14 and {t.phase for t in found} == set(Phase)
     assert {t.waits_on.value for t in found} == {"customer", "part", "bench", "nobody"}
     assert any("swollen" in t.safety for t in found) and any(t.forgotten for t in found)
