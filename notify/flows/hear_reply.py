@@ -11,6 +11,7 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.claim_number import hide_tokens
 from notify.core.errors import Invalid
+from notify.core.one_click import hide_stop_links
 from notify.core.reply_limits import RING_WINDOW, may_ring
 from notify.core.reply_words import Wish, read_wish
 from notify.core.text import clean_block, clean_line
@@ -150,6 +151,6 @@ def _block(text: str) -> str:
 def _cleaned(clean: Callable[..., str], text: str, limit: int) -> str:
     """Without claim secrets, hidden signs and marks that turn the reading direction; NFC may make it longer."""
     try:
-        return clean(hide_tokens(text[:limit]), field="", limit=4 * limit)
+        return clean(hide_stop_links(hide_tokens(text[:limit])), field="", limit=4 * limit)
     except Invalid:  # what becomes a claim secret only by cleaning
         return ""

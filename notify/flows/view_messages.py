@@ -14,6 +14,7 @@ from notify.core.errors import NotFound
 from notify.core.mask import mask_email, mask_phone
 from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
+from notify.core.one_click import hide_stop_links
 from notify.flows.context import Context
 from notify.render.sms import Count, count
 from notify.store import events, messages, people, staff, tickets
@@ -124,7 +125,8 @@ def _masked(unit: Unit, contact_id: str) -> str:
 def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool = False) -> MessageShown:
     """One message as its reader sees it; raises NotFound.
 
-    The secret in claim links is dotted out, since it hands devices back; `whole_links` is for the demo only.
+    The secret in claim links is dotted out, since it hands devices back, and the one that stops a kind of message,
+    since that is the customer's own to press; `whole_links` is for the demo only.
     """
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
@@ -132,7 +134,7 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
         if message is None:
             raise NotFound("There is no such message", "Look at the list of messages.")
         (line,) = message_lines(unit, [message])
-        veil: Callable[[str], str] = str if whole_links else hide_tokens
+        veil: Callable[[str], str] = str if whole_links else _veil
         sentence = "" if line.forgotten else veil(messages.get_sentence(unit, message))
         mail = None if line.forgotten else _mail(messages.get_bytes(unit, message))
         cause = events.get_event(unit, str(message.refs.get("event", "")))
@@ -146,6 +148,10 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
             expires_at=message.expires_at, caused_by=cause.kind if cause else "",
             tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in messages.receipts_of(unit, message.id)),
         )  # fmt: skip
+
+
+def _veil(text: str) -> str:
+    return hide_stop_links(hide_tokens(text))
 
 
 def _mail(data: bytes) -> EmailMessage | None:

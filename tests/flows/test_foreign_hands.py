@@ -5,6 +5,7 @@ OWASP ASVS 5.0.0, 8.2.2: data is reached only by whoever may reach that very ite
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -15,8 +16,9 @@ from notify.core.errors import Conflict, NotAllowed, NotFound
 from notify.flows import forget, replies, set_up, staff_bell, view_messages, view_replies, view_why
 from notify.flows.resend import resend
 from notify.store import schema, staff
-from tests.flows.conftest import Lines
+from tests.flows.conftest import Lines, words
 from tests.flows.conftest import lines as lines
+from tests.flows.test_ask_after import later, repaired
 from tests.flows.test_hear_reply import first_sent, person_of, say
 from tests.web.database_digest import changed_tables, digest
 
@@ -112,3 +114,19 @@ def test_what_somebody_writes_after_being_forgotten_reaches_nobodys_visit(lines:
     found = view_replies.view(house.ctx, house.actor()).lines
     assert [(line.who, line.visit_id, line.person) for line in found] == [("stranger", "", "")] * 4
     assert len(lines.mail.sent) == out
+
+
+def test_staff_who_look_at_a_mail_do_not_get_the_customers_button(lines: Lines) -> None:
+    """RFC 8058 7: the press must be the reader's own. Not in the mail as shown, and not where a customer quotes it."""
+    done = repaired(lines)
+    later(lines)
+    (asked,) = lines.rows(done.visit_id, "all_well")
+    links = re.findall(r"/u/[A-Za-z0-9_-]{36}", words(lines.mail.sent[-1]))
+    shown = view_messages.view_one(lines.house.ctx, lines.house.actor(), asked.id)
+    assert len(set(links)) == 1 and "/u/••••" in shown.text
+    assert links[0] not in shown.text and links[0] not in shown.html
+    whole = view_messages.view_one(lines.house.ctx, lines.house.actor(), asked.id, whole_links=True)
+    assert links[0] in whole.text
+    say(lines, f"You wrote: https://shop.example.org{links[0]} What is that?")
+    (line,) = view_replies.view(lines.house.ctx, lines.house.actor()).lines
+    assert links[0] not in line.text and "/u/••••" in line.text
