@@ -92,9 +92,7 @@ def untrue(notice: str, now: Now) -> str:
             return "moved_on"
         case "promise_changed" if not now.promise_current:
             return "newer_promise"
-        case "handed_back" if Phase.HANDED_BACK not in phases:
-            return "handover_undone"
-        case "all_well" if Phase.HANDED_BACK not in phases:
+        case "handed_back" | "all_well" if Phase.HANDED_BACK not in phases:
             return "handover_undone"
         case "all_well" if now.came_back or _open(phases):
             return "back_with_us"

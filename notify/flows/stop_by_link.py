@@ -8,7 +8,7 @@ from notify.flows.context import Context
 from notify.flows.reach import use_codes, write_uses
 from notify.flows.record import record
 from notify.store import people, visits
-from notify.store.gone_home import Reader, find_reader
+from notify.store.readers import Reader, find_reader
 
 HOW = "one_click"
 

@@ -7,8 +7,7 @@ one decides about that device and no other. A finder sees no name, no device tex
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import datetime
 
 from notify.core import questions as rules
@@ -18,97 +17,24 @@ from notify.core.money import show_amount
 from notify.core.parts import count_missing, is_late
 from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase, waiting_on
+from notify.flows.claim_shown import Answered, Asked, ClaimView, Device, Pickup, Speech
 from notify.flows.claims import Forgotten, open_claim
 from notify.flows.context import Context
 from notify.flows.moves import UNDO_WITHIN
 from notify.flows.pickup import has_offer
 from notify.flows.questions import may_take_back
-from notify.flows.view_hours import Door, door_within
-from notify.flows.view_reach import ContactLine, say_collectors, say_contacts, say_known
+from notify.flows.view_hours import door_within
+from notify.flows.view_reach import say_collectors, say_contacts, say_known
 from notify.render import claim_says
 from notify.render.claim_says import Standing
-from notify.render.claim_story import Known, Step, tell
+from notify.render.claim_story import Known, tell
 from notify.render.moments import Moments
-from notify.render.words import Language
 from notify.store import bookings, events, parts, people, questions, tickets
 from notify.store.bookings import Booking
 from notify.store.claims import Claim
 from notify.store.database import Unit
 from notify.store.questions import Question
 from notify.store.tickets import Ticket
-
-
-@dataclass(frozen=True, slots=True)
-class Speech:
-    """The words: `messages` are those that mails use (answers, cautions), `pages` those of customer pages."""
-
-    messages: Callable[[str], Language]
-    pages: Callable[[str], Language]
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """An open question. `options` are (code, label); none when the price is only told by phone."""
-
-    id: str
-    wording: str
-    price: str
-    until: str
-    options: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Answered:
-    """An answer that still matters."""
-
-    id: str
-    sentence: str
-    can_take_back: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Device:
-    """One device in the list of a visit of several."""
-
-    number: str
-    mark: str
-    sentence: str
-
-
-@dataclass(frozen=True, slots=True)
-class Pickup:
-    """`state` is open (may choose), booked, or walk_in (no time on offer). `when` is "" unless booked."""
-
-    state: str
-    sentence: str
-    when: str
-    place: str
-
-
-@dataclass(frozen=True, slots=True)
-class ClaimView:
-    """Everything the claim page shows, in the customer's language; `language` is its code."""
-
-    shop_id: str
-    visit_id: str
-    ticket_id: str
-    language: str
-    number: str
-    mark: str
-    sentence: str
-    expect: str
-    cautions: tuple[str, ...]
-    devices: tuple[Device, ...]
-    questions: tuple[Asked, ...]
-    answered: tuple[Answered, ...]
-    pickup: Pickup | None
-    show_code: bool
-    story: tuple[Step, ...]
-    collectors: tuple[str, ...]
-    contacts: tuple[ContactLine, ...]
-    known: tuple[str, ...]
-    door: Door
-    ends: datetime | None  # the instant at which something shown here is over, if one is known
 
 
 def view_claim(ctx: Context, token: str, speech: Speech, *, found: Claim | None = None) -> ClaimView:

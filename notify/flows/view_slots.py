@@ -8,10 +8,10 @@ from itertools import groupby
 
 from notify.core.claim_number import show_number
 from notify.core.tickets import Phase
+from notify.flows.claim_shown import Speech
 from notify.flows.claims import open_claim
 from notify.flows.context import Context
 from notify.flows.pickup import Offer, offers_within
-from notify.flows.view_claim import Speech
 from notify.render.moments import Moments
 from notify.render.words import Language
 from notify.store import bookings, people, tickets

@@ -9,7 +9,7 @@ from sqlalchemy import exists, func, select
 
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
-from notify.store.database import Database, Unit
+from notify.store.database import Unit
 from notify.store.statements import given, where
 
 _T, _OTHER, _NEXT = s.tickets, s.tickets.alias("other"), s.tickets.alias("next")
@@ -32,15 +32,6 @@ class GoneHome:
     visit_id: str
     since: datetime
     repaired: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Reader:
-    """Somebody whom a link in a mail names: in which shop, their language, and whether they were forgotten."""
-
-    shop_id: str
-    language: str
-    forgotten: bool
 
 
 def gone_between(unit: Unit, first: datetime, last: datetime) -> tuple[GoneHome, ...]:
@@ -81,16 +72,3 @@ def _repaired(unit: Unit, visit_id: str) -> tuple[str, ...]:
 def came_back(unit: Unit, visit_id: str) -> bool:
     """Whether a device of the visit is with us, or was brought in once more as a warranty return."""
     return unit.connection.execute(_CAME_BACK, given(unit, visit_id=visit_id)).first() is not None
-
-
-def find_reader(db: Database, person_id: str) -> Reader | None:
-    """Somebody of any shop by their identifier, which is chance only; opens nothing."""
-    p = s.people
-    query = (
-        select(p.c.shop_id, p.c.language, p.c.forgotten_at)
-        .join(s.shops, p.c.shop_id == s.shops.c.id)
-        .where(p.c.id == person_id)
-    )
-    with db.glance.connect() as connection:
-        row = connection.execute(query).first()
-    return Reader(row.shop_id, row.language, row.forgotten_at is not None) if row else None

@@ -70,7 +70,7 @@ def by_hand(notice: Notice, reach: Reach, *, with_us: bool, on: frozenset[str]) 
 
 
 SERVICE = frozenset({"repair", "pickup"})
-PURPOSES = (None, frozenset(), frozenset({"repair"}), SERVICE, BOTH)
+PURPOSES: tuple[frozenset[str] | None, ...] = (None, frozenset(), frozenset({"repair"}), SERVICE, BOTH)
 REACH_STATES = list(itertools.product(PURPOSES, (False, True), (False, True)))
 
 

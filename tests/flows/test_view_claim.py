@@ -11,8 +11,9 @@ from notify.core.errors import NotAllowed, NotFound
 from notify.core.instants import local
 from notify.flows import desk_notes, forget, handover, moves, parts, pickup, promises, questions, reach, set_up
 from notify.flows.check_in_form import DeviceForm
+from notify.flows.claim_shown import ClaimView, Speech
 from notify.flows.claims import Forgotten, count_guess
-from notify.flows.view_claim import ClaimView, Speech, view_claim
+from notify.flows.view_claim import view_claim
 from notify.store import messages, people, tickets, visits
 from tests.parts.shelved import shelve, token_of
 

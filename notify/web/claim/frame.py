@@ -9,8 +9,8 @@ from typing import Any
 from flask import make_response, redirect, render_template, request
 from werkzeug.wrappers import Response
 
+from notify.flows.claim_shown import Speech
 from notify.flows.claims import Forgotten, UnknownClaim, count_guess
-from notify.flows.view_claim import Speech
 from notify.flows.view_hours import Door, view_door
 from notify.web.errors import asked_language, customer_base
 from notify.web.here import ctx, services, shop_id

@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response
 
 from notify.core.one_click import FIELD, VALUE, Use
 from notify.flows import stop_by_link
-from notify.store.gone_home import Reader
+from notify.store.readers import Reader
 from notify.web.claim.frame import base, message_page
 from notify.web.errors import asked_language
 from notify.web.here import ctx, services

@@ -7,8 +7,9 @@ from typing import Any
 from flask import Blueprint, g, make_response, render_template, request
 from werkzeug.wrappers import Response
 
+from notify.flows.claim_shown import ClaimView, Pickup
 from notify.flows.claims import open_claim
-from notify.flows.view_claim import ClaimView, Pickup, view_claim
+from notify.flows.view_claim import view_claim
 from notify.render.qr import qr_svg
 from notify.web.claim.frame import base, opens_claim, speech
 from notify.web.claim.kept import kept_pages
