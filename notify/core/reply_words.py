@@ -1,4 +1,7 @@
-"""Reads what a person wrote back as a wish: to stop, to start again, to get help; everything else is for people."""
+"""Reads what a person wrote back as a wish: to stop, to start again, to get help; everything else is for people.
+
+A little long: each reading is a few lines, but they are tried in one order and share how words turn each other around.
+"""
 
 from __future__ import annotations
 

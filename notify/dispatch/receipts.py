@@ -10,7 +10,8 @@ from notify.core.messages import Delivery, MessageState, goes_further
 from notify.dispatch.settle import next_way
 from notify.store import messages, outbox, people
 from notify.store.database import Database, Unit
-from notify.store.messages import Ending, Message, Told
+from notify.store.messages import Ending, Message
+from notify.store.receipts import Told, add_receipts
 
 
 def take_receipt(
@@ -45,7 +46,7 @@ def receive(
         _suppress(unit, contact_id or message.contact_id, code, now=now)
     if not goes_further(message.delivery, delivery):
         return False
-    outbox.add_receipts(unit, [Told(message, delivery.value, code, clean(text))], at=now)
+    add_receipts(unit, [Told(message, delivery.value, code, clean(text))], at=now)
     if failed:
         _came_back(unit, message, contact_id or message.contact_id, code, now=now, channels_on=channels_on)
     elif delivery is Delivery.DELIVERED and message.state == MessageState.WAITING:

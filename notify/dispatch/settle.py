@@ -14,7 +14,8 @@ from notify.core.planner import Planned, best_reach, plan
 from notify.store import bookings, events, messages, outbox, people, shops
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
-from notify.store.messages import Ending, Message, Told
+from notify.store.messages import Ending, Message
+from notify.store.receipts import Told, add_receipts
 from notify.store.rings import rings_today
 
 # Codes of channels/base that say "this address does not exist" (RFC 5321 4.2.3), not "this message is unwelcome".
@@ -44,7 +45,7 @@ def settle_all(
 ) -> None:
     """One transaction for the whole group."""
     with db.write(shop_id) as unit:
-        outbox.add_receipts(unit, [_told(r.message, r.receipt) for r in results if r.receipt is not None], at=now)
+        add_receipts(unit, [_told(r.message, r.receipt) for r in results if r.receipt is not None], at=now)
         standing = outbox.settle(unit, [_ending(result) for result in results], now=now)
         for result in results:
             if result.message.id in standing:

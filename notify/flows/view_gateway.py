@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from notify.flows.context import Context
 from notify.flows.reply_writer import normal_address
-from notify.store import messages, people
+from notify.store import messages, people, receipts
 
 CHANNEL = "sms"
 
@@ -43,7 +43,7 @@ def shops_that_know(ctx: Context, shop_ids: Iterable[str], sender: str) -> tuple
 def unknown_words(ctx: Context, shop_id: str) -> Mapping[str, int]:
     """The gateway's words that the settings do not explain, with how many messages each was said of."""
     with ctx.db.read(shop_id) as unit:
-        return messages.unknown_words(unit)
+        return receipts.unknown_words(unit)
 
 
 def _knows(ctx: Context, shop_id: str, sender: str) -> bool:

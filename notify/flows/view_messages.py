@@ -17,7 +17,7 @@ from notify.core.notices import NOTICES
 from notify.core.one_click import hide_stop_links
 from notify.flows.context import Context
 from notify.render.sms import Count, count
-from notify.store import events, messages, people, staff, tickets
+from notify.store import events, messages, people, receipts, staff, tickets
 from notify.store.database import Unit
 from notify.store.messages import Message
 
@@ -146,7 +146,7 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
             count=count(sentence) if message.channel == "sms" and sentence else None,
             say=sentence if message.channel == "call" else "", created_at=message.created_at,
             expires_at=message.expires_at, caused_by=cause.kind if cause else "",
-            tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in messages.receipts_of(unit, message.id)),
+            tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in receipts.receipts_of(unit, message.id)),
         )  # fmt: skip
 
 

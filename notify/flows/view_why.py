@@ -15,7 +15,7 @@ from notify.core.second_look import STANDS_ASIDE, WAITS_FOR_NEWER
 from notify.flows.context import Context
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.render.why_says import Step
-from notify.store import events, messages, people, tickets
+from notify.store import events, messages, people, receipts, tickets
 from notify.store.database import Unit
 from notify.store.messages import Message
 
@@ -63,7 +63,7 @@ def _story(unit: Unit, message: Message, happened: Mapping[str, Event]) -> Itera
     yield _planned(message, happened)
     if waited := _waited(message):
         yield waited
-    tries = messages.receipts_of(unit, message.id)
+    tries = receipts.receipts_of(unit, message.id)
     yield from (_tried(message, one) for one in tries)
     if message.ambiguous and message.state == MessageState.SENT and message.attempts > 1:
         yield Step("twice", message.ended_at or message.due_at)

@@ -1,4 +1,4 @@
-"""Messages as they stand in the outbox, read: one, those of a visit, their bytes, what was said of each try."""
+"""Messages as they stand in the outbox, read: one, those of a visit, their bytes. A bit long: one table, one room."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ from notify.store.database import Unit
 from notify.store.statements import among, given, is_in, where
 from notify.store.vault import Place
 
-UNKNOWN_WORD = "word:"  # begins the code of a receipt whose word no setting explains
 # What says that two messages tell the same to the same person, by whatever way.
 IDENTITY = ("about", "cause", "notice", "person_id", "resend")
 _T = s.messages
@@ -98,16 +97,6 @@ class Ending:
     provider_id: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What a channel said about one try."""
-
-    message: Message
-    verdict: str
-    code: str
-    text: str
-
-
 def get_message(unit: Unit, message_id: str) -> Message | None:
     """One message, or None; an empty identifier is none."""
     if not message_id:
@@ -120,14 +109,6 @@ def find_by_provider(unit: Unit, channel: str, provider_id: str) -> Message | No
     """The message that a gateway knows by this name; None when there is none, or when it calls several the same."""
     rows = unit.connection.execute(_BY_PROVIDER, given(unit, channel=channel, provider_id=provider_id)).fetchmany(2)
     return as_message(rows[0]) if len(rows) == 1 else None
-
-
-def unknown_words(unit: Unit) -> Mapping[str, int]:
-    """A gateway's words that no setting explains -> of how many messages each was said."""
-    t = s.receipts
-    unexplained = (t.c.shop_id == unit.shop_id, t.c.code.startswith(UNKNOWN_WORD, autoescape=True))
-    query = select(t.c.code, func.count()).where(*unexplained).group_by(t.c.code).order_by(t.c.code)
-    return {row[0].removeprefix(UNKNOWN_WORD): row[1] for row in unit.connection.execute(query)}
 
 
 def find_by_message_id(unit: Unit, message_id: str) -> Message | None:
@@ -247,16 +228,6 @@ def get_sentence(unit: Unit, message: Message) -> str:
     """The plain sentence of a composed message: the body text, or what staff say on the phone."""
     sealed = unit.connection.execute(_SENTENCE, given(unit, id=message.id)).scalar()
     return unit.open(message.sealed_for, "messages", message.id, "sentence", sealed)
-
-
-def receipts_of(unit: Unit, message_id: str) -> tuple[Any, ...]:
-    """What the channel said about each try, in order (at, attempt, verdict, code, text)."""
-    t = s.receipts
-    return tuple(
-        unit.connection.execute(
-            select(t).where(t.c.shop_id == unit.shop_id, t.c.message_id == message_id).order_by(t.c.attempt)
-        )
-    )
 
 
 def as_message(row: Any) -> Message:

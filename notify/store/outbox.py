@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Insert, bindparam, func, insert, or_, select, update
+from sqlalchemy import Insert, bindparam, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.messages import Delivery, MessageState, may_move
@@ -16,7 +16,7 @@ from notify.core.second_look import STANDS_ASIDE
 from notify.store import schema as s
 from notify.store import wake
 from notify.store.database import Unit
-from notify.store.messages import IDENTITY, Composed, Ending, Message, Told, as_message
+from notify.store.messages import IDENTITY, Composed, Ending, Message, as_message
 from notify.store.statements import among, given, is_in, where
 
 WAITING = MessageState.WAITING
@@ -36,7 +36,6 @@ _ADD: Mapping[str, Insert] = {
 }
 _CHANGE = update(_T).where(*where(_T, "id"))
 _STATES = select(_T.c.id, _T.c.state).where(*where(_T), among(_T, "id")).with_for_update()
-_RECEIPT = insert(s.receipts)
 _EARLIER = _T.alias("earlier")
 _HELD_BACK = (
     select(_EARLIER.c.id)
@@ -227,25 +226,6 @@ def _ended(ending: Ending, now: datetime) -> dict[str, Any]:
 def note_delivery(unit: Unit, message_id: str, delivery: str, *, at: datetime) -> None:
     """Keeps how far a message got after it left (core/messages.Delivery); the caller looked that it goes further."""
     unit.connection.execute(_CHANGE, [{**given(unit, id=message_id), "delivery": delivery, "delivery_at": at}])
-
-
-def add_receipts(unit: Unit, tries: Sequence[Told], *, at: datetime) -> None:
-    """Keeps what the channel said about each try."""
-    rows = [
-        {
-            "shop_id": unit.shop_id,
-            "id": unit.new_id(),
-            "message_id": told.message.id,
-            "at": at,
-            "attempt": told.message.attempts + 1,
-            "verdict": told.verdict,
-            "code": told.code[:40],
-            "text": told.text[:200],
-        }
-        for told in tries
-    ]
-    if rows:
-        unit.connection.execute(_RECEIPT, rows)
 
 
 def withdraw(unit: Unit, *, causes: Iterable[str], now: datetime, reason: str) -> int:

@@ -23,7 +23,7 @@ from notify.dispatch.receipts import take_receipt
 from notify.flows import reach, replies, view_replies
 from notify.inbox.maildir import MaildirMailbox
 from notify.inbox.take import Post, arrived, take_letters
-from notify.store import messages, people, tickets
+from notify.store import messages, people, receipts, tickets
 from notify.store import replies as rows
 from tests.flows.conftest import lines as lines
 from tests.parts.shelved import shelve
@@ -142,7 +142,7 @@ def test_a_report_moves_its_message_by_the_published_classes(
     if state == "given_up":
         assert got.reason == f"bounced:{status.split()[0]}"
         with desk.house.read() as unit:
-            told = messages.receipts_of(unit, ours.id)[-1]
+            told = receipts.receipts_of(unit, ours.id)[-1]
         assert (told.verdict, told.text) == ("failed", "smtp; 550 no such mailbox")
 
 

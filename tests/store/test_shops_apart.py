@@ -32,7 +32,8 @@ from notify.store import parts as part_rows
 from notify.store import questions as question_rows
 from notify.store.database import Unit
 from notify.store.message_lists import Wanted
-from notify.store.messages import Composed, Ending, Told
+from notify.store.messages import Composed, Ending
+from notify.store.receipts import Told
 from tests.parts.house import SHOP
 
 # Functions whose first argument is a unit but which look at no row.

@@ -20,7 +20,7 @@ from notify.dispatch.receipts import take_receipt
 from notify.flows.hear_reply import Heard
 from notify.flows.hear_text import hear_text
 from notify.flows.view_gateway import CHANNEL, find_sent
-from notify.store.messages import UNKNOWN_WORD
+from notify.store.receipts import UNKNOWN_WORD
 from notify.web.here import ctx, services
 from notify.web.hooks.proof import said
 
