@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -64,6 +66,25 @@ def test_the_house_keeps_its_floors() -> None:
 def test_every_line_of_the_table_that_exists_is_a_room_and_core_is_at_the_bottom() -> None:
     assert (NOTIFY / "core").is_dir()
     assert [room for room, floor in FLOORS.items() if floor == 0] == ["__init__.py", "core"]
+
+
+LONG = 250  # lines; DEVELOPERS.md says so
+
+
+def unexplained(root: Path) -> list[str]:
+    """Rooms over LONG whose docstring does not say, with that very word, why they are long."""
+    sources = {file.relative_to(root).as_posix(): file.read_text("utf-8") for file in sorted(root.rglob("*.py"))}
+    over = {name: source for name, source in sources.items() if source.count("\n") > LONG}
+    return [name for name, source in over.items()
+            if not re.search(r"\blong(er)?\b", ast.get_docstring(ast.parse(source)) or "", re.IGNORECASE)]  # fmt: skip
+
+
+def test_a_room_of_more_than_250_lines_says_why_it_is_long(tmp_path: Path) -> None:
+    assert unexplained(NOTIFY) == []
+    lines = "x = 1\n" * LONG
+    (tmp_path / "said.py").write_text(f'"""Data. Long: one line a zone."""\n{lines}')
+    (tmp_path / "unsaid.py").write_text(f'"""All along data."""\n{lines}')
+    assert unexplained(tmp_path) == ["unsaid.py"]
 
 
 def test_sizes_of_files_and_functions_are_printed() -> None:

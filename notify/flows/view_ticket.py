@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.core.claim_number import show_number
 from notify.core.events import Event
 from notify.core.mask import mask_email, mask_phone
 from notify.core.questions import ANSWERS
@@ -191,7 +190,11 @@ def _contacts(unit: Unit, person: people.Person) -> tuple[people.Contact, ...]:
 def _contact(contact: people.Contact, uses: frozenset[str]) -> ContactLine:
     masked = mask_phone(contact.address) if contact.channel == "sms" else mask_email(contact.address)
     return ContactLine(
-        contact.channel, masked, tuple(sorted(uses, reverse=True)), contact.in_repaired_device, contact.undeliverable,
+        contact.channel,
+        masked,
+        tuple(sorted(uses, reverse=True)),
+        contact.in_repaired_device,
+        contact.undeliverable,
         contact.undeliverable_why,
     )
 
@@ -228,21 +231,3 @@ def _about(unit: Unit, ticket: Ticket) -> list[messages.Message]:
 def _told(event: Event, lines: Lines) -> StoryLine:
     by = lines.staff_name(event.actor_id) if event.actor_kind == "staff" else ""
     return StoryLine(event.id, event.at, event.kind, dict(event.codes), event.actor_kind, by)
-
-
-def number_of(ctx: Context, actor: Actor, ticket_id: str) -> str:
-    """The claim number as people read it, to say which ticket something happened to; raises NotFound."""
-    with ctx.db.read(actor.shop_id) as unit:
-        return show_number(tickets.get_ticket(unit, ticket_id).number)
-
-
-def ticket_of_part(ctx: Context, actor: Actor, part_id: str) -> str:
-    """The ticket that a part is for; raises NotFound."""
-    with ctx.db.read(actor.shop_id) as unit:
-        return parts.get_part(unit, part_id).ticket_id
-
-
-def ticket_of_question(ctx: Context, actor: Actor, question_id: str) -> str:
-    """The ticket that a question is about; raises NotFound."""
-    with ctx.db.read(actor.shop_id) as unit:
-        return questions.get_question(unit, question_id).ticket_id

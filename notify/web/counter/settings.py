@@ -4,30 +4,27 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import date, datetime, time
+from datetime import date
 from typing import Any
 
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Invalid, NotifyError
-from notify.core.hours import Hours
-from notify.core.instants import instant, zone
 from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES, may
 from notify.flows import set_up, staff, staff_bell
 from notify.flows.set_hours import HoursRow, set_hours
 from notify.flows.view_pickups import view as pickups_on
-from notify.flows.view_settings import Day, Person, Settings, Supplier, view
+from notify.flows.view_settings import view
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
+from notify.web.counter import settings_says as says
 from notify.web.here import ctx, current_actor, services
 from notify.web.pages import ROLES, Problem, redirect_with, render_page, say
-from notify.web.say import Say
 
 pages = Blueprint("settings", __name__)
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
 SHOP = ("name", "phone", "email", "region", "address")
 TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days")
 PICKUP = ("slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
@@ -45,87 +42,34 @@ def _page(*, errors: list[Problem] | None = None, status: int = 200, **typed: An
     seen, speak = view(ctx(), current_actor()), say()
     stored = {
         "shop": {name: getattr(seen.shop, name) for name in (*SHOP, "zone")},
-        "hours": [_stored_row(i, row) for i, (_, row) in enumerate(seen.hours, 1)],
+        "hours": [says.stored_row(i, row) for i, (_, row) in enumerate(seen.hours, 1)],
         "pickup": {name: str(getattr(seen.shop, name)) for name in PICKUP},
         "telling": {name: str(getattr(seen.shop, name)) for name in TELLING},
         "bell": {"id": "", "email": "", "phone": "", "by": ""},
         "special": {"day": "", "opens": "", "closes": "", "reason": ""},
         "person": {"name": "", "role": "counter"},
         "supplier": {"name": "", "cutoff": "", "delivers_at": "", "days": ""},
-        "days_typed": _days(seen.shop.keep_period),
+        "days_typed": says.days(seen.shop.keep_period),
     }
     shown = {name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()}
-    shown["hours"] = [*shown["hours"], _empty_row(len(shown["hours"]) + 1)]
+    shown["hours"] = [*shown["hours"], says.empty_row(len(shown["hours"]) + 1)]
     return render_page(
         "settings.html", here="settings", status=status, errors=errors,
         may_change=may(current_actor().role, "settings"),
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
-        closed=[_closed(one, speak) for one in seen.days], people=_people(seen),
+        closed=[says.closed(one, speak) for one in seen.days], people=says.people(seen),
         roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         suppliers=[
-            {"id": s.id, "name": s.name, "sentence": _habits(s), "may_drop": not s.in_use} for s in seen.suppliers
+            {"id": s.id, "name": s.name, "sentence": says.habits(s), "may_drop": not s.in_use} for s in seen.suppliers
         ],
-        retention={"days": shown.pop("days_typed"), "sentence": _forgetting(seen), "source": seen.keep_source}, **shown,
+        retention={"days": shown.pop("days_typed"), "sentence": says.forgetting(seen), "source": seen.keep_source},
+        **shown,
     )  # fmt: skip
 
 
 def _over(stored: Any, typed: Any) -> Any:
     return {**stored, **typed} if isinstance(stored, dict) else typed
-
-
-def _stored_row(i: int, row: Hours) -> d.Line:
-    return {
-        "i": i, "weekday": str(row.weekday), "opens": f"{row.opens:%H:%M}", "closes": f"{row.closes:%H:%M}",
-        "capacity": str(row.capacity), "valid_from": str(row.valid_from), "valid_until": str(row.valid_until or ""),
-    }  # fmt: skip
-
-
-def _empty_row(i: int) -> d.Line:
-    return {"i": i, **dict.fromkeys(ROW, "")}
-
-
-def _closed(one: Day, speak: Say) -> dict[str, str]:
-    noon = instant(datetime.combine(one.day, time(12)), zone(speak.zone))
-    year = f" {one.day.year}" if one.day.year != speak.local(speak.now).year else ""
-    open_from = f", open {one.opens:%H:%M} to {one.closes:%H:%M}" if one.opens and one.closes else ", closed"
-    why = f" ({one.reason})" if one.reason else ""
-    return {"day": one.id, "label": f"{speak.day(noon)}{year}{open_from}{why}"}
-
-
-def _people(seen: Settings) -> list[d.Line]:
-    me = current_actor()
-    return [
-        {"id": p.id, "name": p.name, "role_words": ROLES[p.role], "you": p.id == me.id, "rings": rings_words(p),
-         "rings_by": p.rings_by, "has_bell": bool(p.email or p.phone),
-         "may_ring": p.id == me.id or may(me.role, "staff")}
-        for p in seen.people
-    ]  # fmt: skip
-
-
-def rings_words(one: Person) -> str:
-    """Where the shop's bell rings for somebody, in a sentence; addresses are masked."""
-    where = {"email": one.email, "sms": one.phone, "both": f"{one.email} and {one.phone}"}.get(one.rings_by, "")
-    return d.words()(f"rings.{one.rings_by}", where=where) if where else d.words()("rings.none")
-
-
-def _habits(one: Supplier) -> str:
-    by = f"Order by {one.cutoff:%H:%M}, here" if one.cutoff else "Here"
-    names = {0: "the same day", 1: "the next working day"}
-    at = f", about {one.delivers_at:%H:%M}" if one.delivers_at else ""
-    return f"{by} {names.get(one.days, f'after {one.days} working days')}{at}."
-
-
-def _days(period: str) -> str:
-    """ "P90D" -> "90"; another period as it stands."""
-    plain = period.removeprefix("P").removesuffix("D")
-    return plain if plain.isdigit() and period == f"P{plain}D" else period
-
-
-def _forgetting(seen: Settings) -> str:
-    due = d.capital(d.count(seen.due, "person would be forgotten tonight", "people would be forgotten tonight"))
-    kept = f" {d.capital(d.count(seen.kept, 'person stays', 'people stay'))} longer: not paid or never collected."
-    return f"{due}.{kept if seen.kept else ''}"
 
 
 def _change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str, str] | None = None,
@@ -168,7 +112,7 @@ def _typed_rows() -> list[d.Line]:
     """The rows in the order of the page, empty ones left out, numbered anew."""
     found = (_ROW_NAME.fullmatch(name) for name in request.form)
     numbers = sorted({int(one[1]) for one in found if one})
-    rows = [{name: request.form.get(f"{name}-{i}", "") for name in ROW} for i in numbers[:MOST_ROWS]]
+    rows = [{name: request.form.get(f"{name}-{i}", "") for name in says.ROW} for i in numbers[:MOST_ROWS]]
     kept = [row for row in rows if row["weekday"] or row["opens"] or row["closes"]]
     return [{"i": i, **row} for i, row in enumerate(kept, 1)]
 
@@ -244,7 +188,7 @@ def bell() -> Response:
 
 @pages.post("/settings/telling")
 def telling() -> Response:
-    """The shop's own bell number, when the messages page is alarmed, what a text costs, and when one asks afterwards."""
+    """The shop's own bell number, when the messages page alarms, what a text costs, when one asks afterwards."""
     typed = {name: request.form.get(name, "") for name in TELLING}
     region = view(ctx(), current_actor()).shop.region  # how a number without a country is meant
     return _change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),

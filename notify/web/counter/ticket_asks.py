@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
 from notify.flows import parts, promises, questions
-from notify.flows.view_ticket import ticket_of_part, ticket_of_question
+from notify.flows.find_ticket import ticket_of_part, ticket_of_question
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
 from notify.web.counter.back import back_to

@@ -9,7 +9,8 @@ from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
 from notify.flows import desk_notes, handover, moves, pickup, reach
-from notify.flows.view_ticket import number_of, view
+from notify.flows.find_ticket import number_of
+from notify.flows.view_ticket import view
 from notify.flows.view_visit import view_visit
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to

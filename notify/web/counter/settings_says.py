@@ -1,0 +1,76 @@
+"""What the page of settings says of what is stored: rows of hours, closed days, people, suppliers, forgetting."""
+
+from __future__ import annotations
+
+from datetime import datetime, time
+
+from notify.core.hours import Hours
+from notify.core.instants import instant, zone
+from notify.core.roles import may
+from notify.flows.view_settings import Day, Person, Settings, Supplier
+from notify.web.counter import desk_words as d
+from notify.web.here import current_actor
+from notify.web.pages import ROLES
+from notify.web.say import Say
+
+ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
+
+
+def stored_row(i: int, row: Hours) -> d.Line:
+    """One row of opening hours as the form shows it; `i` is its number there."""
+    return {
+        "i": i, "weekday": str(row.weekday), "opens": f"{row.opens:%H:%M}", "closes": f"{row.closes:%H:%M}",
+        "capacity": str(row.capacity), "valid_from": str(row.valid_from), "valid_until": str(row.valid_until or ""),
+    }  # fmt: skip
+
+
+def empty_row(i: int) -> d.Line:
+    """The row that is there to be filled."""
+    return {"i": i, **dict.fromkeys(ROW, "")}
+
+
+def closed(one: Day, speak: Say) -> dict[str, str]:
+    """A special day in a sentence."""
+    noon = instant(datetime.combine(one.day, time(12)), zone(speak.zone))
+    year = f" {one.day.year}" if one.day.year != speak.local(speak.now).year else ""
+    open_from = f", open {one.opens:%H:%M} to {one.closes:%H:%M}" if one.opens and one.closes else ", closed"
+    why = f" ({one.reason})" if one.reason else ""
+    return {"day": one.id, "label": f"{speak.day(noon)}{year}{open_from}{why}"}
+
+
+def people(seen: Settings) -> list[d.Line]:
+    """Who works here, and where the bell rings for them."""
+    me = current_actor()
+    return [
+        {"id": p.id, "name": p.name, "role_words": ROLES[p.role], "you": p.id == me.id, "rings": rings_words(p),
+         "rings_by": p.rings_by, "has_bell": bool(p.email or p.phone),
+         "may_ring": p.id == me.id or may(me.role, "staff")}
+        for p in seen.people
+    ]  # fmt: skip
+
+
+def rings_words(one: Person) -> str:
+    """Where the shop's bell rings for somebody, in a sentence; addresses are masked."""
+    where = {"email": one.email, "sms": one.phone, "both": f"{one.email} and {one.phone}"}.get(one.rings_by, "")
+    return d.words()(f"rings.{one.rings_by}", where=where) if where else d.words()("rings.none")
+
+
+def habits(one: Supplier) -> str:
+    """When to order from a supplier, and when it is here."""
+    by = f"Order by {one.cutoff:%H:%M}, here" if one.cutoff else "Here"
+    names = {0: "the same day", 1: "the next working day"}
+    at = f", about {one.delivers_at:%H:%M}" if one.delivers_at else ""
+    return f"{by} {names.get(one.days, f'after {one.days} working days')}{at}."
+
+
+def days(period: str) -> str:
+    """ "P90D" -> "90"; another period as it stands."""
+    plain = period.removeprefix("P").removesuffix("D")
+    return plain if plain.isdigit() and period == f"P{plain}D" else period
+
+
+def forgetting(seen: Settings) -> str:
+    """How many people tonight would forget, and how many stay longer."""
+    due = d.capital(d.count(seen.due, "person would be forgotten tonight", "people would be forgotten tonight"))
+    kept = f" {d.capital(d.count(seen.kept, 'person stays', 'people stay'))} longer: not paid or never collected."
+    return f"{due}.{kept if seen.kept else ''}"
