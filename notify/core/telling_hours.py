@@ -14,6 +14,7 @@ WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 DAY_SECONDS = 24 * 3600
 EXAMPLE = "mon-sat 08:00-21:00; sun 10:00-20:00"
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])|24:00")
+_DASHES = str.maketrans("\u2013\u2014", "--")  # what keyboards of telephones write for a hyphen
 Spans = tuple[tuple[int, int], ...]
 
 
@@ -73,7 +74,8 @@ def parse_week(text: str) -> Week:
     Rules are parted by semicolons; each is weekdays (`mon`, `mon-fri`, `sat,sun`), a space, and spans (`08:00-12:00`,
     several by commas). A span that ends at or before its start goes on past midnight. A day not named has none.
     """
-    rules = [rule.split() for rule in text.lower().split(";") if rule.strip()]
+    plain = text.lower().translate(_DASHES)
+    rules = [rule.split() for rule in plain.split(";") if rule.strip()]
     if not rules:
         raise _wrong("No telling hours are written", f"Write them like: {EXAMPLE}.")
     spans: list[tuple[int, int, int]] = []

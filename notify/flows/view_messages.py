@@ -135,7 +135,8 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
             raise NotFound("There is no such message", "Look at the list of messages.")
         (line,) = message_lines(unit, [message])
         veil: Callable[[str], str] = str if whole_links else _veil
-        sentence = "" if line.forgotten else veil(messages.get_sentence(unit, message))
+        whole = "" if line.forgotten else messages.get_sentence(unit, message)
+        sentence = veil(whole)
         mail = None if line.forgotten else _mail(messages.get_bytes(unit, message))
         cause = events.get_event(unit, str(message.refs.get("event", "")))
         return MessageShown(
@@ -143,7 +144,7 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
             text=veil(_part(mail, "plain")) if message.channel == "email" else "", html=veil(_part(mail, "html")),
             has_invite=mail is not None and any(p.get_content_type() == "text/calendar" for p in mail.walk()),
             sms=sentence if message.channel == "sms" else "",
-            count=count(sentence) if message.channel == "sms" and sentence else None,
+            count=count(whole) if message.channel == "sms" and whole else None,  # as it left: dots count otherwise
             say=sentence if message.channel == "call" else "", created_at=message.created_at,
             expires_at=message.expires_at, caused_by=cause.kind if cause else "",
             tries=tuple(Try(r.at, r.verdict, r.code, r.text) for r in receipts.receipts_of(unit, message.id)),

@@ -32,6 +32,7 @@ READ = [
     ("sat-mon 09:00-24:00", [("sat", "23:59", True), ("sun", "00:00", False), ("mon", "09:00", True),
                              ("tue", "10:00", False)]),
     ("mon-sun 00:00-24:00", [(day, clock, True) for day in WEEKDAYS for clock in ("00:00", "12:00", "23:59")]),
+    ("mon–fri 08:00—21:00", [("fri", "08:00", True), ("sat", "12:00", False), ("mon", "21:00", False)]),
     (" MON-Fri   08:00-21:00 ; ", [("fri", "08:00", True), ("sat", "12:00", False)]),
 ]  # fmt: skip
 
