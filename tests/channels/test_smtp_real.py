@@ -46,7 +46,7 @@ def test_a_signed_in_message_arrives_encrypted_byte_for_byte(
 def test_an_automatic_answer_leaves_with_the_null_return_path(
     start_smtp: Callable[..., SmtpServer], channel_to: Callable[..., SmtpChannel]
 ) -> None:
-    """RFC 5321 4.5.5 and RFC 3834 3.3: MAIL FROM:<>, which aiosmtpd calls by that name and any other spelling of it 501."""
+    """RFC 5321 4.5.5 and RFC 3834 3.3: MAIL FROM:<>, and aiosmtpd refuses any other spelling."""
     server = start_smtp(security="none")
     receipt = channel_to(server.port).send(outgoing(sender=NOBODY))
     assert receipt.verdict is Verdict.ACCEPTED
