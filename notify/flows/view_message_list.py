@@ -104,7 +104,8 @@ def _wanted(unit: Unit, only: Filter, *, but_not: tuple[str, ...]) -> Wanted:
 
 def _failed(unit: Unit, now: datetime) -> tuple[Message, ...]:
     calls = message_lists.to_call(unit, limit=MOST_FAILURES)
-    given_up = message_lists.given_up_since(unit, now - FAILURE_IS_NEWS, limit=MOST_FAILURES)
+    news = message_lists.given_up_since(unit, now - FAILURE_IS_NEWS, limit=3 * MOST_FAILURES)
+    given_up = (m for m in news if not messages.said_another_way(unit, m))  # told by now: nobody needs to act
     return tuple(sorted((*calls, *given_up), key=lambda m: -m.seq))[:MOST_FAILURES]
 
 

@@ -19,6 +19,8 @@ from notify.store.vault import Place
 
 # What says that two messages tell the same to the same person, by whatever way.
 IDENTITY = ("about", "cause", "notice", "person_id", "resend")
+_SAME_NEWS = IDENTITY[:-1]  # also sent once more
+_IN_HAND = frozenset({MessageState.WAITING, MessageState.SENT, MessageState.TO_CALL, MessageState.CALLED})
 _T = s.messages
 _BYTES = select(_T.c.bytes_sealed).where(*where(_T, "id"))
 _SENTENCE = select(_T.c.sentence_sealed).where(*where(_T, "id"))
@@ -194,6 +196,11 @@ def tried_ways(unit: Unit, message: Message) -> frozenset[str]:
     """The channels of the other messages that say the same to the same person."""
     alike = _others(unit, message, IDENTITY)
     return frozenset(row.channel for row in alike)
+
+
+def said_another_way(unit: Unit, message: Message) -> bool:
+    """Whether another message told the same to the same person since, waits to, or is to be phoned."""
+    return any(row.state in _IN_HAND for row in _others(unit, message, _SAME_NEWS))
 
 
 def others_to(unit: Unit, message: Message) -> tuple[Said, ...]:

@@ -58,6 +58,18 @@ def test_the_failed_stand_first_and_nowhere_else_and_old_failures_fall_into_the_
     assert [m.state for m in later.failed] == ["to_call"] and "given_up" in {m.state for m in later.lines}
 
 
+def test_what_was_refused_but_told_by_the_next_way_needs_nobody_and_stands_among_the_others(lines: Lines) -> None:
+    lines.mail_line.answer = REFUSED
+    done = lines.house.check_in()  # a mobile as well, which is the next way
+    lines.house.deliver(after=91)
+    lines.house.deliver(after=91)
+    assert {(m.channel, m.state) for m in lines.rows(done.visit_id, "checked_in")} == {
+        ("email", "given_up"), ("sms", "sent")}  # fmt: skip
+    seen = look(lines)
+    assert [m.notice for m in seen.failed] == [] and "given_up" in {m.state for m in seen.lines}
+    assert [m.state for m in look(lines, group="failed").lines] == ["given_up"]
+
+
 def test_each_filter_shows_what_it_says_and_together_they_narrow(lines: Lines) -> None:
     made = day(lines)
     whole = {m.id: m for seen in (look(lines),) for m in (*seen.failed, *seen.lines)}
