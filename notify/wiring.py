@@ -208,7 +208,7 @@ def _sending(settings: Settings, secret: bytes) -> Sending:
     mail = settings.mail
     return Sending(
         sender=Mailbox(mail.sender_name, mail.sender_address), reply_to=mail.reply_to,
-        organizer=settings.invite.organizer or mail.sender_address,
+        organizer=settings.invite.organizer or mail.reply_to or mail.sender_address,
         sms_template=settings.sms.template if settings.sms.transport == "mailgate" else NO_GATEWAY,
         public_url=settings.web.public_url, bounce=mail.bounce_address, bounce_key=secret, stop_key=secret,
         sms_sender=settings.sms.sender if settings.sms.transport == "mailgate" else "",

@@ -120,7 +120,7 @@ class SmsModem:
 
 @dataclass(frozen=True, slots=True)
 class Invites:
-    """`organizer` is a mailbox pattern with {token}, or "" for the mail sender."""
+    """`organizer` is a mailbox pattern with {token}, or "" for where other answers go."""
 
     organizer: str
 

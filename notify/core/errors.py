@@ -20,7 +20,7 @@ class NotifyError(Exception):
         self.problems: tuple[NotifyError, ...] = (self,)
 
     def __str__(self) -> str:
-        text = self.what.rstrip(".") + "."
+        text = self.what if self.what.endswith("?") else self.what.rstrip(".") + "."
         return f"{text} {self.advice}" if self.advice else text
 
 
