@@ -32,6 +32,7 @@ _WORDS = {
     "later": "left for the next time",
     "gone": "gone meanwhile",
     "not_given": "not given out",
+    "not_marked": "not marked as handled",
     "unread": "shown to the shop unread",
     "too_large": "too large",
     "too_deep": "too deeply nested",

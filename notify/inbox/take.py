@@ -7,7 +7,7 @@ second time. Whatever is wrong with one letter, the next one is taken.
 from __future__ import annotations
 
 import logging
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -57,13 +57,19 @@ def take_letters(
     Raises what the mailbox raises when it cannot be read at all, and Unavailable when the database cannot be written.
     """
     counts: Counter[str] = Counter()
-    failures = 0
-    for held in mailbox.letters():
-        what = _take_safely(post, mailbox, held, dry_run=dry_run, fault=fault)
-        counts[what] += 1
-        failures = failures + 1 if what in ("not_given", "not_marked") else 0
-        if failures == MOST_FAILURES:
-            raise Conflict("The mailbox does not give its letters out, or marks none", "It is asked again next time.")
+    waiting = deque(mailbox.letters())
+
+    def take(next_one: Callable[[], Held]) -> bool:
+        failures = 0
+        while waiting and failures < MOST_FAILURES:
+            what = _take_safely(post, mailbox, next_one(), dry_run=dry_run, fault=fault)
+            counts[what] += 1
+            failures = failures + 1 if what in ("not_given", "not_marked") else 0
+        return failures < MOST_FAILURES
+
+    # A few letters over which the mailbox stumbles must not keep away what came after them: from the other end, then.
+    if not take(waiting.popleft) and not take(waiting.pop):
+        raise Conflict("The mailbox does not give its letters out, or marks none", "It is asked again next time.")
     removed = 0 if dry_run else mailbox.remove_older(post.ctx.clock() - timedelta(days=post.keep_days))
     return Taken(dict(counts), removed)
 

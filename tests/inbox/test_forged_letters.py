@@ -5,7 +5,17 @@ RFC 5322 3.6.4 (Message-ID: visible ASCII between angle brackets, unique by prom
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
+
+import pytest
+
+from notify.core.errors import Conflict
 from notify.inbox.letter import read_letter
+from notify.inbox.mailbox import Held
+from notify.inbox.maildir import MaildirMailbox
+from notify.inbox.take import take_letters
 from notify.store import people, tickets
 from tests.inbox.test_take import Desk, letter
 from tests.inbox.test_take import desk as desk
@@ -83,3 +93,37 @@ def test_an_endless_identifier_is_none() -> None:
     """Cut in the middle it would break our answer's In-Reply-To."""
     assert read_letter(letter("x", key="a" * 300).encode()).message_id == ""
     assert read_letter(letter("x", key="a" * 150).encode()).message_id.endswith("@mail.example.org>")
+
+
+class Stumbling:
+    """A Maildir of which the named letters are never given out, as by a server that stumbles over what is in them."""
+
+    def __init__(self, desk: Desk, *bad: str) -> None:
+        self.real, self.bad, self.asked = MaildirMailbox(desk.folder), bad, 0
+        self.done, self.remove_older, self.close = self.real.done, self.real.remove_older, self.real.close
+
+    def letters(self) -> Iterator[Held]:
+        for held in self.real.letters():
+            yield replace(held, read=partial(self._read, held))
+
+    def _read(self, held: Held) -> bytes:
+        self.asked += 1
+        if held.uid.startswith(self.bad):
+            raise Conflict("The mailbox does not answer", "Ask again.")
+        return held.read()
+
+
+def test_letters_over_which_the_server_stumbles_do_not_keep_away_what_came_after_them(desk: Desk) -> None:
+    told(desk)
+    for number in range(9):
+        put(desk, letter("x", key=f"bad{number}").encode(), name=f"000000.bad{number}")
+    desk.put(letter("Is it done?", key="honest"))
+    desk.put(letter("And on Monday?", key="second"))
+    for _ in range(2):
+        with pytest.raises(Conflict):
+            take_letters(desk.post, Stumbling(desk, "000000.bad"))
+    assert sorted(r.text for r in desk.replies()) == ["And on Monday?", "Is it done?"]
+    ill = Stumbling(desk, "")
+    with pytest.raises(Conflict):
+        take_letters(desk.post, ill)
+    assert ill.asked == 6  # a mailbox that gives out nothing is soon left alone
