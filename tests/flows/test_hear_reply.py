@@ -244,6 +244,16 @@ def test_what_a_person_must_read_rings_the_shop_and_stands_sealed_on_the_ticket(
         view_replies.view(house.ctx, house.customer())
 
 
+def test_a_wrong_number_is_wrong_for_everybody_who_is_written_to_at_it(lines: Lines) -> None:
+    house = lines.house
+    first, second = (house.check_in(name=name, email="") for name in ("Ines Farrow", "Pat Farrow"))
+    say(lines, "Sorry, wrong number", channel="sms", sender="+44 7700 900123")
+    with house.read() as unit:
+        both = [people.contacts_of(unit, person_of(lines, done)) for done in (first, second)]
+    assert person_of(lines, first) != person_of(lines, second)
+    assert [[one.undeliverable_why for one in contacts] for contacts in both] == [["wrong_number"]] * 2
+
+
 def test_a_wrong_number_is_used_no_more_and_the_shop_is_told(lines: Lines) -> None:
     house, done = lines.house, lines.house.check_in(email="")
     shelve(house, done.ticket_ids[0])

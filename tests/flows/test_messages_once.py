@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import Engine, event, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from notify.channels.base import Outgoing, Receipt
+from notify.channels.base import Outgoing, Receipt, Verdict
 from notify.channels.memory import MemoryChannel
 from notify.core.errors import Unavailable
 from notify.dispatch.pace import LEAST
@@ -95,6 +95,26 @@ def test_a_lease_that_ran_out_is_taken_over_and_a_fresh_one_is_respected(lines: 
         assert len(outbox.claim(unit, now=house.clock(), until=until, by="one that died")) == 1
     assert house.deliver(after=60) == 0
     assert house.deliver(after=15 * 60) == 1 and len(lines.mail.sent) == 1
+
+
+def test_what_could_not_begin_to_leave_well_before_its_lease_ends_is_left_to_the_next_worker(lines: Lines) -> None:
+    """RFC 5321 4.5.3.2: the last dot may take ten minutes; a send that ends after the lease could be another's, too."""
+    house = lines.house
+    done = [house.check_in(DeviceForm(f"radio {n}"), phone="") for n in range(3)]
+    house.clock.advance(91)
+
+    def slow(outgoing: Outgoing) -> Receipt:
+        house.clock.advance(241)
+        return Receipt(Verdict.ACCEPTED, "250")
+
+    lines.mail_line.answer = slow
+    assert house.services.dispatcher.run_once(house.shop_id) == 3
+    rows = [lines.rows(one.visit_id, "checked_in")[0] for one in done]
+    assert [(str(m.state), m.attempts, m.reason) for m in rows] == [
+        ("sent", 1, ""), ("waiting", 0, "no_time_left"), ("waiting", 0, "no_time_left")]  # fmt: skip
+    house.deliver()
+    often = Counter(outgoing.message_id for outgoing in lines.mail.offered)
+    assert len(often) == often.total() == 3
 
 
 class FullAfter(MemoryChannel):

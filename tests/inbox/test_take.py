@@ -262,6 +262,20 @@ def test_an_answer_to_our_letter_ends_on_the_ticket_by_identity_or_by_return_add
     ] * 2
 
 
+@pytest.mark.parametrize(("key", "starts"), [(KEY, True), (b"x" * 32, False)])
+def test_a_return_address_names_our_message_only_when_we_made_it(desk: Desk, key: bytes, starts: bool) -> None:
+    """A sender is easily forged (RFC 5321 7.1); the token is known to whoever got our message."""
+    house, done = desk.house, desk.house.check_in(phone="")
+    house.deliver(after=91)
+    ours = desk.first(done.visit_id)
+    desk.put(letter("STOP"))
+    desk.put(letter("START", key="m2").replace("counter@example.org", address_of(ours, key)))
+    assert desk.take() == {"reply": 2}
+    with house.read() as unit:
+        uses = people.allowed_uses(unit, [ours.person_id]).get(ours.person_id, {})
+    assert bool(uses.get("email")) is starts
+
+
 def test_our_own_notices_in_the_same_mailbox_are_no_replies(desk: Desk) -> None:
     desk.put(letter("A call is needed.", sender="counter@example.org", more="Auto-Submitted: auto-generated\n"))
     assert desk.take() == {"own": 1} and desk.replies() == []
