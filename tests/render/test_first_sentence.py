@@ -33,11 +33,11 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
                              "it": "può ritirare"}),
     "called_back": ((), {"en": "please do not come yet", "de": r"bitte (kommen Sie )?noch nicht",
                          "it": "per favore non venga ancora"}),
-    "pickup_confirmed": (("when",), {"en": "pickup time|see you", "de": "Abholzeit|Abholung|^Bis ",
+    "pickup_confirmed": (("when",), {"en": "pickup time|see you", "de": "Abholzeit|Abholung",
                                      "it": "orario di ritiro|la aspettiamo"}),
     "pickup_moved": (("when",), {"en": "moved|is now on", "de": "verschoben|jetzt", "it": "spostato"}),
     "pickup_cancelled": (("slot.day",), {"en": "cancelled", "de": "abgesagt", "it": "annullato"}),
-    "pickup_reminder": (("when",), {"en": "see you|seeing you|your pickup", "de": "freuen uns|^Bis |Ihre Abholung",
+    "pickup_reminder": (("when",), {"en": "see you|seeing you|your pickup", "de": "freuen uns|Ihre Abholung",
                                     "it": "la aspettiamo|il suo ritiro"}),
     "collection_reminder": (("devices",), {"en": "still", "de": "noch", "it": "ancora"}),
     "handed_back": (("devices",), {"en": "handed back", "de": "zurückgegeben", "it": "riconsegnato"}),
@@ -52,10 +52,11 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
     "call_needed": ((), {"en": "please call", "de": "bitte .*anrufen", "it": "per favore chiamare"}),
     "pickup_booked_shop": (("number", "when"), {"en": "comes|pickup", "de": "Abholung", "it": "ritiro"}),
     "pickup_given_up_shop": (("number", "when"), {"en": "given up|gave up", "de": "abgesagt", "it": "disdetto"}),
-    "reply_shop": (("number",), {"en": "wrote back", "de": "zurückgeschrieben", "it": "hanno risposto"}),
+    "reply_shop": (("number",), {"en": "wrote", "de": "geschrieben", "it": "hanno risposto|ha scritto"}),
 }  # fmt: skip
-# A shorter text message may name a device by its number alone, and a pickup by its day.
-SHORT = {"devices": "number", "when": "slot.day"}
+# A shorter text message may name a device by its number alone, a pickup by its day, and the shop's own one only the
+# ticket whose question has an answer: labels may be long.
+SHORT = {"devices": "number", "when": "slot.day", "answer.label": "number"}
 # A sentence ends at . ? ! before a space or the end, but "26. November" is one day (month names: CLDR).
 _MONTHS = "|".join(get_month_names("wide", locale="de").values())
 _END = re.compile(rf"[.?!](?=\s|$)(?!\s(?:{_MONTHS}))")
