@@ -150,7 +150,9 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("sms.hook.inbound", g.INBOUND, {}, "our words and its fields, for answers of customers"),
     Setting("sms.modem.device", k.TEXT, "", "the modem's port, such as /dev/ttyUSB0"),
     Setting("sms.modem.connection", k.TEXT, "at", "how it is spoken to, as its library names it"),
-    Setting("invite.organizer", k.MAILBOX, "", "mailbox for calendar answers, with {token}; empty: where other answers go"),
+    Setting(
+        "invite.organizer", k.MAILBOX, "", "mailbox for calendar answers, with {token}; empty: where other answers go"
+    ),
     Setting("inbox.transport", k.choice("off", "imap", "maildir"), "off", "where replies and delivery reports come to"),
     Setting("inbox.host", k.HOST, "", "IMAP server"),
     Setting("inbox.port", k.PORT, 993, "its port; 993 for tls, 143 for starttls"),

@@ -11,6 +11,7 @@ from tests.cli.conftest import Shop
 STRANGE = ("\udcff\udcfe", "' or 1=1 --", "../../etc/passwd", "%", "\u202e", "\x1b[31m", "x" * 5000, "-", "")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("text", STRANGE, ids=range(len(STRANGE)))
 def test_strange_words_in_any_place_are_refused_in_a_sentence(text: str, shop: Shop) -> None:
     number = shop.check_in()

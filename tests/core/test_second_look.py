@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from notify.core.messages import ENDED, MOVES, MessageState, may_move
-from notify.core.notices import CUSTOMER_NOTICES, NOTICES
+from notify.core.notices import CUSTOMER_NOTICES
 from notify.core.planner import Facts, Reach, Recipient
 from notify.core.second_look import Drop, Now, Send, Wait, look
 from notify.core.tickets import Phase

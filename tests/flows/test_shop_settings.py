@@ -21,6 +21,7 @@ SLIPS = (
 )  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("key", "value"), SLIPS)
 def test_a_setting_that_cannot_be_meant_is_refused_with_its_name(key: str, value: str, house: Any) -> None:
     with pytest.raises(Invalid) as refused:
@@ -28,6 +29,7 @@ def test_a_setting_that_cannot_be_meant_is_refused_with_its_name(key: str, value
     assert refused.value.field == key and refused.value.advice
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("key", [key for key, one in SHOP_SETTINGS.items() if isinstance(one.default, int | list)])
 def test_the_highest_figure_of_each_setting_stops_neither_page_nor_clock(key: str, house: Any) -> None:
     highest = 240 if key == "slot_minutes" else SHOP_SETTINGS[key].most

@@ -114,6 +114,7 @@ def address_of(message: Any, key: bytes = KEY) -> str:
 # Reports -------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("proof", ["return_address", "message_id"])
 @pytest.mark.parametrize(
     ("action", "status", "state", "delivery", "suppressed"),

@@ -32,6 +32,7 @@ def pages() -> dict[str, tuple[Dots, str]]:
     return {name: (raster(pdf)[0], text) for name, (pdf, text) in every_size().items()}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", SIZES)
 def test_every_printed_size_is_read_by_three_readers(pages: dict[str, tuple[Dots, str]], size: str) -> None:
     page, text = pages[size]

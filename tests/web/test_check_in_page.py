@@ -198,6 +198,7 @@ def test_a_text_too_long_is_refused_and_given_back_whole(
     assert _visits(house) == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "data",
     [

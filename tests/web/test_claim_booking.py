@@ -105,6 +105,7 @@ NOT_OFFERED = (
 )  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("slot", NOT_OFFERED)
 def test_a_time_that_is_not_on_offer_is_refused_with_the_list(house: Any, client: Browser, slot: str) -> None:
     visit_id, _, path = ready_link(house)

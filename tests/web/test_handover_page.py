@@ -134,6 +134,7 @@ def test_nothing_on_the_shelf_is_a_refusal_that_says_what_to_do(house: Any, sign
     assert "<button" not in page.split("<main")[1]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "scanned",
     ["", "x" * 500, "https://evil.example.net/c/" + "b" * 32, "shelfbell:c/" + "b" * 32, "K7M-2X9X", "shelfbell:p/nono",

@@ -106,14 +106,15 @@ def test_what_texts_cost_stands_in_a_sentence_and_by_kind_on_a_page_of_its_own(s
     shelved(house)
     assert re.search(r"This month: one text message in one part\.", read(signed_in, "/messages"))
     answer = signed_in.post(
-        "/settings/telling", {"sms_part_price": "0,045", "alarm_minutes": "60", "bell_phone": "01632 960124",
-                              "all_well_days": "7"}
+        "/settings/telling",
+        {"sms_part_price": "0,045", "alarm_minutes": "60", "bell_phone": "01632 960124", "all_well_days": "7"},
     )
     assert answer.status_code == 303, answer.get_data(as_text=True)[-2000:]
     assert "in one part, £0.05." in read(signed_in, "/messages")  # 0.045 rounded half up
     assert "Each part of a text message costs 0.045 GBP now." in read(signed_in, "/messages/cost")
-    wrong = signed_in.post("/settings/telling", {"sms_part_price": "dear", "alarm_minutes": "x", "bell_phone": "1",
-                                                 "all_well_days": "61"})
+    wrong = signed_in.post(
+        "/settings/telling", {"sms_part_price": "dear", "alarm_minutes": "x", "bell_phone": "1", "all_well_days": "61"}
+    )
     text = wrong.get_data(as_text=True)
     assert wrong.status_code == 422
     wanted = ("sms_part_price", "alarm_minutes", "bell_phone", "all_well_days")

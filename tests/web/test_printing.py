@@ -33,6 +33,7 @@ def _read(pdf: bytes) -> tuple[str, list[str]]:
     return " ".join(words.split()), codes
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("paper", ["roll80", "roll58", "a6"])
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_a_claim_ticket_says_it_all_in_the_customers_language(

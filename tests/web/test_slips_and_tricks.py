@@ -16,6 +16,7 @@ FAR = ("9999-12-31T23:59", "9999-12-31T23:59-14:00", "9999-12-31T23:59:59.999999
 EDGES = (*FAR, "0001-01-01T00:00", "0001-01-01T00:00+14:00", "24:00", "-1", "²³", "\x00")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("at", EDGES)
 def test_a_promise_at_the_edge_of_the_calendar_is_refused_at_check_in(at: str, house: Any, signed_in: Browser) -> None:
     answer = signed_in.post("/check-in", {**WHOLE, "promise-1": at})
