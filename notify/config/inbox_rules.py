@@ -8,7 +8,7 @@ from notify.config.finding import Finding
 from notify.config.gateway_rules import Rule, Values
 from notify.config.key_files import read_password
 from notify.config.kinds import is_loopback
-from notify.config.settings import Inbox
+from notify.config.settings import Inbox, Settings
 from notify.core.errors import Misconfigured
 
 
@@ -75,3 +75,17 @@ def look_at_inbox(inbox: Inbox) -> Iterator[Finding]:
     if inbox.transport == "maildir" and inbox.maildir and not inbox.maildir.is_dir():
         cure = "Make it (with the folders new, cur and tmp), or write the right path."
         yield Finding("inbox.maildir", "inbox.maildir: there is no such folder", cure)
+
+
+def unread_answers(settings: Settings) -> Iterator[Finding]:
+    """That nobody but people reads what customers answer, while messages really leave and ask them to answer STOP.
+
+    47 CFR 64.1200(a)(10): a stop is honoured within ten business days, however it is said.
+    """
+    if settings.inbox.transport == "off" and settings.mail.transport == "smtp":
+        yield Finding(
+            "inbox.transport",
+            "inbox.transport: messages ask customers to answer STOP, and no mailbox is read for it",
+            "Set up [inbox]; or read the answers yourself, and carry out a STOP with `shelfbell person stop` at once.",
+            refuses=False,
+        )

@@ -122,3 +122,12 @@ def test_a_hook_needs_a_secret_worth_its_name_and_an_address(config: Path) -> No
 def test_a_modem_that_is_not_plugged_in_is_only_warned_of(config: Path) -> None:
     text = '[sms]\ntransport = "modem"\n[sms.modem]\ndevice = "/dev/no-such-modem"'
     assert found(config, text)["sms.modem.device"] is False
+
+
+def test_messages_that_leave_while_nobody_reads_the_answers_are_warned_of(config: Path) -> None:
+    """47 CFR 64.1200(a)(10): any reasonable way of saying stop counts, so somebody has to read it."""
+    mail = '[mail]\ntransport = "smtp"\nhost = "127.0.0.1"\nsecurity = "none"\nsender_address = "bench@example.org"\n'
+    for text, warned in ((mail, [False]), ('[mail]\ntransport = "folder"\n', [])):
+        config.write_text(text)
+        looked = check(load(config), now=NOW, file=config)
+        assert [one.refuses for one in looked if one.key == "inbox.transport"] == warned
