@@ -24,7 +24,7 @@ def person() -> None:
 @click.argument("channel", type=_CHANNEL)
 @click.argument("address", default="")
 @click.option("--in-device", is_flag=True, help="The number is in the device that is here.")
-@click.option("--works-again", is_flag=True, help="Use it although a message to it came back before.")
+@click.option("--works-again", is_flag=True, help="Use it although it did not work before.")
 @_WHO
 @pass_desk
 def contact(

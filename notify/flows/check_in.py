@@ -22,7 +22,10 @@ _CAME_BACK = (
     "A message to this {what} came back before, so it is not used. Ask for another; if it works again, say so on the"
     " ticket."
 )
-_NOT_THEIRS = "Whoever has this {what} wrote that we reach the wrong person. Read it back, sign by sign."
+_NOT_THEIRS = (
+    "Whoever has this {what} wrote that we reach the wrong person, so it is not used. Read it back; if it is theirs,"
+    " say so on the ticket."
+)
 _WHAT = {"sms": "number", "email": "address"}
 
 
@@ -107,15 +110,14 @@ def _add_person(
 def _add_contact(
     unit: Unit, person_id: str, channel: str, address: str, *, at: datetime, in_device: bool
 ) -> tuple[str, ...]:
-    """One that messages came back from stays unused until somebody says that it works; what staff are told of it."""
+    """One that did not work before stays unused until somebody says that it does; what staff are told of it."""
     before = people.broken_before(unit, channel, address)
     new = people.add_contact(unit, person_id, channel, address, at=at, in_repaired_device=in_device)
     if before is None:
         return ()
-    if before.why == people.WRONG_NUMBER:  # it may be the right one of somebody else
-        return (_NOT_THEIRS.format(what=_WHAT[channel]),)
     people.mark_undeliverable(unit, new, at=before.at, why=before.why)
-    return (_CAME_BACK.format(what=_WHAT[channel]),)
+    said = _NOT_THEIRS if before.why == people.WRONG_NUMBER else _CAME_BACK
+    return (said.format(what=_WHAT[channel]),)
 
 
 def _add_ticket(

@@ -78,7 +78,7 @@ def set_contact(
         _check_person(unit, visit_id, person_id)
         parsed = _parse(ctx, unit, channel, address)
         if parsed and not works_again:
-            _refuse_broken(unit, person_id, channel, parsed)
+            _refuse_broken(unit, channel, parsed)
         now: datetime = ctx.clock()
         asked_before = channel in people.allowed_uses(unit, [person_id]).get(person_id, {})
         for contact in people.contacts_of(unit, person_id):
@@ -93,9 +93,9 @@ def set_contact(
         return new
 
 
-def _refuse_broken(unit: Unit, person_id: str, channel: str, address: str) -> None:
+def _refuse_broken(unit: Unit, channel: str, address: str) -> None:
     before = people.broken_before(unit, channel, address)
-    if before is None or (before.why == people.WRONG_NUMBER and before.person_id != person_id):
+    if before is None:
         return
     came_back = "somebody else is reached there" if before.why == people.WRONG_NUMBER else "a message to it came back"
     raise Invalid(f"It did not work: {came_back}", "Ask for another one, or say that it works again.", field="address")

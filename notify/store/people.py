@@ -239,9 +239,8 @@ def contacts_alike(unit: Unit, contact_id: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """What is known of an address that did not work for somebody here: whose it was, since when, and why (a code)."""
+    """What is known of an address that did not work for somebody here: since when, and why (a code)."""
 
-    person_id: str
     at: datetime
     why: str
 
@@ -249,11 +248,11 @@ class Broken:
 def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
     """The newest trouble with this address, whoever left it; None for none, or when it was said to work since."""
     t = s.contacts
-    query = select(t.c.person_id, t.c.created_at, t.c.undeliverable_at, t.c.undeliverable_why).where(
+    query = select(t.c.created_at, t.c.undeliverable_at, t.c.undeliverable_why).where(
         t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address)
     )
     rows = unit.connection.execute(query).all()
-    troubles = [Broken(r.person_id, r.undeliverable_at, r.undeliverable_why) for r in rows if r.undeliverable_at]
+    troubles = [Broken(r.undeliverable_at, r.undeliverable_why) for r in rows if r.undeliverable_at]
     newest = max(troubles, key=lambda one: one.at, default=None)
     if newest and any(r.undeliverable_at is None and r.created_at > newest.at for r in rows):
         return None

@@ -68,17 +68,20 @@ def test_it_is_used_when_staff_say_that_it_works_again_and_then_at_later_visits_
     assert lines.states(later.visit_id, "checked_in") == [("email", "sent", "")]
 
 
-def test_a_number_that_was_the_wrong_one_is_read_back_and_used_since_it_may_be_right_for_somebody_else(
-    lines: Lines,
-) -> None:
+def test_a_number_of_somebody_else_is_not_written_to_again_until_staff_say_whose_it_is(lines: Lines) -> None:
     house = lines.house
     first = house.check_in(email="", phone=PHONE)
     hear(house.ctx, house.shop_id, Heard("sms", PHONE, "wrong number", at=house.clock(), key="k1", source="gateway"))
     assert contacts(lines, first)["sms"].undeliverable_why == people.WRONG_NUMBER
     house.clock.advance(60)
-    owner = house.check_in(email="", phone=PHONE)
-    assert any("wrong person" in said and "Read it back" in said for said in owner.warnings)
-    assert not contacts(lines, owner)["sms"].undeliverable
+    again = house.check_in(email="", phone=PHONE)
+    assert any("wrong person" in said and "Read it back" in said for said in again.warnings)
+    house.deliver(after=91)
+    assert not lines.text.sent and contacts(lines, again)["sms"].undeliverable
+    with house.read() as unit:
+        person = tickets.get_ticket(unit, again.ticket_ids[0]).person_id
+    reach.set_contact(house.ctx, house.actor(), again.visit_id, person, channel="sms", address=PHONE, works_again=True)
+    assert not contacts(lines, again)["sms"].undeliverable
 
 
 def test_a_mail_bears_the_shops_name_where_no_other_is_set(lines: Lines) -> None:
