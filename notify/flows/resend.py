@@ -21,6 +21,7 @@ from notify.store.messages import Message
 # Why somebody wants it sent again; codes, as the story holds no free text.
 REASONS = ("not_seen", "lost", "address_corrected", "asked", "other")
 _NEWEST = 2**31 - 1
+_ON_THE_LIST = "It stands on the list of calls. Log it there as no longer needed, if they can be written to by now."
 Look = Callable[[Unit, Message], Verdict]
 
 
@@ -59,7 +60,7 @@ def _again(ctx: Context, unit: Unit, message: Message) -> Message:
     """The message as it would be sent now: alive again, unless the time it is about has gone by."""
     if message.state not in ENDED:
         waits = message.state == MessageState.TO_CALL
-        advice = "It stands on the list of calls." if waits else "It leaves by itself; look at what it waits for."
+        advice = _ON_THE_LIST if waits else "It leaves by itself; look at what it waits for."
         raise Conflict("This message has not left yet", advice)
     same = [m for m in messages.messages_of_visit(unit, message.visit_id) if _identity(m) == _identity(message)]
     if any(m.state not in ENDED for m in same):
@@ -67,7 +68,8 @@ def _again(ctx: Context, unit: Unit, message: Message) -> Message:
     now = ctx.clock()
     ends = message.expires_at if message.refs.get("booking") else now + NOTICES[message.notice].life
     number = max(m.resend for m in same) + 1
-    channel = message.channel or NOTICES[message.notice].channels[0]  # one that was never planned has none
+    # One that was never planned has no channel; and whoever had to be called may be written to by now.
+    channel = message.channel if message.channel not in ("", "call") else NOTICES[message.notice].channels[0]
     # Looked at as what it will be: the newest message of all, so that no other one says it later.
     return replace(message, resend=number, seq=_NEWEST, expires_at=max(ends, message.expires_at), channel=channel)
 

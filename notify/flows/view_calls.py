@@ -19,10 +19,12 @@ from notify.store.database import Unit
 from notify.store.facts import gather as gather_facts
 from notify.store.messages import Message
 
+REACHABLE = "reachable"  # why a call stands there though an address or number has been put right since
+
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One call to make. `why` is `given_up` or a reason code of core/planner; `phone` is E.164 or empty.
+    """One call to make. `why` is `given_up`, a reason code of core/planner, or REACHABLE; `phone` is E.164 or empty.
 
     `tried_at` is the last try that reached nobody; `again_at` is when to try again.
     """
@@ -101,7 +103,7 @@ def _why(ctx: Context, unit: Unit, message: Message) -> str:
             return "given_up"
     facts = gather_facts(unit, message.visit_id, channels_on=ctx.channels_on, bell=timedelta(0))
     (person,) = people.recipients(unit, [message.person_id])
-    return why_no_reach(NOTICES[message.notice], person, facts) or "no_contact"
+    return why_no_reach(NOTICES[message.notice], person, facts) or REACHABLE
 
 
 def _done(ctx: Context, unit: Unit, lines: Lines) -> tuple[Logged, ...]:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
-from notify.flows import handover, moves, pickup, reach
+from notify.flows import calls, handover, moves, pickup, reach, view_calls
 from notify.flows.resend import REASONS, resend
 from notify.store import events, tickets
 from tests.flows.conftest import DOWN, Lines, words
@@ -91,6 +91,23 @@ def test_it_goes_to_the_corrected_address_and_never_where_the_customer_said_stop
     assert again(lines, first).channel == "call"  # nothing may be written: somebody has to phone
     with pytest.raises(Conflict, match=r"no_contact|not_allowed"):
         again(lines, the(lines, done, "checked_in"))
+
+
+def test_whoever_had_to_be_called_and_can_be_written_to_by_now_is_written_to(lines: Lines) -> None:
+    house, done = lines.house, ready(lines, phone="", email="", name="Noor Vale")
+    first = the(lines, done, "ready")
+    assert str(first.state) == "to_call"
+    with house.read() as unit:
+        person = tickets.get_ticket(unit, done.ticket_ids[0]).person_id
+    reach.set_contact(house.ctx, house.actor(), done.visit_id, person, channel="email", address="noor@example.net")
+    (call,) = view_calls.view(house.ctx, house.actor()).calls
+    assert call.why == view_calls.REACHABLE  # never "we know no address", which is true no more
+    with pytest.raises(Conflict, match="no longer needed"):
+        again(lines, first)
+    calls.log_call(house.ctx, house.actor(), first.id, result="not_needed")
+    assert again(lines, first, reason="address_corrected").channel == "email"
+    house.deliver()
+    assert lines.mail.sent[-1].to == "noor@example.net" and not view_calls.view(house.ctx, house.actor()).calls
 
 
 def test_what_waits_or_is_being_resent_or_is_a_call_is_not_sent_beside_itself(lines: Lines) -> None:
