@@ -11,7 +11,8 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from jinja2 import FileSystemLoader, StrictUndefined, TemplateSyntaxError, Undefined, nodes
+from jinja2 import BytecodeCache, FileSystemLoader, StrictUndefined, TemplateSyntaxError, Undefined, nodes
+from jinja2.bccache import Bucket
 from jinja2.filters import do_join
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
@@ -48,6 +49,28 @@ def tel(text: object) -> str:
     return f"+{digits}" if str(text).strip().startswith("+") else digits
 
 
+class Compiled(BytecodeCache):
+    """Templates compiled once in a process, for every environment over the same files.
+
+    Jinja compares the source with the one that was compiled, so an edited text is read against the rules anew.
+    """
+
+    def __init__(self) -> None:
+        self._codes: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Gives back what is kept under the template's name and file."""
+        if bucket.key in self._codes:
+            bucket.bytecode_from_string(self._codes[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keeps what was compiled."""
+        self._codes[bucket.key] = bucket.bytecode_to_string()
+
+
+_COMPILED = Compiled()
+
+
 class TextEnvironment(ImmutableSandboxedEnvironment):
     """Jinja reduced to the language of our texts; templates are named by their path below the folder."""
 
@@ -60,6 +83,7 @@ class TextEnvironment(ImmutableSandboxedEnvironment):
             trim_blocks=True,
             lstrip_blocks=True,
             auto_reload=False,
+            bytecode_cache=_COMPILED,
         )
         self.globals.clear()
         self.tests.clear()

@@ -147,6 +147,17 @@ def test_the_check_names_file_line_and_fault(tmp_path: Path, text: str, line: in
     assert words in problems[0]
 
 
+def test_a_text_that_was_sound_when_it_was_compiled_is_judged_anew_once_it_is_edited(copy: Path) -> None:
+    context, where = rich("ready", "en"), {"language": "en", "notice": "ready", "part": "subject"}
+    before = Texts(copy, ["en"]).render(context=context, **where)
+    assert Texts(copy, ["en"]).render(context=context, **where) == before
+    (copy / "en/ready/subject.txt").write_text("{{ price.__class__ }}")
+    with pytest.raises(Misconfigured, match="is not a field"):
+        Texts(copy, ["en"]).render(context=context, **where)
+    (copy / "en/ready/subject.txt").write_text("Here it is")
+    assert Texts(copy, ["en"]).render(context=context, **where) == "Here it is"
+
+
 @pytest.mark.long
 def test_the_check_finds_missing_and_needless_files_and_dear_characters(copy: Path) -> None:
     (copy / "de/ready/sms.txt").unlink()

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from jinja2.bccache import Bucket, BytecodeCache
 from werkzeug.test import TestResponse
 
 from notify.core.actors import Actor
 from notify.flows.staff import ABSOLUTE, session_hash
+from notify.render.sandbox import Compiled
 from notify.store import staff
 from notify.web.app import create_app
 from notify.web.here import KEY
@@ -55,23 +55,7 @@ class Browser:
         return found[1] if found else ""
 
 
-class Compiled(BytecodeCache):
-    """Page templates compiled once in a run, for the application of every test; changed ones are compiled anew."""
-
-    def __init__(self) -> None:
-        self._codes: dict[str, bytes] = {}
-
-    def load_bytecode(self, bucket: Bucket) -> None:
-        """Jinja itself compares the checksum of the source."""
-        if bucket.key in self._codes:
-            bucket.bytecode_from_string(self._codes[bucket.key])
-
-    def dump_bytecode(self, bucket: Bucket) -> None:
-        """Keeps what was compiled."""
-        self._codes[bucket.key] = bucket.bytecode_to_string()
-
-
-COMPILED = Compiled()
+COMPILED = Compiled()  # page templates once in a run, for the application of every test
 
 
 def services_of(app: Flask) -> Services:
