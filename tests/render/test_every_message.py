@@ -76,6 +76,16 @@ def test_every_cell_has_a_subject_a_text_and_a_page_and_customers_also_a_call(gr
     print(f"FIGURE every_message notices={len(NOTICES)} languages={len(LANGUAGES)} cells={cells} unfilled=0")
 
 
+def test_who_left_a_device_with_us_is_told_what_we_do_with_its_battery_not_what_to_do_with_it(
+    grid: list[Preview],
+) -> None:
+    ours = {"en": "apart and do not charge", "de": "getrennt und laden es nicht auf", "it": "non lo ricarichiamo"}
+    for made in (one for one in grid if one.notice == "checked_in" and one.variant.battery):
+        for way in ("text", "html"):
+            said = _read(way, _ways(made)[way])
+            assert ours[made.language] in said and not re.search(NO[made.language][1], said), _where(made, way)
+
+
 def test_no_link_of_a_customers_message_leads_to_the_staffs_sign_in(grid: list[Preview]) -> None:
     for made in (one for one in grid if one.audience == "customer"):
         for way, words in _ways(made).items():

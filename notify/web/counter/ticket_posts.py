@@ -137,7 +137,7 @@ def contact(ticket_id: str) -> Response:
         field = "contact-channel" if error.field == "channel" else "contact-address"
         fields = dict.fromkeys(("", "phone", "email", "channel", error.field), field)
         return again(ticket_id, error, {"contact": {**typed, "open": True}}, fields=fields)
-    return redirect_with(f"/tickets/{ticket_id}", "It is corrected. Messages that wait go there; a call stays on the list until somebody makes it.")
+    return redirect_with(f"/tickets/{ticket_id}", "Corrected. Messages that wait go there; calls stay on the list.")
 
 
 @pages.post("/tickets/<ticket_id>/claim-ticket")
