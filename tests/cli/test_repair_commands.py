@@ -14,6 +14,8 @@ from notify.store import tickets
 from notify.wiring import system_clock
 from tests.cli.conftest import Shop
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 
 def soon(days: int) -> str:
     """Noon by the shop's clock, so many days ahead."""

@@ -15,6 +15,8 @@ from notify.store import erasing
 from notify.wiring import system_clock
 from tests.cli.conftest import Shop
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 
 def _file(folder: Path, text: str) -> str:
     file = folder / "secret.txt"

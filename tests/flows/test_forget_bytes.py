@@ -28,6 +28,8 @@ from tests.parts.house import House, make_house
 from tests.parts.shelved import shelve, token_of
 from tests.parts.traces import files_below, hits, patterns, phone_forms
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 QUARTER = 91 * 86400
 ABOUT_INES = [
     "Ines Farrow-Okonedo", "ines.farrow@example.org", *phone_forms("+447700900123"), "Kestrel pocket radio no 4471",
@@ -119,7 +121,6 @@ def sealed_values(connection: Any) -> list[bytes]:
     return out
 
 
-@pytest.mark.long
 def test_forgetting_leaves_no_byte_of_a_person_in_any_file(kept: Kept) -> None:
     house = kept.house
     ticket, about = live(house)
@@ -220,7 +221,6 @@ def test_an_old_copy_of_the_database_opens_nothing_with_the_keys_of_today(kept: 
     assert hits([copy], patterns(ABOUT_INES)) == []
 
 
-@pytest.mark.long
 def test_forgetting_is_not_reported_as_done_while_a_reader_sees_the_old_pages(kept: Kept) -> None:
     house, early = kept.house, 0
     live(house)
@@ -350,7 +350,6 @@ def test_no_table_says_anything_of_a_forgotten_person_in_clear(kept: Kept) -> No
                      ("messages", "message_id"), ("messages", "provider_id"), ("receipts", "text")}  # fmt: skip
 
 
-@pytest.mark.long
 def test_what_is_kept_of_staff_outlives_every_customer_and_leaves_no_byte_when_they_leave(kept: Kept) -> None:
     house, owner = kept.house, kept.house.actor()
     hers = ["ada.wren@example.net", *phone_forms("+447700900777")]
@@ -376,7 +375,6 @@ def test_what_is_kept_of_staff_outlives_every_customer_and_leaves_no_byte_when_t
         house.ctx.db.vault.data_key(ada)
 
 
-@pytest.mark.long
 def test_what_a_stranger_wrote_leaves_no_byte_after_its_days(kept: Kept) -> None:
     house = kept.house
     wrote = ["ute.herzog@example.net", "do you mend concertinas", "a leaking bellows", "k7-1@mail.example.net"]

@@ -20,6 +20,8 @@ from tests.flows.conftest import Lines
 from tests.flows.conftest import lines as lines
 from tests.flows.test_hear_reply import BOTH, first_sent, kept, kinds, person_of, say, told, uses
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 TEXT: dict[str, Any] = {"channel": "sms", "sender": "07700 900123"}
 
 

@@ -13,6 +13,8 @@ from notify.flows import forget, pickup, questions, set_up
 from notify.flows.view_settings import view
 from tests.parts.shelved import shelve
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 SLIPS = (
     ("keep_period", "P999999Y"), ("keep_period", "P0D"), ("keep_period", "90"), ("currency", "quid"),
     ("region", "Narnia"), ("region", "G"), ("name", ""), ("name", " \x00 "), ("name", "x" * 81), ("zone", "../etc"),
@@ -21,7 +23,6 @@ SLIPS = (
 )  # fmt: skip
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(("key", "value"), SLIPS)
 def test_a_setting_that_cannot_be_meant_is_refused_with_its_name(key: str, value: str, house: Any) -> None:
     with pytest.raises(Invalid) as refused:
@@ -29,7 +30,6 @@ def test_a_setting_that_cannot_be_meant_is_refused_with_its_name(key: str, value
     assert refused.value.field == key and refused.value.advice
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("key", [key for key, one in SHOP_SETTINGS.items() if isinstance(one.default, int | list)])
 def test_the_highest_figure_of_each_setting_stops_neither_page_nor_clock(key: str, house: Any) -> None:
     highest = 240 if key == "slot_minutes" else SHOP_SETTINGS[key].most

@@ -21,6 +21,8 @@ from notify.web.claim.kept import LASTS, MOST, KeptPages
 from tests.flows.every_flow import STEPS, Story
 from tests.web.conftest import Browser, app_of
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 STAMP = ("en", 0, 1, "a", 0)
 NOW = datetime(2026, 11, 25, 9, 0, 2, tzinfo=UTC)
 
@@ -80,7 +82,6 @@ def test_a_second_look_asks_the_database_one_thing_and_gives_the_same_page(house
     assert second.headers["Cache-Control"] == "no-store"
 
 
-@pytest.mark.long
 def test_whatever_any_flow_writes_no_kept_page_is_stale_and_its_stamp_has_risen(house: Any) -> None:
     story, looks = Story(house), Looks(house)
     changed = unmarked = 0

@@ -18,6 +18,8 @@ from tests.parts.clock import FakeClock
 from tests.parts.house import make_house
 from tests.web.conftest import BASE, Browser, make_app, sign_in
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 RADIO = DeviceForm("Kestrel pocket radio", device_class="radio", fault="No sound", accessories="strap", deposit="6",
                    price_agreed="30", safety=("swollen",), promise="2026-11-26T11:30")  # fmt: skip
 
@@ -33,7 +35,6 @@ def _read(pdf: bytes) -> tuple[str, list[str]]:
     return " ".join(words.split()), codes
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("paper", ["roll80", "roll58", "a6"])
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_a_claim_ticket_says_it_all_in_the_customers_language(

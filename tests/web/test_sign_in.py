@@ -19,6 +19,8 @@ from tests.parts.clock import FakeClock
 from tests.parts.house import make_house
 from tests.web.conftest import HOST, Browser, app_of, make_app
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 PASSWORD = "brass kettle on the pier"
 
 
@@ -37,7 +39,6 @@ def _sign_in(browser: Browser, name: str = "Ada", password: str = PASSWORD, **mo
     return browser.post("/sign-in", {"name": name, "password": password, **more}, seen="/sign-in")
 
 
-@pytest.mark.long
 def test_the_session_cookie_keeps_to_this_host_and_ends_on_the_server(house: Any, client: Browser) -> None:
     _add(house, "Ada")
     first = _cookies(_sign_in(client))["__Host-shelfbell"]
@@ -78,7 +79,6 @@ def test_a_session_ends_after_a_week_although_it_never_rested(signed_in: Browser
     assert signed_in.get("/who").status_code == 303
 
 
-@pytest.mark.long
 def test_name_and_password_are_refused_in_the_same_words(house: Any, client: Browser) -> None:
     _add(house, "Ada")
     pages = [_sign_in(client, name, password) for name, password in (("Ada", "wrong"), ("Nobody", PASSWORD))]
@@ -116,7 +116,6 @@ def test_one_place_that_guesses_is_stopped_before_it_locks_the_name_out(house: A
     assert _sign_in(client).status_code == 303
 
 
-@pytest.mark.long
 @pytest.mark.parametrize(
     ("typed", "goes_to"),
     [
@@ -134,7 +133,6 @@ def test_signing_in_goes_on_to_our_own_pages_only(typed: str, goes_to: str, hous
     assert _sign_in(client, next=typed).headers["Location"] == goes_to
 
 
-@pytest.mark.long
 def test_a_pin_hands_the_counter_over_and_ends_the_session_before(house: Any, client: Browser) -> None:
     _add(house, "Ada")
     ben = _add(house, "Ben", "counter", pin="4711")

@@ -12,11 +12,12 @@ from tests.parts.shelved import shelve, token_of
 from tests.web.conftest import Browser
 from tests.web.test_check_in_page import WHOLE, _visits
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 FAR = ("9999-12-31T23:59", "9999-12-31T23:59-14:00", "9999-12-31T23:59:59.999999-23:59", "2999-01-01T10:00")
 EDGES = (*FAR, "0001-01-01T00:00", "0001-01-01T00:00+14:00", "24:00", "-1", "²³", "\x00")
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("at", EDGES)
 def test_a_promise_at_the_edge_of_the_calendar_is_refused_at_check_in(at: str, house: Any, signed_in: Browser) -> None:
     answer = signed_in.post("/check-in", {**WHOLE, "promise-1": at})
@@ -24,7 +25,6 @@ def test_a_promise_at_the_edge_of_the_calendar_is_refused_at_check_in(at: str, h
     assert 'href="#promise-1"' in answer.get_data(as_text=True)
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("field", ["promise", "until", "due"])
 @pytest.mark.parametrize("at", EDGES)
 def test_no_time_typed_on_a_ticket_is_a_fault(at: str, field: str, house: Any, signed_in: Browser) -> None:
@@ -79,7 +79,6 @@ def test_ids_with_signs_that_no_database_keeps_open_nothing(house: Any, signed_i
             assert status in (303, 404, 422), (page, bad[:10], status)
 
 
-@pytest.mark.long
 def test_forms_with_signs_that_no_database_keeps_are_no_fault(house: Any, signed_in: Browser, client: Browser) -> None:
     visit = house.check_in()
     ticket = f"/tickets/{visit.ticket_ids[0]}"

@@ -17,6 +17,8 @@ from tests.parts import full_shop
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader, codes_in
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 
 def ticket(house: Any, *steps: str, **device: Any) -> str:
     ticket_id = str(house.check_in(DeviceForm("Kestrel radio", **device)).ticket_ids[0])
@@ -75,7 +77,6 @@ def test_a_refused_move_says_what_is_allowed_and_an_old_page_moves_nothing(signe
     assert desk.status_code == 409 and "handover desk" in text(desk) and not codes_in(text(desk))
 
 
-@pytest.mark.long
 def test_starting_anyway_needs_a_note_and_a_move_with_reasons_needs_one_of_them(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     path, how = f"/tickets/{shop.tickets['due']}", {"event": "bench_began", "to": "on_bench", "anyway": "1"}
@@ -234,7 +235,6 @@ def test_a_number_that_messages_came_back_from_needs_the_word_that_it_works_agai
     assert [one.undeliverable for one in seen(house, ticket_id).people[0].contacts if one.channel == "email"] == [False]
 
 
-@pytest.mark.long
 def test_a_lost_claim_ticket_is_replaced_and_the_old_code_opens_nothing(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     old = shop.token("shelf")
@@ -246,7 +246,6 @@ def test_a_lost_claim_ticket_is_replaced_and_the_old_code_opens_nothing(signed_i
     assert "/handover" in signed_in.post("/scan", {"scan": f"https://bell.example.org/c/{new}"}).headers["Location"]
 
 
-@pytest.mark.long
 def test_a_pickup_is_booked_moved_and_given_up_for_somebody_on_the_phone(signed_in: Browser, house: Any) -> None:
     shop = full_shop.fill(house)
     path = f"/tickets/{shop.tickets['shelf']}"
@@ -307,7 +306,6 @@ def test_refused_settings_name_their_field_and_keep_what_was_typed(signed_in: Br
     print(f"FIGURE settings_refused forms={len(REFUSED)} lost=0")
 
 
-@pytest.mark.long
 def test_settings_change_what_they_say_and_only_that(signed_in: Browser, house: Any) -> None:
     shop = {
         "name": "Quay Bench",

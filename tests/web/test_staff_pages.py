@@ -21,6 +21,8 @@ from tests.parts.full_shop import FullShop
 from tests.web.conftest import Browser, make_app, sign_in
 from tests.web.staff_pages import LISTS, Form, Reader, codes_in
 
+pytestmark = pytest.mark.long  # together some seconds of one core
+
 ROLES = ("counter", "technician", "owner")
 # Buttons that end the work of this walk, or that need a person to choose first.
 ASKS = re.compile(r"/move$|/undo$|/questions$|/answer$|/parts$|/order$|/due$|/notes$|/paid$|/log$|/settings/|/closed$")
@@ -59,7 +61,6 @@ def read(full_day: FullShop, browsers: dict[str, Browser]) -> dict[tuple[str, st
     return found
 
 
-@pytest.mark.long
 def test_each_page_reads_as_sentences_for_every_role_without_one_code_word(read: dict[tuple[str, str], str]) -> None:
     found = [(where, code) for where, html in read.items() for code in codes_in(Reader(html).text)]
     print(f"FIGURE staff_pages_read pages={len(read)} roles={len(ROLES)} code_words={len(found)}")
@@ -116,7 +117,6 @@ def _plain(form: Form) -> bool:
     return not ASKS.search(form.action)
 
 
-@pytest.mark.long
 def test_every_plain_button_of_every_page_carries_out_and_lands_on_a_page(house: Any) -> None:
     """Each button is pressed once in a fresh look at its page; a page may answer that it is too late, never crash."""
     shop = full_shop.fill(house)
