@@ -11,7 +11,11 @@ from notify.core.money import show_amount
 from notify.core.shop import Shop
 from notify.render.dates import say_day, say_time
 
-_DAYS = {"en": ("today", "yesterday", "tomorrow"), "de": ("heute", "gestern", "morgen"), "it": ("oggi", "ieri", "domani")}
+_DAYS = {
+    "en": ("today", "yesterday", "tomorrow"),
+    "de": ("heute", "gestern", "morgen"),
+    "it": ("oggi", "ieri", "domani"),
+}
 _BY = {"en": "{day}, by {time}", "de": "{day}, bis {time}", "it": "{day} entro le {time}"}
 _SIGNS = {"EUR": "€", "GBP": "£", "USD": "$", "JPY": "¥"}
 
