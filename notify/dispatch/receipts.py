@@ -7,8 +7,8 @@ from datetime import datetime
 from notify.channels.base import clean
 from notify.core.errors import Conflict
 from notify.core.messages import Delivery, MessageState, goes_further
-from notify.dispatch.settle import next_way
-from notify.store import messages, outbox, people
+from notify.dispatch.settle import mark_dead, next_way
+from notify.store import messages, outbox
 from notify.store.database import Database, Unit
 from notify.store.messages import Ending, Message
 from notify.store.receipts import Told, add_receipts
@@ -43,7 +43,7 @@ def receive(
         raise Conflict("The message is just leaving", "Offer the report again in a moment.")
     failed = delivery is Delivery.FAILED
     if failed and suppress:
-        _suppress(unit, contact_id or message.contact_id, code, now=now)
+        mark_dead(unit, contact_id or message.contact_id, why=f"bounced:{code}", now=now)
     if not goes_further(message.delivery, delivery):
         return False
     add_receipts(unit, [Told(message, delivery.value, code, clean(text))], at=now)
@@ -53,12 +53,6 @@ def receive(
         outbox.settle(unit, [Ending(message, MessageState.SENT)], now=now)  # the try nobody answered (RFC 1047) arrived
     outbox.note_delivery(unit, message.id, delivery, at=now)
     return True
-
-
-def _suppress(unit: Unit, contact_id: str, code: str, *, now: datetime) -> None:
-    """For everybody who is reached at this address; one corrected since is another contact, and stays usable."""
-    for one in people.contacts_alike(unit, contact_id):
-        people.mark_undeliverable(unit, one, at=now, why=f"bounced:{code}")
 
 
 def _came_back(

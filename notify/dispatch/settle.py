@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from notify.channels.base import Receipt, Verdict
+from notify.core.errors import Unavailable
 from notify.core.events import Event
 from notify.core.messages import MessageState
 from notify.core.notices import ANSWER, NOTICES
@@ -18,6 +20,7 @@ from notify.store.messages import Ending, Message
 from notify.store.receipts import Told, add_receipts
 from notify.store.rings import rings_today
 
+log = logging.getLogger("shelfbell.dispatch")
 # Codes of channels/base that say "this address does not exist" (RFC 5321 4.2.3), not "this message is unwelcome".
 _BAD_ADDRESS = frozenset({"address", "rcpt-550", "rcpt-551", "rcpt-553"})
 
@@ -43,7 +46,44 @@ class Result:
 def settle_all(
     db: Database, shop_id: str, results: Sequence[Result], *, now: datetime, channels_on: frozenset[str]
 ) -> None:
-    """One transaction for the whole group."""
+    """One transaction for the whole group.
+
+    If that cannot be, each has one of its own; and one that still cannot be written down is at least ended, without
+    what the other side said: for what was sent must never be sent again because of it. Raises Unavailable when the
+    database takes nothing at all.
+    """
+    try:
+        _settle(db, shop_id, results, now=now, channels_on=channels_on)
+    except Unavailable:
+        raise
+    except Exception as error:
+        _told_apart(error)
+        for result in results:
+            _settle_one(db, shop_id, result, now=now, channels_on=channels_on)
+
+
+def _settle_one(db: Database, shop_id: str, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
+    try:
+        _settle(db, shop_id, [result], now=now, channels_on=channels_on)
+    except Unavailable:
+        raise
+    except Exception as error:
+        _told_apart(error, row=result.message.id)
+        bare = Ending(result.message, result.state, reason=result.reason, due_at=result.due_at,
+                      tried=result.receipt is not None, ambiguous=result.is_ambiguous)  # fmt: skip
+        with db.write(shop_id) as unit:
+            outbox.settle(unit, [bare], now=now)
+
+
+def _told_apart(error: Exception, *, row: str = "") -> None:
+    # The class only: the words of somebody else's error may hold an address.
+    log.error("what became of messages could not be written down", extra={"message_row": row,
+              "why": type(error).__name__})  # fmt: skip
+
+
+def _settle(
+    db: Database, shop_id: str, results: Sequence[Result], *, now: datetime, channels_on: frozenset[str]
+) -> None:
     with db.write(shop_id) as unit:
         add_receipts(unit, [_told(r.message, r.receipt) for r in results if r.receipt is not None], at=now)
         standing = outbox.settle(unit, [_ending(result) for result in results], now=now)
@@ -84,7 +124,13 @@ def _after_sent(unit: Unit, result: Result) -> None:
 def _mark_dead_address(unit: Unit, result: Result, *, now: datetime) -> None:
     code = result.receipt.code if result.receipt else ""
     if result.message.person_id and result.contact_id and code in _BAD_ADDRESS:
-        people.mark_undeliverable(unit, result.contact_id, at=now)
+        mark_dead(unit, result.contact_id, why="refused", now=now)
+
+
+def mark_dead(unit: Unit, contact_id: str, *, why: str, now: datetime) -> None:
+    """A dead address is dead for everybody at it; one corrected since is another contact, and stays usable."""
+    for one in people.contacts_alike(unit, contact_id):
+        people.mark_undeliverable(unit, one, at=now, why=why)
 
 
 def next_way(unit: Unit, message: Message, *, contact_id: str, now: datetime, channels_on: frozenset[str]) -> None:
