@@ -11,6 +11,7 @@ from pathlib import Path
 
 from notify.channels.smtp import SmtpChannel, SmtpSettings
 from notify.dispatch.said import Saying, gather_said
+from notify.render.email import Mailbox
 from notify.store import messages, people, shops
 from tests.bench import baselines
 from tests.bench.line import Figure, alternate, compare, cpu
@@ -87,7 +88,7 @@ def _drain(house: House, n: int) -> Plan:
 
 def _measure(house: House, sink: Helper, plan: Plan, *, rounds: int) -> Figure:
     line = baselines.open_line(int(sink.first))
-    sender = house.services.dispatcher.preparer.composer.sending.sender
+    sender = sender_of(house)
     before, same, busy = sink.ask()["messages"], 0, {"ours": 0.0, "theirs": 0.0}
     visits: list[str] = []
 
@@ -121,6 +122,14 @@ def _measure(house: House, sink: Helper, plan: Plan, *, rounds: int) -> Figure:
             "octets_a_message": counted["octets"] // counted["messages"],
             **cpu(busy["ours"], busy["theirs"], n=plan.n * rounds)}  # fmt: skip
     return Figure(plan.name, ratio, plan.goal, BASELINE, plan.n * rounds, ours, theirs, more=more)
+
+
+def sender_of(house: House) -> Mailbox:
+    """Whom mails are from: the shop's name before the address that the settings name."""
+    sender = house.services.dispatcher.preparer.composer.sending.sender
+    with house.read() as unit:
+        shop = shops.get_shop(unit, today=house.clock().date())
+    return Mailbox(sender.name or shop.name, sender.address)
 
 
 def as_letters(house: House, visits: list[str]) -> tuple[list[baselines.Letter], list[bytes]]:

@@ -11,6 +11,7 @@ from playwright.sync_api import Page
 
 from notify.cli.demo_shop import PEOPLE
 from notify.cli.demo_stage import Stage
+from notify.core.one_click import Use, make_stop_token
 from notify.core.tickets import Phase
 from notify.store import messages, tickets
 from notify.web.routes import ROUTES
@@ -19,8 +20,8 @@ from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
 
 pytestmark = pytest.mark.real
 
-# Answers that are no page of ours: files, pictures, and the bare letter inside its frame.
-FILES = ("healthz", "/static/", ".pdf", ".svg", "/html")
+# Answers that are no page of ours: files, pictures, the line about what rang, and the bare letter inside its frame.
+FILES = ("healthz", "/bell", "/static/", ".pdf", ".svg", "/html")
 ENOUGH = 24  # the least number of addresses that a full shop gives
 
 
@@ -36,11 +37,13 @@ def addresses(stage: Stage) -> list[str]:
     with stage.ctx.db.read(stage.shop_id) as unit:
         each = {one.phase: one for one in tickets.tickets_in(unit, list(Phase))}
         letters = [one.id for one in messages.messages_of_visit(unit, each[Phase.ON_SHELF].visit_id)]
+    use = Use(each[Phase.ON_SHELF].person_id, "email", "afterwards")
     claims = [link.rpartition("/")[2] for link in stage.links.values()]
     filled = {
         "ticket_id": [one.id for one in each.values()],
         "visit_id": [one.visit_id for one in each.values() if one.phase in (Phase.TAKEN_IN, Phase.ON_SHELF)],
         "token": [*claims, "nobody"], "message_id": letters[:2],
+        "link": [make_stop_token(use, key=stage.services.secret), "nobody"],
     }  # fmt: skip
     found = []
     for rule in (rule for rule, who in ROUTES.items() if "GET" in who.methods and not any(f in rule for f in FILES)):

@@ -52,6 +52,7 @@ class Stage:
     plug: Plug
     certificates: Certificates
     server: ScriptedServer | None = None
+    told: int = 0
 
     def connect(self, step: str, act: Callable[..., None], *, times: int, keep: bool = False) -> ScriptedServer:
         """A new server that fails at `step`, and a channel to it; TLS and sign-in where the step needs them."""
@@ -78,9 +79,10 @@ class Stage:
             self.server.stop()
 
     def tell(self) -> str:
-        """Takes a device in, some morning, for somebody who has e-mail only; the message's identifier."""
+        """Takes a device in, some morning, for somebody else who has e-mail only; the message's identifier."""
         self.house.clock.set(self.house.clock().replace(hour=10, minute=0) + timedelta(days=1))
-        visit = self.house.check_in(phone="").visit_id
+        self.told += 1  # an address that was refused for good is not used again, so each has its own
+        visit = self.house.check_in(phone="", email=f"ines{self.told}@example.org").visit_id
         with self.house.read() as unit:
             return messages.messages_of_visit(unit, visit)[0].id
 
