@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from notify.channels.base import Receipt, Verdict
@@ -69,8 +69,7 @@ def _settle_one(db: Database, shop_id: str, result: Result, *, now: datetime, ch
         raise
     except Exception as error:
         _told_apart(error, row=result.message.id)
-        bare = Ending(result.message, result.state, reason=result.reason, due_at=result.due_at,
-                      tried=result.receipt is not None, ambiguous=result.is_ambiguous)  # fmt: skip
+        bare = replace(_ending(result), provider_id="")
         with db.write(shop_id) as unit:
             outbox.settle(unit, [bare], now=now)
 

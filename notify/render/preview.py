@@ -93,10 +93,13 @@ def faults(wordings: Wordings, languages: Sequence[str], *, now: datetime) -> It
             yield str(error)
 
 
-def size_in_words(count: Count) -> str:
-    """Such as "2 text messages, 214 of 306 characters.", and the sign that makes each hold fewer."""
-    room = {"GSM-7": (160, 153), "UCS-2": (70, 67)}[count.encoding][count.parts > 1] * count.parts
-    whole = f"{_ONE if count.parts == 1 else f'{count.parts} text messages'}, {count.units} of {room} characters."
+def size_in_words(count: Count, *, messages: str = "") -> str:
+    """Such as "2 text messages, 214 of 306 characters.", and the sign that makes each hold fewer.
+
+    `messages` says how many they are, where the page has words for numbers.
+    """
+    many = messages or (_ONE if count.parts == 1 else f"{count.parts} text messages")
+    whole = f"{many}, {count.units} of {count.room} characters."
     if count.first_offending is None:
         return whole
-    return f"{whole} The sign “{count.first_offending}” makes each hold fewer characters."
+    return f"{whole} The sign \u201c{count.first_offending}\u201d makes each hold fewer characters."

@@ -49,6 +49,11 @@ class Count:
     part_units: tuple[int, ...]
 
     @property
+    def room(self) -> int:
+        """The units that so many parts hold, filled to the last."""
+        return SINGLE[self.encoding] if self.parts == 1 else PART[self.encoding] * self.parts
+
+    @property
     def sendable(self) -> bool:
         """False when one message cannot number its parts any more (one octet: TS 23.040 9.2.3.24.1)."""
         return self.parts <= MOST_PARTS

@@ -16,6 +16,7 @@ from notify.core.roles import may
 from notify.flows.resend import REASONS, resend
 from notify.flows.view_message_list import CHANNELS, Filter, MessageList, view
 from notify.flows.view_messages import MessageLine, MessageShown, Try, view_one
+from notify.render.preview import size_in_words
 from notify.web.counter import desk_words as d
 from notify.web.counter.cost import this_month
 from notify.web.headers import LETTER_POLICY
@@ -215,12 +216,8 @@ def _tried(one: Try, speak: Say) -> str:
 def _counted(seen: MessageShown) -> str:
     if seen.count is None:
         return ""
-    parts, units = seen.count.parts, seen.count.units
-    room = {"GSM-7": (160, 153), "UCS-2": (70, 67)}[seen.count.encoding][parts > 1]
-    whole = f"{d.capital(d.count(parts, 'text message', 'text messages'))}, {units} of {room * parts} characters."
-    return whole if seen.count.first_offending is None else (
-        f"{whole} The sign “{seen.count.first_offending}” makes each hold fewer characters."
-    )  # fmt: skip
+    many = d.capital(d.count(seen.count.parts, "text message", "text messages"))
+    return size_in_words(seen.count, messages=many)
 
 
 def _missing(seen: MessageShown) -> str:
