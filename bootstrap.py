@@ -249,7 +249,7 @@ def lock(rest: list[str]) -> None:
         "--no-emit-index-url", "--no-emit-find-links", "--exclude-newer", LOCKED_ON, "-q", *rest,
     ]  # fmt: skip
     compile_ = [UV, "pip", "compile", *options]
-    product = ["pyproject.toml", "--extra", "postgres", "--group", "build"]
+    product = ["pyproject.toml", "--extra", "postgres", "--extra", "holidays", "--group", "build"]
     run([*compile_, *product, "-o", LOCKS / "run.txt"])
     run([*compile_, *product, "--group", "test", "-c", LOCKS / "run.txt", "-o", LOCKS / "test.txt"])
     run([*compile_, "--group", "uv", "-o", LOCKS / "uv.txt"])

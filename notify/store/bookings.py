@@ -28,7 +28,11 @@ _OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
 
 @dataclass(frozen=True, slots=True)
 class Booking:
-    """One customer's place in a slot. `revision` rises with every change and is the invite's SEQUENCE."""
+    """One customer's place in a slot. `revision` rises with every change and is the invite's SEQUENCE.
+
+    `invite_stamp` and `invite_contact_id` are of the newest calendar object that left; `partstat`, `reply_sequence` and
+    `reply_stamp` of the newest answer to it (core/itip).
+    """
 
     id: str
     visit_id: str
@@ -47,6 +51,11 @@ class Booking:
     changed_at: datetime
     invited: bool
     reminded: bool
+    invite_stamp: datetime | None = None
+    invite_contact_id: str | None = None
+    reply_sequence: int | None = None
+    reply_stamp: datetime | None = None
+    partstat: str = ""
 
 
 class Occupied:

@@ -67,6 +67,8 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (s.questions, "person_id", ("wording_sealed", "said_by_sealed")),
     (s.parts, "person_id", ("name_sealed",)),
     (s.messages, "sealed_for", ("bytes_sealed", "sentence_sealed")),
+    (s.contact_codes, "person_id", ("code_sealed",)),
+    (s.passes, "person_id", ("code_sealed",)),
     (s.replies, "sealed_for", ("sender_sealed", "subject_sealed", "text_sealed", "letter_id_sealed")),
 )
 

@@ -348,9 +348,19 @@ bookings = _table(
     _at("changed_at"),
     _flag("invited"),
     _flag("reminded"),
+    # What RFC 5546 2.1.5 has kept: the DTSTAMP and the contact of the newest calendar object that left, and of the
+    # newest answer to it its SEQUENCE, its DTSTAMP and what it said (core/itip.Partstat).
+    _at("invite_stamp", null=True),
+    _id("invite_contact_id", null=True),
+    Column("reply_sequence", Integer),
+    _at("reply_stamp", null=True),
+    _code("partstat"),
     CheckConstraint("state in ('booked','cancelled','missed','kept')", name="state"),
     CheckConstraint("seat >= 0", name="seat"),
     Index("ix_bookings_visit", "shop_id", "visit_id"),
+    Index("ix_bookings_start", "shop_id", "start_at"),
+    Index("ix_bookings_uid", "shop_id", "uid"),
+    UniqueConstraint("shop_id", "organizer_token"),
     parents={"visit_id": "visits"},
 )
 Index(
@@ -513,6 +523,105 @@ Index(
     replies.c.seq,
     sqlite_where=text("state = 'new'"),
     postgresql_where=text("state = 'new'"),
+)
+# What a customer's calendar said about a booking, and what was decided (core/itip.Decision); an `open` one waits for
+# staff. Its words stay with the reply that brought it.
+calendar_answers = _table(
+    "calendar_answers",
+    _id(),
+    Column("seq", Integer, nullable=False),
+    _id("booking_id"),
+    _id("visit_id"),
+    _id("reply_id", null=True),
+    _code("method"),
+    _code("partstat"),
+    Column("sequence", Integer, nullable=False),
+    _at("stamp", null=True),
+    _code("decision"),
+    _at("wants_start", null=True),  # a counter-proposal's time
+    _at("wants_end", null=True),
+    _code("state"),
+    _at("at"),
+    _at("settled_at", null=True),
+    _code("settled_how"),
+    _id("staff_id", null=True),
+    UniqueConstraint("shop_id", "seq"),
+    Index("ix_calendar_answers_booking", "shop_id", "booking_id"),
+    CheckConstraint("state in ('noted','open','settled')", name="state"),
+    parents={"booking_id": "bookings", "visit_id": "visits"},
+)
+Index(
+    "ix_calendar_answers_open",
+    calendar_answers.c.shop_id,
+    calendar_answers.c.seq,
+    sqlite_where=text("state = 'open'"),
+    postgresql_where=text("state = 'open'"),
+)
+# A short code sent to a stored contact, to prove that whoever asks can read what goes there. The code itself stands
+# sealed until it was sent or used; `hash` is keyed. It ends by use, by time, or by too many wrong ones.
+contact_codes = _table(
+    "contact_codes",
+    _id(),
+    _id("visit_id"),
+    _id("person_id"),
+    _id("contact_id"),
+    _code("purpose"),
+    Column("hash", String(64), nullable=False),
+    _sealed("code"),
+    Column("wrong", Integer, nullable=False),
+    _at("made_at"),
+    _at("expires_at"),
+    _at("used_at", null=True),
+    Index("ix_contact_codes_visit", "shop_id", "visit_id"),
+    CheckConstraint("purpose in ('pass','lost_ticket','price')", name="purpose"),
+    parents={"visit_id": "visits", "person_id": "people"},
+)
+# A pass: the one-use right of somebody named by the customer to collect a visit's devices. `person_id` is the
+# delegate, a person of their own, so that their name can go long before the customer's; `given_by` is the customer.
+passes = _table(
+    "passes",
+    _id(),
+    _id("visit_id"),
+    _id("person_id"),
+    _id("given_by"),
+    _code("state"),
+    Column("hash", String(64)),
+    _sealed("code"),
+    _at("made_at"),
+    _at("confirmed_at", null=True),
+    _at("expires_at"),
+    _at("ended_at", null=True),
+    _id("staff_id", null=True),
+    Index("ix_passes_visit", "shop_id", "visit_id"),
+    UniqueConstraint("shop_id", "hash"),
+    CheckConstraint("state in ('asked','open','used','revoked','expired')", name="state"),
+    parents={"visit_id": "visits", "person_id": "people"},
+)
+# A secret address under which the shop's own calendar reads its pickups.
+feeds = _table(
+    "feeds",
+    _id(),
+    Column("name", String(80), nullable=False),
+    Column("token_hash", String(64), nullable=False),
+    _at("made_at"),
+    _id("staff_id", null=True),
+    _at("revoked_at", null=True),
+    UniqueConstraint("token_hash"),
+)
+# How long a device that nobody collects must wait, by which law: a person reads the law, then says so here.
+uncollected_rules = _table(
+    "uncollected_rules",
+    _id(),
+    _code("code"),
+    Column("name", String(120), nullable=False),
+    Column("notice_after_days", Integer, nullable=False),  # on the shelf, before the notice may leave
+    Column("wait_days", Integer, nullable=False),  # after the notice, before a person may decide
+    Column("form", String(300), nullable=False),  # how the notice must be given
+    Column("source", String(300), nullable=False),
+    Column("checked_on", Date),
+    _flag("verified"),
+    _flag("active"),
+    UniqueConstraint("shop_id", "code"),
 )
 # Every letter or gateway call acts once: the hash of its Message-ID, else of its bytes. No personal data.
 taken_letters = Table(

@@ -26,6 +26,18 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_erasures")),
     )
     op.create_table(
+        "feeds",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("token_hash", sa.String(length=64), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("revoked_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_feeds")),
+        sa.UniqueConstraint("token_hash", name=op.f("uq_feeds_token_hash")),
+    )
+    op.create_table(
         "hours",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -197,6 +209,22 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("key", name=op.f("pk_throttles")),
     )
     op.create_table(
+        "uncollected_rules",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("code", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("name", sa.String(length=120), nullable=False),
+        sa.Column("notice_after_days", sa.Integer(), nullable=False),
+        sa.Column("wait_days", sa.Integer(), nullable=False),
+        sa.Column("form", sa.String(length=300), nullable=False),
+        sa.Column("source", sa.String(length=300), nullable=False),
+        sa.Column("checked_on", sa.Date(), nullable=True),
+        sa.Column("verified", sa.Boolean(), nullable=False),
+        sa.Column("active", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_uncollected_rules")),
+        sa.UniqueConstraint("shop_id", "code", name=op.f("uq_uncollected_rules_shop_id_code")),
+    )
+    op.create_table(
         "visits",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -227,13 +255,21 @@ def upgrade() -> None:
         sa.Column("changed_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("invited", sa.Boolean(), nullable=False),
         sa.Column("reminded", sa.Boolean(), nullable=False),
+        sa.Column("invite_stamp", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("invite_contact_id", sa.String(length=36), nullable=True),
+        sa.Column("reply_sequence", sa.Integer(), nullable=True),
+        sa.Column("reply_stamp", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("partstat", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.CheckConstraint("state in ('booked','cancelled','missed','kept')", name=op.f("ck_bookings_state")),
         sa.CheckConstraint("seat >= 0", name=op.f("ck_bookings_seat")),
         sa.ForeignKeyConstraint(
             ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_bookings_shop_id_visit_id")
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_bookings")),
+        sa.UniqueConstraint("shop_id", "organizer_token", name=op.f("uq_bookings_shop_id_organizer_token")),
     )
+    op.create_index("ix_bookings_start", "bookings", ["shop_id", "start_at"], unique=False)
+    op.create_index("ix_bookings_uid", "bookings", ["shop_id", "uid"], unique=False)
     op.create_index("ix_bookings_visit", "bookings", ["shop_id", "visit_id"], unique=False)
     op.create_index(
         "uq_bookings_live",
@@ -272,6 +308,30 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_consents")),
     )
     op.create_index("ix_consents_person", "consents", ["shop_id", "person_id"], unique=False)
+    op.create_table(
+        "contact_codes",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("contact_id", sa.String(length=36), nullable=False),
+        sa.Column("purpose", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("hash", sa.String(length=64), nullable=False),
+        sa.Column("code_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("wrong", sa.Integer(), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("used_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.CheckConstraint("purpose in ('pass','lost_ticket','price')", name=op.f("ck_contact_codes_purpose")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_contact_codes_shop_id_person_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_contact_codes_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_contact_codes")),
+    )
+    op.create_index("ix_contact_codes_visit", "contact_codes", ["shop_id", "visit_id"], unique=False)
     op.create_table(
         "contacts",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -420,6 +480,32 @@ def upgrade() -> None:
     )
     op.create_index("ix_messages_visit", "messages", ["shop_id", "visit_id", "seq"], unique=False)
     op.create_table(
+        "passes",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("given_by", sa.String(length=36), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("hash", sa.String(length=64), nullable=True),
+        sa.Column("code_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("confirmed_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("state in ('asked','open','used','revoked','expired')", name=op.f("ck_passes_state")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_passes_shop_id_person_id")
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_passes_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_passes")),
+        sa.UniqueConstraint("shop_id", "hash", name=op.f("uq_passes_shop_id_hash")),
+    )
+    op.create_index("ix_passes_visit", "passes", ["shop_id", "visit_id"], unique=False)
+    op.create_table(
         "sessions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=64), nullable=False),
@@ -500,6 +586,47 @@ def upgrade() -> None:
             ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_visit_people_shop_id_visit_id")
         ),
         sa.PrimaryKeyConstraint("shop_id", "visit_id", "role", "person_id", name=op.f("pk_visit_people")),
+    )
+    op.create_table(
+        "calendar_answers",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("booking_id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("reply_id", sa.String(length=36), nullable=True),
+        sa.Column("method", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("partstat", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("sequence", sa.Integer(), nullable=False),
+        sa.Column("stamp", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("decision", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("wants_start", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("wants_end", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("settled_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("settled_how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("state in ('noted','open','settled')", name=op.f("ck_calendar_answers_state")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "booking_id"],
+            ["bookings.shop_id", "bookings.id"],
+            name=op.f("fk_calendar_answers_shop_id_booking_id"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_calendar_answers_shop_id_visit_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_calendar_answers")),
+        sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_calendar_answers_shop_id_seq")),
+    )
+    op.create_index("ix_calendar_answers_booking", "calendar_answers", ["shop_id", "booking_id"], unique=False)
+    op.create_index(
+        "ix_calendar_answers_open",
+        "calendar_answers",
+        ["shop_id", "seq"],
+        unique=False,
+        sqlite_where=sa.text("state = 'open'"),
+        postgresql_where=sa.text("state = 'open'"),
     )
     op.create_table(
         "notes",
@@ -595,6 +722,14 @@ def downgrade() -> None:
     op.drop_table("parts")
     op.drop_index("ix_notes_ticket", table_name="notes")
     op.drop_table("notes")
+    op.drop_index(
+        "ix_calendar_answers_open",
+        table_name="calendar_answers",
+        sqlite_where=sa.text("state = 'open'"),
+        postgresql_where=sa.text("state = 'open'"),
+    )
+    op.drop_index("ix_calendar_answers_booking", table_name="calendar_answers")
+    op.drop_table("calendar_answers")
     op.drop_table("visit_people")
     op.drop_index("ix_tickets_visit", table_name="tickets")
     op.drop_index("ix_tickets_phase", table_name="tickets")
@@ -607,6 +742,8 @@ def downgrade() -> None:
     )
     op.drop_table("tickets")
     op.drop_table("sessions")
+    op.drop_index("ix_passes_visit", table_name="passes")
+    op.drop_table("passes")
     op.drop_index("ix_messages_visit", table_name="messages")
     op.drop_index(
         "ix_messages_to_shop",
@@ -652,6 +789,8 @@ def downgrade() -> None:
     op.drop_index("ix_contacts_person", table_name="contacts")
     op.drop_index("ix_contacts_lookup", table_name="contacts")
     op.drop_table("contacts")
+    op.drop_index("ix_contact_codes_visit", table_name="contact_codes")
+    op.drop_table("contact_codes")
     op.drop_index("ix_consents_person", table_name="consents")
     op.drop_table("consents")
     op.drop_index(
@@ -667,8 +806,11 @@ def downgrade() -> None:
         postgresql_where=sa.text("state = 'booked'"),
     )
     op.drop_index("ix_bookings_visit", table_name="bookings")
+    op.drop_index("ix_bookings_uid", table_name="bookings")
+    op.drop_index("ix_bookings_start", table_name="bookings")
     op.drop_table("bookings")
     op.drop_table("visits")
+    op.drop_table("uncollected_rules")
     op.drop_table("throttles")
     op.drop_table("taken_rows")
     op.drop_table("taken_letters")
@@ -692,4 +834,5 @@ def downgrade() -> None:
     op.drop_table("job_runs")
     op.drop_table("idempotency")
     op.drop_table("hours")
+    op.drop_table("feeds")
     op.drop_table("erasures")
