@@ -1,4 +1,4 @@
-"""Offer pickup slots; book, move and cancel; note who did not come; send reminders."""
+"""Offer pickup slots; book, move and cancel."""
 
 from __future__ import annotations
 
@@ -81,15 +81,16 @@ def _take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot) -> 
         return own
     if own is not None:
         bookings.move_booking(unit, own, slot, at=now)
-        return _tell(ctx, unit, actor, "pickup_moved", own.id)
+        return tell(ctx, unit, actor, "pickup_moved", own.id)
     person = visits.visit_people(unit, visit_id)["tell"][0]
     token = "".join("abcdefghijkmnpqrstuvwxyz23456789"[ctx.pick(32)] for _ in range(26))  # 130 bits, no look-alikes
     new = bookings.add_booking(unit, visit_id=visit_id, person_id=person, slot=slot, uid=unit.new_id(),
                                organizer_token=token, at=now)  # fmt: skip
-    return _tell(ctx, unit, actor, "pickup_booked", new)
+    return tell(ctx, unit, actor, "pickup_booked", new)
 
 
-def _tell(ctx: Context, unit: Unit, actor: Actor, kind: str, booking_id: str, why: str = "") -> Booking:
+def tell(ctx: Context, unit: Unit, actor: Actor, kind: str, booking_id: str, why: str = "") -> Booking:
+    """Records what became of a booking, with the messages that follow from it; the booking as it stands now."""
     booking = _must(unit, booking_id)
     codes: dict[str, str | int] = {"booking": booking.id, "revision": booking.revision}
     if why:
@@ -108,56 +109,7 @@ def cancel(ctx: Context, actor: Actor, visit_id: str, *, why: str = "you_asked")
         if booking is None:
             raise NotFound("There is no booking to cancel", "Nothing needs to be done.")
         bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
-        return _tell(ctx, unit, actor, "pickup_cancelled", booking.id, why)
-
-
-def remind_due(ctx: Context, actor: Actor) -> int:
-    """Plans the reminder of every booking whose time comes near; each once. How many."""
-    with ctx.db.write(actor.shop_id) as unit:
-        shop, now = ctx.shop(unit), ctx.clock()
-        near = bookings.bookings_between(unit, now, now + timedelta(hours=shop.reminder_hours))
-        fresh = [b for b in near if not b.reminded and b.changed_at < now - timedelta(hours=1)]
-        for booking in fresh:
-            bookings.mark(unit, booking, reminded=True)
-            _tell(ctx, unit, actor, "pickup_came_near", booking.id)
-        return len(fresh)
-
-
-def note_missed(ctx: Context, actor: Actor) -> int:
-    """Closes bookings whose slot ended two hours ago with the device still here. How many."""
-    with ctx.db.write(actor.shop_id) as unit:
-        now = ctx.clock()
-        past = bookings.bookings_between(unit, now - timedelta(days=60), now - timedelta(hours=2))
-        for booking in past:
-            bookings.close_booking(unit, booking, "missed", at=now)
-            record(ctx, unit, actor, "pickup_missed", visit_id=booking.visit_id,
-                   codes={"booking": booking.id, "revision": booking.revision + 1})  # fmt: skip
-        return len(past)
-
-
-def remind_collection(ctx: Context, actor: Actor) -> int:
-    """Plans the next collection reminder for visits long on the shelf: so many as the shop set, then none."""
-    done = 0
-    with ctx.db.write(actor.shop_id) as unit:
-        shop, now = ctx.shop(unit), ctx.clock()
-        seen: set[str] = set()
-        for ticket in tickets.tickets_in(unit, (Phase.ON_SHELF,)):
-            if ticket.visit_id in seen or bookings.live_booking(unit, ticket.visit_id):
-                continue
-            seen.add(ticket.visit_id)
-            due = [days for days in shop.collection_days if ticket.phase_since + timedelta(days=days) <= now]
-            if due:
-                cause = f"collection:{ticket.visit_id}:{due[-1]}"
-                done += _remind_once(ctx, unit, actor, ticket.visit_id, cause, days=due[-1])
-    return done
-
-
-def _remind_once(ctx: Context, unit: Unit, actor: Actor, visit_id: str, cause: str, *, days: int) -> int:
-    if idempotent.recall(unit, cause):
-        return 0
-    idempotent.keep(unit, cause, {"days": days}, at=ctx.clock())
-    record(ctx, unit, actor, "collection_overdue", visit_id=visit_id, codes={"days": days}, cause=cause)
-    return 1
+        return tell(ctx, unit, actor, "pickup_cancelled", booking.id, why)
 
 
 def _ready_since(unit: Unit, visit_id: str) -> bool:

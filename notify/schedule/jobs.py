@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.flows import ask_after, forget, pickup, questions, replies
+from notify.flows import ask_after, forget, questions, reminders, replies
 from notify.flows.context import Context
 from notify.schedule.when import Every, Nightly, When, is_steady
 from notify.store.job_runs import NEVER
@@ -84,9 +84,9 @@ def _checkpoint(run: Run) -> None:
 # A watched folder, or another source of changes, is a job that its own room hands to the runner beside these.
 JOBS: tuple[Job, ...] = (
     Job("expire_questions", Every(60), lambda run: questions.expire_due(run.context, run.actor)),
-    Job("pickup_reminders", Every(300), lambda run: pickup.remind_due(run.context, run.actor)),
-    Job("missed_pickups", Every(600), lambda run: pickup.note_missed(run.context, run.actor)),
-    Job("collection_reminders", Every(1800), lambda run: pickup.remind_collection(run.context, run.actor)),
+    Job("pickup_reminders", Every(300), lambda run: reminders.remind_due(run.context, run.actor)),
+    Job("missed_pickups", Every(600), lambda run: reminders.note_missed(run.context, run.actor)),
+    Job("collection_reminders", Every(1800), lambda run: reminders.remind_collection(run.context, run.actor)),
     Job("ask_whether_all_is_well", Every(1800), lambda run: ask_after.ask_due(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("forget", Nightly(), _forget),

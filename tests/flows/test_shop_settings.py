@@ -9,7 +9,7 @@ import pytest
 
 from notify.core.errors import Invalid
 from notify.core.shop import SHOP_SETTINGS
-from notify.flows import forget, pickup, questions, set_up
+from notify.flows import forget, pickup, questions, reminders, set_up
 from notify.flows.view_settings import view
 from tests.parts.shelved import shelve
 
@@ -40,8 +40,8 @@ def test_the_highest_figure_of_each_setting_stops_neither_page_nor_clock(key: st
     questions.ask(house.ctx, house.actor(), visit.ticket_ids[0], kind="give_back", wording="Stop?")
     shelve(house, visit.ticket_ids[0])
     pickup.offers(house.ctx, house.actor(), visit.visit_id)
-    pickup.remind_due(house.ctx, house.system())
-    pickup.remind_collection(house.ctx, house.system())
+    reminders.remind_due(house.ctx, house.system())
+    reminders.remind_collection(house.ctx, house.system())
     assert view(house.ctx, house.actor()).shop.id == house.shop_id
 
 

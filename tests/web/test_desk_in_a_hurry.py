@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from notify.flows import handover, moves, parts, pickup, questions
+from notify.flows import handover, moves, parts, pickup, questions, reminders
 from notify.flows.check_in_form import DeviceForm
 from notify.store import bookings, tickets
 from tests.web.conftest import Browser, sign_in
@@ -103,7 +103,7 @@ def test_somebody_who_did_not_come_is_not_said_to_have_chosen_no_time(house: Any
     slot = pickup.offers(house.ctx, house.customer(), done.visit_id)[4].slot
     pickup.book(house.ctx, house.customer(), done.visit_id, slot.local)
     house.clock.advance(6 * 3600)
-    assert pickup.note_missed(house.ctx, house.system()) == 1
+    assert reminders.note_missed(house.ctx, house.system()) == 1
     page = signed_in.get("/").get_data(as_text=True)
     assert f"Did not come at {slot.local:%H:%M}; no new time is chosen." in page
     again = pickup.offers(house.ctx, house.customer(), done.visit_id)[4].slot
