@@ -7,25 +7,25 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import bindparam, insert, select
 
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.statements import given, where
+
+_T = s.idempotency
+_RECALL = select(_T.c.result).where(*where(_T), _T.c.key == bindparam("the_key"))
+_KEEP = insert(_T)
 
 
 def recall(unit: Unit, key: str) -> Any:
     """The result kept under `key`, or None."""
-    t = s.idempotency
-    return unit.connection.execute(
-        select(t.c.result).where(t.c.shop_id == unit.shop_id, t.c.key == _fitted(key))
-    ).scalar()
+    return unit.connection.execute(_RECALL, given(unit, key=_fitted(key))).scalar()
 
 
 def keep(unit: Unit, key: str, result: Mapping[str, Any], *, at: datetime) -> None:
     """Keeps the result (identifiers only) under `key`."""
-    unit.connection.execute(
-        insert(s.idempotency).values(shop_id=unit.shop_id, key=_fitted(key), result=dict(result), at=at)
-    )
+    unit.connection.execute(_KEEP, {"shop_id": unit.shop_id, "key": _fitted(key), "result": dict(result), "at": at})
 
 
 def _fitted(key: str) -> str:
