@@ -117,6 +117,7 @@ def build(
     context = Context(
         db=db, clock=clock, new_id=new_id, pick=pick, public_url=settings.web.public_url,
         bell=timedelta(seconds=settings.bell.wait_seconds), channels_on=frozenset(ways),
+        organizer=_organizer(settings),
     )  # fmt: skip
     bell = settings.bell
     preparer = Preparer(
@@ -204,11 +205,17 @@ def _mail_channel(settings: Settings, fault: Callable[[str], None]) -> Channel:
     return SmtpChannel(told, fault=fault)
 
 
+def _organizer(settings: Settings) -> str:
+    """Where calendars answer to: a mailbox of their own if there is one, else where other answers go."""
+    mail = settings.mail
+    return settings.invite.organizer or mail.reply_to or mail.sender_address
+
+
 def _sending(settings: Settings, secret: bytes) -> Sending:
     mail = settings.mail
     return Sending(
         sender=Mailbox(mail.sender_name, mail.sender_address), reply_to=mail.reply_to,
-        organizer=settings.invite.organizer or mail.reply_to or mail.sender_address,
+        organizer=_organizer(settings),
         sms_template=settings.sms.template if settings.sms.transport == "mailgate" else NO_GATEWAY,
         public_url=settings.web.public_url, bounce=mail.bounce_address, bounce_key=secret, stop_key=secret,
         sms_sender=settings.sms.sender if settings.sms.transport == "mailgate" else "",

@@ -20,7 +20,8 @@ OFFLINE_CLAIM = "shelfbell:c/"
 class Context:
     """Handed out by wiring.py only. `pick(n)` gives a random whole number from 0 to n-1 (CSPRNG).
 
-    `public_url` is empty when customers cannot reach the service; then nothing may print a link.
+    `public_url` is empty when customers cannot reach the service; then nothing may print a link. `organizer` is the
+    address to which calendars answer, with `{token}` where that of a booking goes; without, one address for all.
     """
 
     db: Database
@@ -30,6 +31,7 @@ class Context:
     public_url: str
     bell: timedelta
     channels_on: frozenset[str]
+    organizer: str = ""
 
     def shop(self, unit: Unit) -> Shop:
         """The unit's shop as it is set today (by UTC, then by its own zone's date)."""
@@ -45,6 +47,10 @@ class Context:
     def claim_link(self, token: str) -> str:
         """The address of a claim page; empty without a public address or token."""
         return f"{self.public_url.rstrip('/')}/c/{token}" if self.public_url and token else ""
+
+    def organizer_address(self, token: str) -> str:
+        """The address that the invites of one booking name as their organizer, in lower case."""
+        return self.organizer.replace("{token}", token).lower()
 
     def claim_code(self, token: str) -> str:
         """What the QR code on a claim ticket holds: the link, or an offline code for the shop's scanner."""

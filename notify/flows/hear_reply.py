@@ -11,6 +11,7 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.claim_number import hide_tokens
 from notify.core.errors import Invalid
+from notify.core.itip import Answer, Unread
 from notify.core.one_click import hide_stop_links
 from notify.core.reply_limits import RING_WINDOW, may_ring
 from notify.core.reply_words import Wish, read_wish
@@ -34,8 +35,10 @@ class Heard:
 
     `sender` is as it came; `answers` are our outbox rows that it names, `letter_id` is its own Message-ID. `at` is
     when it arrived (aware). `automatic`: no person wrote it, so nothing is done and nothing answered (RFC 3834 2).
-    `key` is the same for every copy of it from `source`. `calendar` is its calendar part. `refused`: it could not be
-    read whole, so a person has to. `unproved`: a report about a message that nothing shows to be ours.
+    `key` is the same for every copy of it from `source`. `calendar` is its calendar part, `calendar_answers` what was
+    read of it, `organizer_tokens` those of bookings found in the addresses that it came to; `proved`: our own border
+    mail server vouches for the sender (core/itip.Bearer). `refused`: it could not be read whole, so a person has to.
+    `unproved`: a report about a message that nothing shows to be ours.
     """
 
     channel: str
@@ -51,6 +54,9 @@ class Heard:
     letter_id: str = ""
     refused: bool = False
     unproved: bool = False
+    calendar_answers: tuple[Answer | Unread, ...] = ()
+    organizer_tokens: tuple[str, ...] = ()
+    proved: bool = False
 
 
 def hear(ctx: Context, shop_id: str, heard: Heard) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import count
@@ -19,6 +19,7 @@ from notify.store.statements import among, given, is_in, where
 
 _BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
 _BOOKED = is_in(s.bookings.c.state, "booked")
+LONGEST_NAME = 64  # characters of a UID or token of ours: what is longer is none
 LIVE = select(s.bookings).where(*where(s.bookings), among(s.bookings, "visit_id"), _BOOKED)
 _OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
     *where(s.bookings), _BOOKED, s.bookings.c.start_at < bindparam("last"), s.bookings.c.end_at > bindparam("first"),
@@ -183,6 +184,23 @@ def get_booking(unit: Unit, booking_id: str) -> Booking | None:
         return None
     row = unit.connection.execute(_BOOKING, given(unit, id=booking_id)).first()
     return _booking(row) if row else None
+
+
+def find_spoken(unit: Unit, *, tokens: Sequence[str] = (), uids: Sequence[str] = ()) -> Booking | None:
+    """The booking that an answer speaks of: by the organizer token it came to, else by its UID; None for neither."""
+    for names, given_ in (("organizer_token", tokens), ("uid", uids)):
+        t = s.bookings
+        wanted = [one for one in given_ if 0 < len(one) <= LONGEST_NAME]
+        same = (t.c.shop_id == unit.shop_id, t.c[names].in_(wanted))
+        row = unit.connection.execute(select(t).where(*same).order_by(t.c.made_at.desc())).first() if wanted else None
+        if row is not None:
+            return _booking(row)
+    return None
+
+
+def note_answer(unit: Unit, booking: Booking, *, partstat: str, sequence: int, stamp: datetime | None) -> None:
+    """What the newest answer said (core/itip.Partstat), to which SEQUENCE, and when it was made."""
+    _write(unit, booking, partstat=partstat, reply_sequence=sequence, reply_stamp=stamp)
 
 
 def bookings_between(unit: Unit, first: datetime, last: datetime, *, state: str = "booked") -> tuple[Booking, ...]:
