@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from notify.almanac.public_days import PublicDays
 from notify.channels.base import Channel
 from notify.channels.folder import FolderChannel
 from notify.channels.gammu_modem import gammu_modem
@@ -105,7 +106,7 @@ def build(
     # Zone data of the package only: the system's may be older than the clock changes of 2026.
     zoneinfo.reset_tzpath(to=[])
     vault, secret = _open_vault(settings), _read_secret(settings)
-    db = Database(settings.database.url, vault=vault, new_id=new_id)
+    db = Database(settings.database.url, vault=vault, new_id=new_id, almanac=PublicDays())
     vault.prepare()  # first: the wrong key file must be found before anything is changed
     if upgrade:
         migrate.upgrade_engine(db.engine)
@@ -114,15 +115,16 @@ def build(
     ways = dict(channels) if channels is not None else _channels(settings, fault)
     templates = templates_folder()
     words, texts = Words(templates / "words"), Texts(templates / "messages", LANGUAGES)
+    bell = settings.bell
+    week = week_around(bell.quiet_from, bell.quiet_until)
     context = Context(
         db=db, clock=clock, new_id=new_id, pick=pick, public_url=settings.web.public_url,
         bell=timedelta(seconds=settings.bell.wait_seconds), channels_on=frozenset(ways),
-        organizer=_organizer(settings),
+        organizer=_organizer(settings), week=week,
     )  # fmt: skip
-    bell = settings.bell
     preparer = Preparer(
         Composer(texts, lambda code: words.get(code), _sending(settings, secret)),
-        Rules(context.bell, DecentHours(week_around(bell.quiet_from, bell.quiet_until)), frozenset(ways)),
+        Rules(context.bell, DecentHours(week), frozenset(ways)),
     )
     dispatcher = Dispatcher(
         db=db, preparer=preparer, channels=ways, clock=clock, jitter=jitter, name=new_id(), fault=fault,

@@ -17,6 +17,7 @@ NOTIFY = Path(__file__).resolve().parent.parent / "notify"
 FLOORS = {
     "__init__.py": 0,
     "core": 0,
+    "almanac": 1,
     "channels": 1,
     "config": 1,
     "forecast": 1,
@@ -53,6 +54,7 @@ LAW = Law(
         "alembic": frozenset({"store"}),
         "psycopg": frozenset({"store"}),
         "apscheduler": frozenset({"schedule"}),
+        "holidays": frozenset({"almanac"}),
     },
     senders=frozenset({"channels", "dispatch"}),
 )

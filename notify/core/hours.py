@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
@@ -53,7 +53,10 @@ class SpecialDay:
 
 @dataclass(frozen=True, slots=True)
 class Counter:
-    """A shop's counter: its zone, its dated hours, and how pickups are cut and offered."""
+    """A shop's counter: its zone, its dated hours, and how pickups are cut and offered.
+
+    The shop's own list wins: a closed day is closed, special hours open a holiday, and so does a day `as_usual`.
+    """
 
     zone: str
     hours: tuple[Hours, ...]
@@ -62,6 +65,8 @@ class Counter:
     slot_minutes: int = 15
     lead_minutes: int = 0
     horizon_days: int = 14
+    holidays: Container[date] = frozenset()
+    as_usual: frozenset[date] = frozenset()
 
     def __post_init__(self) -> None:
         zone(self.zone)
@@ -93,7 +98,9 @@ def rows_on(counter: Counter, day: date) -> tuple[Hours | SpecialDay, ...]:
     if day in counter.closed:
         return ()
     rows: list[Hours | SpecialDay] = [row for row in counter.special if row.day == day]
-    return tuple(sorted(rows or _weekly(counter, day), key=lambda row: row.opens))
+    if not rows and (day in counter.as_usual or day not in counter.holidays):
+        rows = [*_weekly(counter, day)]
+    return tuple(sorted(rows, key=lambda row: row.opens))
 
 
 def spans_on(counter: Counter, day: date) -> tuple[Span, ...]:

@@ -39,14 +39,32 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "slot_minutes": ShopSetting(15, "length of a pickup slot", _COMMON),
     "lead_minutes": ShopSetting(30, "how soon the first slot may be", _COMMON, most=14 * 24 * 60),
     "horizon_days": ShopSetting(14, "how many days ahead slots are offered", _COMMON, most=366),
+    "holidays_of": ShopSetting(
+        "",
+        "where the public holidays on which the shop is closed are taken from, as in GB-ENG or DE-BY; empty = none",
+        "the package holidays, which is no official list; the shop's own days win; checked 2026-11-27",
+        most=12,
+    ),
     "keep_period": ShopSetting(
         "P90D",
         "how long contact data are kept after the last device went home (ISO 8601)",
         "no law names a figure; GDPR art. 5(1)(e): no longer than needed; checked 2026-11-25; not legal advice",
     ),
     "reminder_hours": ShopSetting(3, "how long before a slot the reminder leaves", _COMMON, most=14 * 24),
+    "missed_notes": ShopSetting(
+        2,
+        "after so many missed pickups nobody is written to about it, and staff are asked to call; 0 = no notes at all",
+        _COMMON,
+        most=20,
+    ),
     "collection_days": ShopSetting(
         [3, 10, 24], "days on the shelf after which a collection reminder leaves; then none", _COMMON, most=3660
+    ),
+    "review_days": ShopSetting(
+        365,
+        "days after which somebody looks again why a device that nobody collected, and its owner's data, are kept",
+        "no law names a figure; GDPR art. 5(1)(e) and 17(3)(e): no longer than needed; checked 2026-11-27",
+        most=3660,
     ),
     "all_well_days": ShopSetting(
         0,
@@ -73,6 +91,13 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "the shop's own choice",
         most=100_000_000,
     ),
+    "pass_days": ShopSetting(14, "days after which a pass to collect for somebody runs out", _COMMON, most=366),
+    "delegate_keep_days": ShopSetting(
+        7,
+        "days after a pass has ended in which the name of whom it was for is still kept",
+        "no law names a figure; GDPR art. 5(1)(e): no longer than needed; our choice; checked 2026-11-27",
+        most=366,
+    ),
     "controller": ShopSetting("", "name and address of who answers for the data, if not the shop's own"),
     "authority": ShopSetting("", "the data-protection authority a customer may complain to"),
 }
@@ -95,9 +120,12 @@ class Shop:
     slot_minutes: int
     lead_minutes: int
     horizon_days: int
+    holidays_of: str
     keep_period: str
     reminder_hours: int
+    missed_notes: int
     collection_days: tuple[int, ...]
+    review_days: int
     all_well_days: int
     telling_hours: str
     question_days: int
@@ -105,6 +133,8 @@ class Shop:
     sms_part_price: str
     bench_minutes: int
     code_above: int
+    pass_days: int
+    delegate_keep_days: int
     controller: str
     authority: str
 

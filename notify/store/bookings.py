@@ -31,8 +31,9 @@ _OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
 class Booking:
     """One customer's place in a slot. `revision` rises with every change and is the invite's SEQUENCE.
 
-    `invite_stamp` and `invite_contact_id` are of the newest calendar object that left; `partstat`, `reply_sequence` and
-    `reply_stamp` of the newest answer to it (core/itip).
+    `stays` is the code of core/hits in spite of which staff let it stand. `invite_stamp` and `invite_contact_id` are
+    of the newest calendar object that left; `partstat`, `reply_sequence` and `reply_stamp` of the newest answer to it
+    (core/itip).
     """
 
     id: str
@@ -57,6 +58,7 @@ class Booking:
     reply_sequence: int | None = None
     reply_stamp: datetime | None = None
     partstat: str = ""
+    stays: str = ""
 
 
 class Occupied:
@@ -127,6 +129,7 @@ def move_booking(unit: Unit, booking: Booking, slot: Slot, *, at: datetime) -> N
         revision=booking.revision + 1,
         changed_at=at,
         reminded=False,
+        stays="",
         **_place(slot, free_seat(unit, slot, but_for=booking.visit_id)),
     )
 

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, text
 
+from notify.core.holidays import Almanac, NoAlmanac
 from notify.store.engine import open_engine
 from notify.store.vault import Opener, Place, Vault
 
@@ -26,6 +27,7 @@ class Unit:
     new_id: Callable[[], str]
     vault: Vault = field(repr=False)
     kept: dict[tuple[str, str], tuple[str, Any]] = field(repr=False)  # of this process, see shops.py
+    almanac: Almanac = field(repr=False)
     known: dict[tuple[str, str], Any] | None = field(default=None, repr=False)  # see read_ahead
 
     def once(self, key: tuple[str, str], load: Callable[[], T]) -> T:
@@ -54,12 +56,14 @@ class Unit:
 class Database:
     """The main database with its vault: short transactions, one writer at a time on SQLite."""
 
-    def __init__(self, url: str, *, vault: Vault, new_id: Callable[[], str]) -> None:
+    def __init__(self, url: str, *, vault: Vault, new_id: Callable[[], str], almanac: Almanac | None = None) -> None:
+        """`almanac` knows public holidays; it goes with every unit, so that all ask the same one what is open."""
         self.engine: Engine = open_engine(url)
         # For a single SELECT: on SQLite one statement is its own snapshot and needs no BEGIN around it.
         self.glance = self.engine.execution_options(glance=True)
         self.vault = vault
         self._new_id = new_id
+        self._almanac = almanac or NoAlmanac()
         self._kept: dict[tuple[str, str], tuple[str, Any]] = {}
         self._writer = threading.Lock()
         self.after_write: Callable[[], None] = lambda: None  # wakes whoever waits for work in this process
@@ -120,7 +124,7 @@ class Database:
             yield connection
 
     def _unit(self, connection: Connection, shop_id: str) -> Unit:
-        return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault, self._kept)
+        return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault, self._kept, self._almanac)
 
     @contextmanager
     def alone(self) -> Iterator[Connection]:

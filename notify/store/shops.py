@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import bindparam, delete, insert, select, update
 
 from notify.core.errors import NotFound
+from notify.core.holidays import HolidaysOf
 from notify.core.hours import Counter, Hours, SpecialDay
 from notify.core.shop import Shop, build_shop
 from notify.store import schema as s
@@ -78,10 +79,13 @@ def put_settings(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> 
 
 def get_counter(unit: Unit, shop: Shop) -> Counter:
     """The counter's hours with closed and special days, ready for core/hours and core/slots."""
-    made = _kept(unit, "counter", lambda: _read_counter(unit, shop))
-    pickups = (shop.zone, shop.slot_minutes, shop.lead_minutes, shop.horizon_days)  # these are dated
-    same = pickups == (made.zone, made.slot_minutes, made.lead_minutes, made.horizon_days)
-    return made if same else _read_counter(unit, shop)
+    of_it, made = _kept(unit, "counter", lambda: (_dated(shop), _read_counter(unit, shop)))
+    return made if of_it == _dated(shop) else _read_counter(unit, shop)
+
+
+def _dated(shop: Shop) -> tuple[Any, ...]:
+    """The settings that go into a counter; another one may count tomorrow without any change."""
+    return shop.zone, shop.slot_minutes, shop.lead_minutes, shop.horizon_days, shop.holidays_of
 
 
 def _read_counter(unit: Unit, shop: Shop) -> Counter:
@@ -89,7 +93,9 @@ def _read_counter(unit: Unit, shop: Shop) -> Counter:
     return Counter(
         zone=shop.zone,
         hours=tuple(row for _, row in list_hours(unit)),
-        closed=frozenset(day.day for _, day, _ in days if day.opens is None),
+        closed=frozenset(day.day for _, day, _ in days if day.opens is None and not day.as_usual),
+        as_usual=frozenset(day.day for _, day, _ in days if day.as_usual),
+        holidays=HolidaysOf(shop.holidays_of, unit.almanac) if shop.holidays_of else frozenset(),
         special=tuple(
             SpecialDay(day=row.day, opens=row.opens, closes=row.closes, capacity=row.capacity)
             for _, row, _ in days
@@ -149,15 +155,19 @@ def drop_hours(unit: Unit, hours_id: str) -> None:
 
 
 def special_days(unit: Unit) -> tuple[tuple[str, Any, str], ...]:
-    """(identifier, row with day opens closes capacity, reason) in order; a closed day has `opens` None."""
+    """(identifier, row with day opens closes capacity as_usual, reason) in order.
+
+    A closed day has `opens` None and is not `as_usual`.
+    """
     rows = unit.connection.execute(_SPECIAL, given(unit))
     return tuple((row.id, row, row.reason) for row in rows)
 
 
 def add_special_day(
-    unit: Unit, day: date, *, opens: time | None, closes: time | None, capacity: int, reason: str
-) -> str:
-    """Adds special hours for a day, or closes it when `opens` is None; its identifier."""
+    unit: Unit, day: date, *, opens: time | None, closes: time | None, capacity: int, reason: str,
+    as_usual: bool = False,
+) -> str:  # fmt: skip
+    """Adds special hours, closes the day when `opens` is None, or opens a holiday `as_usual`; its identifier."""
     new = unit.new_id()
     unit.connection.execute(
         insert(s.special_days).values(
@@ -168,6 +178,7 @@ def add_special_day(
             closes=closes,
             capacity=capacity,
             reason=reason,
+            as_usual=as_usual,
         )
     )
     _note_change(unit)

@@ -142,6 +142,7 @@ def upgrade() -> None:
         sa.Column("closes", sa.Time(), nullable=True),
         sa.Column("capacity", sa.Integer(), nullable=False),
         sa.Column("reason", sa.String(length=120), nullable=False),
+        sa.Column("as_usual", sa.Boolean(), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_special_days")),
     )
     op.create_table(
@@ -260,6 +261,7 @@ def upgrade() -> None:
         sa.Column("reply_sequence", sa.Integer(), nullable=True),
         sa.Column("reply_stamp", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("partstat", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("stays", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.CheckConstraint("state in ('booked','cancelled','missed','kept')", name=op.f("ck_bookings_state")),
         sa.CheckConstraint("seat >= 0", name=op.f("ck_bookings_seat")),
         sa.ForeignKeyConstraint(
@@ -371,6 +373,14 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_events")),
         sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_events_shop_id_seq")),
+    )
+    op.create_index(
+        "ix_events_refused",
+        "events",
+        ["shop_id", "at"],
+        unique=False,
+        sqlite_where=sa.text("kind = 'handover_refused'"),
+        postgresql_where=sa.text("kind = 'handover_refused'"),
     )
     op.create_index("ix_events_ticket", "events", ["shop_id", "ticket_id", "seq"], unique=False)
     op.create_index("ix_events_visit", "events", ["shop_id", "visit_id", "seq"], unique=False)
@@ -488,7 +498,6 @@ def upgrade() -> None:
         sa.Column("given_by", sa.String(length=36), nullable=False),
         sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("hash", sa.String(length=64), nullable=True),
-        sa.Column("code_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("confirmed_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
@@ -502,7 +511,24 @@ def upgrade() -> None:
             ["shop_id", "visit_id"], ["visits.shop_id", "visits.id"], name=op.f("fk_passes_shop_id_visit_id")
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_passes")),
-        sa.UniqueConstraint("shop_id", "hash", name=op.f("uq_passes_shop_id_hash")),
+        sa.UniqueConstraint("hash", name=op.f("uq_passes_hash")),
+    )
+    op.create_index(
+        "ix_passes_ended",
+        "passes",
+        ["shop_id", "ended_at"],
+        unique=False,
+        sqlite_where=sa.text("hash is not null and state not in ('asked','open')"),
+        postgresql_where=sa.text("hash is not null and state not in ('asked','open')"),
+    )
+    op.create_index("ix_passes_given_by", "passes", ["shop_id", "given_by"], unique=False)
+    op.create_index(
+        "ix_passes_live",
+        "passes",
+        ["shop_id", "expires_at"],
+        unique=False,
+        sqlite_where=sa.text("state in ('asked','open')"),
+        postgresql_where=sa.text("state in ('asked','open')"),
     )
     op.create_index("ix_passes_visit", "passes", ["shop_id", "visit_id"], unique=False)
     op.create_table(
@@ -743,6 +769,19 @@ def downgrade() -> None:
     op.drop_table("tickets")
     op.drop_table("sessions")
     op.drop_index("ix_passes_visit", table_name="passes")
+    op.drop_index(
+        "ix_passes_live",
+        table_name="passes",
+        sqlite_where=sa.text("state in ('asked','open')"),
+        postgresql_where=sa.text("state in ('asked','open')"),
+    )
+    op.drop_index("ix_passes_given_by", table_name="passes")
+    op.drop_index(
+        "ix_passes_ended",
+        table_name="passes",
+        sqlite_where=sa.text("hash is not null and state not in ('asked','open')"),
+        postgresql_where=sa.text("hash is not null and state not in ('asked','open')"),
+    )
     op.drop_table("passes")
     op.drop_index("ix_messages_visit", table_name="messages")
     op.drop_index(
@@ -785,6 +824,12 @@ def downgrade() -> None:
     op.drop_table("messages")
     op.drop_index("ix_events_visit", table_name="events")
     op.drop_index("ix_events_ticket", table_name="events")
+    op.drop_index(
+        "ix_events_refused",
+        table_name="events",
+        sqlite_where=sa.text("kind = 'handover_refused'"),
+        postgresql_where=sa.text("kind = 'handover_refused'"),
+    )
     op.drop_table("events")
     op.drop_index("ix_contacts_person", table_name="contacts")
     op.drop_index("ix_contacts_lookup", table_name="contacts")
