@@ -17,6 +17,7 @@ DONE = [
     *((area, "messaging.json") for area in ("quiet_hours", "durations", "deadlines", "e164", "sms")),
     *((area, "messaging.json") for area in ("opt_out", "confirmation")),
     *((area, "calendar.json") for area in ("outgoing", "dst", "mail")),
+    ("capacity", "forecast.json"),
 ]
 # Of these areas the cases that are about writing; those about reading come with the inbox.
 WRITING = ["F-01", "F-02", "F-03", "F-04", "E-01", "E-02", "E-03", "E-06", "E-53", "P-01", "P-02"]

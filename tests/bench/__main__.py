@@ -6,7 +6,7 @@ import sys
 import traceback
 from collections.abc import Callable
 
-from tests.bench import claim_page, composed, idle, messages, outbox, smtp_channel, workers
+from tests.bench import capacity, claim_page, composed, idle, messages, outbox, smtp_channel, workers
 from tests.bench.line import Figure, machine
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -16,6 +16,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "workers": lambda: workers.figures(n=500, rounds=5),
     "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
     "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
+    "capacity": lambda: capacity.figures(days=4000, rounds=9),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }
 

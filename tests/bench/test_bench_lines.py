@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.bench import claim_page, composed, idle, messages, outbox, smtp_channel, workers
+from tests.bench import capacity, claim_page, composed, idle, messages, outbox, smtp_channel, workers
 from tests.bench.line import Figure, Side, alternate, compare, machine
 
 TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
@@ -27,6 +27,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "workers": (lambda: workers.figures(n=12, rounds=1), {"two_workers"}),
     "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page", "claim_page_first_look"}),
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
+    "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
 FIELDS = {"name", "ratio", "goal", "met", "better", "against", "n", "ours", "theirs", "machine"}
