@@ -31,9 +31,10 @@ _OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
 class Booking:
     """One customer's place in a slot. `revision` rises with every change and is the invite's SEQUENCE.
 
-    `stays` is the code of core/hits in spite of which staff let it stand. `invite_stamp` and `invite_contact_id` are
-    of the newest calendar object that left; `partstat`, `reply_sequence` and `reply_stamp` of the newest answer to it
-    (core/itip).
+    `stays` is the code of core/hits in spite of which staff let it stand. `changes` counts every change and never
+    falls, not even when one is taken back. `invite_stamp` is the DTSTAMP of the newest calendar object whose bytes were
+    kept, `invite_contact_id` who got the newest that left; `partstat`, `reply_sequence` and `reply_stamp` are of the
+    newest answer to it (core/itip).
     """
 
     id: str
@@ -59,6 +60,7 @@ class Booking:
     reply_stamp: datetime | None = None
     partstat: str = ""
     stays: str = ""
+    changes: int = 0
 
 
 class Occupied:
@@ -111,6 +113,7 @@ def add_booking(
             person_id=person_id,
             state="booked",
             revision=0,
+            changes=0,
             uid=uid,
             organizer_token=organizer_token,
             made_at=at,
@@ -160,9 +163,19 @@ def missed_times(unit: Unit, visits: Iterable[str]) -> dict[str, datetime]:
     return {row.visit_id: row.start_at for row in rows}
 
 
-def mark(unit: Unit, booking: Booking, **flags: bool) -> None:
-    """Sets `invited` or `reminded`."""
+def mark(unit: Unit, booking: Booking, **flags: Any) -> None:
+    """Sets `invited` with `invite_contact_id`, or `reminded`."""
     _write(unit, booking, **flags)
+
+
+def keep_stamps(unit: Unit, stamps: Mapping[str, datetime]) -> None:
+    """Booking -> the DTSTAMP of a calendar object just kept; every later one gets a later stamp (RFC 5546 2.1.5)."""
+    t = s.bookings
+    for booking_id, stamp in stamps.items():
+        older = t.c.invite_stamp.is_(None) | (t.c.invite_stamp < stamp)
+        unit.connection.execute(
+            update(t).where(t.c.shop_id == unit.shop_id, t.c.id == booking_id, older).values(invite_stamp=stamp)
+        )
 
 
 def live_booking(unit: Unit, visit_id: str) -> Booking | None:
@@ -219,7 +232,7 @@ def bookings_between(unit: Unit, first: datetime, last: datetime, *, state: str 
 
 def _change(unit: Unit, booking: Booking, **columns: Any) -> None:
     places_changed(unit)
-    _write(unit, booking, **columns)
+    _write(unit, booking, changes=s.bookings.c.changes + 1, **columns)
 
 
 def _write(unit: Unit, booking: Booking, **columns: Any) -> None:

@@ -351,6 +351,7 @@ bookings = _table(
     Column("seat", Integer, nullable=False),
     _code("state"),
     Column("revision", Integer, nullable=False),
+    Column("changes", Integer, nullable=False, default=0),  # every one of them, also one that takes a change back
     Column("uid", String(64), nullable=False),
     Column("organizer_token", String(64), nullable=False),
     _at("made_at"),

@@ -250,6 +250,7 @@ def upgrade() -> None:
         sa.Column("seat", sa.Integer(), nullable=False),
         sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("changes", sa.Integer(), nullable=False),
         sa.Column("uid", sa.String(length=64), nullable=False),
         sa.Column("organizer_token", sa.String(length=64), nullable=False),
         sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
@@ -513,14 +514,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_passes")),
         sa.UniqueConstraint("hash", name=op.f("uq_passes_hash")),
     )
-    op.create_index(
-        "ix_passes_ended",
-        "passes",
-        ["shop_id", "ended_at"],
-        unique=False,
-        sqlite_where=sa.text("hash is not null and state not in ('asked','open')"),
-        postgresql_where=sa.text("hash is not null and state not in ('asked','open')"),
-    )
     op.create_index("ix_passes_given_by", "passes", ["shop_id", "given_by"], unique=False)
     op.create_index(
         "ix_passes_live",
@@ -776,12 +769,6 @@ def downgrade() -> None:
         postgresql_where=sa.text("state in ('asked','open')"),
     )
     op.drop_index("ix_passes_given_by", table_name="passes")
-    op.drop_index(
-        "ix_passes_ended",
-        table_name="passes",
-        sqlite_where=sa.text("hash is not null and state not in ('asked','open')"),
-        postgresql_where=sa.text("hash is not null and state not in ('asked','open')"),
-    )
     op.drop_table("passes")
     op.drop_index("ix_messages_visit", table_name="messages")
     op.drop_index(
