@@ -69,13 +69,14 @@ def book(ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: in
         counter = shops.get_counter(unit, shop)
         slot = slot_at(counter, local, fold)
         check_bookable(counter, slot, now=now)
-        booking = _take(ctx, unit, actor, visit_id, slot)
+        booking = take(ctx, unit, actor, visit_id, slot)
         if once:
             idempotent.keep(unit, f"book:{visit_id}:{once}", {"booking": booking.id}, at=now)
         return booking
 
 
-def _take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot) -> Booking:
+def take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot) -> Booking:
+    """Books that slot for a visit, or moves its booking there, inside the caller's transaction; raises Taken."""
     now, own = ctx.clock(), bookings.live_booking(unit, visit_id)
     if own is not None and own.start_at == slot.start:
         return own
@@ -89,12 +90,16 @@ def _take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot) -> 
     return tell(ctx, unit, actor, "pickup_booked", new)
 
 
-def tell(ctx: Context, unit: Unit, actor: Actor, kind: str, booking_id: str, why: str = "") -> Booking:
-    """Records what became of a booking, with the messages that follow from it; the booking as it stands now."""
+def tell(
+    ctx: Context, unit: Unit, actor: Actor, kind: str, booking_id: str, why: str = "", *, how: str = ""
+) -> Booking:
+    """Records what became of a booking, with the messages that follow from it; the booking as it stands now.
+
+    `why` is a code of the words file, `how` says by what way it came when that was no page and no command.
+    """
     booking = _must(unit, booking_id)
     codes: dict[str, str | int] = {"booking": booking.id, "revision": booking.revision}
-    if why:
-        codes["why"] = why
+    codes |= {name: said for name, said in (("why", why), ("how", how)) if said}
     ends = dict.fromkeys(("pickup_confirmed", "pickup_moved", "pickup_reminder", "pickup_cancelled"), booking.end_at)
     record(ctx, unit, actor, kind, visit_id=booking.visit_id, codes=codes, expires=ends,
            cause=f"booking:{booking.id}:{booking.revision}:{kind}")  # fmt: skip
@@ -108,8 +113,13 @@ def cancel(ctx: Context, actor: Actor, visit_id: str, *, why: str = "you_asked")
         booking = bookings.live_booking(unit, visit_id)
         if booking is None:
             raise NotFound("There is no booking to cancel", "Nothing needs to be done.")
-        bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
-        return tell(ctx, unit, actor, "pickup_cancelled", booking.id, why)
+        return give_up(ctx, unit, actor, booking, why=why)
+
+
+def give_up(ctx: Context, unit: Unit, actor: Actor, booking: Booking, *, why: str, how: str = "") -> Booking:
+    """Frees the place of a booking that stands and tells it, inside the caller's transaction."""
+    bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
+    return tell(ctx, unit, actor, "pickup_cancelled", booking.id, why, how=how)
 
 
 def _ready_since(unit: Unit, visit_id: str) -> bool:

@@ -9,8 +9,9 @@ from datetime import datetime, timedelta
 from itertools import count
 from typing import Any
 
-from sqlalchemy import bindparam, insert, select, update
+from sqlalchemy import bindparam, func, insert, select, update
 
+from notify.core.calendar_choices import MOVED_ON
 from notify.core.slots import Slot, Taken
 from notify.store import schema as s
 from notify.store.database import Unit
@@ -163,6 +164,14 @@ def missed_times(unit: Unit, visits: Iterable[str]) -> dict[str, datetime]:
     return {row.visit_id: row.start_at for row in rows}
 
 
+def missed_counts(unit: Unit, visits: Iterable[str]) -> dict[str, int]:
+    """Visit -> how many pickups nobody came to; a visit without any is left out."""
+    t = s.bookings
+    these = (t.c.shop_id == unit.shop_id, t.c.state == "missed", t.c.visit_id.in_(list(visits)))
+    rows = unit.connection.execute(select(t.c.visit_id, func.count()).where(*these).group_by(t.c.visit_id))
+    return {visit_id: int(number) for visit_id, number in rows}
+
+
 def mark(unit: Unit, booking: Booking, **flags: Any) -> None:
     """Sets `invited` with `invite_contact_id`, or `reminded`."""
     _write(unit, booking, **flags)
@@ -204,10 +213,10 @@ def get_booking(unit: Unit, booking_id: str) -> Booking | None:
 
 def find_spoken(unit: Unit, *, tokens: Sequence[str] = (), uids: Sequence[str] = ()) -> Booking | None:
     """The booking that an answer speaks of: by the organizer token it came to, else by its UID; None for neither."""
-    for names, given_ in (("organizer_token", tokens), ("uid", uids)):
+    for name, values in (("organizer_token", tokens), ("uid", uids)):
         t = s.bookings
-        wanted = [one for one in given_ if 0 < len(one) <= LONGEST_NAME]
-        same = (t.c.shop_id == unit.shop_id, t.c[names].in_(wanted))
+        wanted = [one for one in values if 0 < len(one) <= LONGEST_NAME]
+        same = (t.c.shop_id == unit.shop_id, t.c[name].in_(wanted))
         row = unit.connection.execute(select(t).where(*same).order_by(t.c.made_at.desc())).first() if wanted else None
         if row is not None:
             return _booking(row)
@@ -233,6 +242,15 @@ def bookings_between(unit: Unit, first: datetime, last: datetime, *, state: str 
 def _change(unit: Unit, booking: Booking, **columns: Any) -> None:
     places_changed(unit)
     _write(unit, booking, changes=s.bookings.c.changes + 1, **columns)
+    _end_questions(unit, booking.id, at=columns["changed_at"])
+
+
+def _end_questions(unit: Unit, booking_id: str, *, at: datetime) -> None:
+    """What a calendar asked about a pickup is beside the point once the pickup is another one, or over."""
+    t = s.calendar_answers
+    these = (t.c.shop_id == unit.shop_id, t.c.booking_id == booking_id, is_in(t.c.state, "open"))
+    ended = {"state": "settled", "settled_at": at, "settled_how": MOVED_ON}
+    unit.connection.execute(update(t).where(*these).values(**ended))
 
 
 def _write(unit: Unit, booking: Booking, **columns: Any) -> None:
