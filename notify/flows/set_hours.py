@@ -11,6 +11,7 @@ from notify.core.actors import Actor
 from notify.core.errors import Invalid
 from notify.core.hours import Hours
 from notify.flows.context import Context
+from notify.flows.hits import changing_hours
 from notify.flows.set_up import check_settings
 from notify.store import shops
 
@@ -32,14 +33,19 @@ class HoursRow:
         return not (self.weekday.strip() or self.opens.strip() or self.closes.strip())
 
 
-def set_hours(ctx: Context, actor: Actor, rows: Sequence[HoursRow], *, pickups: Mapping[str, Any]) -> None:
-    """Writes these rows instead of all before; `pickups` are shop settings. Raises Invalid with every wrong field."""
+def set_hours(
+    ctx: Context, actor: Actor, rows: Sequence[HoursRow], *, pickups: Mapping[str, Any], unless_hit: bool = False
+) -> None:
+    """Writes these rows instead of all before; `pickups` are shop settings. Raises Invalid with every wrong field.
+
+    `unless_hit`: raises WouldHit and changes nothing if bookings would be hit.
+    """
     actor.need("settings")
-    with ctx.db.write(actor.shop_id) as unit:
+    with changing_hours(ctx, actor, unless_hit=unless_hit) as unit:
         shop = ctx.shop(unit)
         problems: list[Invalid] = []
         parsed = [_Row(row, problems).hours(today=ctx.today(shop)) for row in rows if not row.is_empty()]
-        settings = check_settings(pickups, problems)
+        settings = check_settings(pickups, problems, unit.almanac)
         if problems:
             raise Invalid.many(problems)
         for hours_id, _ in shops.list_hours(unit):

@@ -11,6 +11,7 @@ from notify.core.contacts import check_region, parse_email, parse_phone
 from notify.core.cost import parse_part_price
 from notify.core.durations import add, parse_duration
 from notify.core.errors import Conflict, Invalid
+from notify.core.holidays import Almanac
 from notify.core.hours import Hours, SpecialDay
 from notify.core.instants import zone
 from notify.core.languages import LANGUAGES
@@ -19,6 +20,7 @@ from notify.core.shop import check_setting
 from notify.core.telling_hours import parse_week
 from notify.core.text import clean_line
 from notify.flows.context import Context
+from notify.flows.hits import changing_hours
 from notify.store import shops
 from notify.store.database import Unit
 
@@ -35,33 +37,38 @@ def make_shop(ctx: Context, *, settings: Mapping[str, Any]) -> str:
     return shop_id
 
 
-def change_settings(ctx: Context, actor: Actor, values: Mapping[str, Any], *, valid_from: date | None = None) -> None:
-    """Changes settings from `valid_from` (today when None) on; raises Invalid with every wrong one."""
+def change_settings(
+    ctx: Context, actor: Actor, values: Mapping[str, Any], *, valid_from: date | None = None, unless_hit: bool = False
+) -> None:
+    """Changes settings from `valid_from` (today when None) on; raises Invalid with every wrong one.
+
+    `unless_hit`, here and below: raises WouldHit and changes nothing if bookings would be hit (flows/hits.py).
+    """
     actor.need("settings")
-    with ctx.db.write(actor.shop_id) as unit:
+    with changing_hours(ctx, actor, unless_hit=unless_hit) as unit:
         _put(unit, values, valid_from=valid_from or ctx.today(ctx.shop(unit)))
 
 
 def _put(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> None:
     problems: list[Invalid] = []
-    checked = check_settings(values, problems)
+    checked = check_settings(values, problems, unit.almanac)
     if problems:
         raise Invalid.many(problems)
     shops.put_settings(unit, checked, valid_from=valid_from)
 
 
-def check_settings(values: Mapping[str, Any], problems: list[Invalid]) -> dict[str, Any]:
+def check_settings(values: Mapping[str, Any], problems: list[Invalid], almanac: Almanac) -> dict[str, Any]:
     """The settings in their right types; what is wrong is added to `problems` with its key as the field."""
     checked = {}
     for key, value in values.items():
         try:
-            checked[key] = _check_meaning(key, check_setting(key, value), values)
+            checked[key] = _check_meaning(key, check_setting(key, value), values, almanac)
         except Invalid as problem:
             problems.append(Invalid(problem.what, problem.advice, field=key))
     return checked
 
 
-def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
+def _check_meaning(key: str, value: Any, values: Mapping[str, Any], almanac: Almanac) -> Any:
     """Settings whose text must also mean something."""
     if key == "zone":
         zone(value)
@@ -71,6 +78,8 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
         parse_week(value)
     elif key == "name" and not value:
         raise Invalid("The shop has no name", "Write what customers call it.", field=key)
+    elif key == "holidays_of" and value:
+        return almanac.check(value)
     elif key == "currency":
         minor_digits(value)
     elif key == "region" and value:
@@ -90,11 +99,11 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any]) -> Any:
 
 def add_hours(
     ctx: Context, actor: Actor, *, weekday: int, opens: time, closes: time, capacity: int,
-    valid_from: date | None = None,
+    valid_from: date | None = None, unless_hit: bool = False,
 ) -> str:  # fmt: skip
     """Adds opening hours of a weekday (0 is Monday); several rows of one day make a break. Raises Invalid."""
     actor.need("settings")
-    with ctx.db.write(actor.shop_id) as unit:
+    with changing_hours(ctx, actor, unless_hit=unless_hit) as unit:
         shop = ctx.shop(unit)
         row = Hours(weekday=weekday, opens=opens, closes=closes, capacity=capacity,
                     valid_from=valid_from or ctx.today(shop))  # fmt: skip
@@ -103,16 +112,16 @@ def add_hours(
         return new
 
 
-def drop_hours(ctx: Context, actor: Actor, hours_id: str) -> None:
+def drop_hours(ctx: Context, actor: Actor, hours_id: str, *, unless_hit: bool = False) -> None:
     """Removes one row of opening hours."""
     actor.need("settings")
-    with ctx.db.write(actor.shop_id) as unit:
+    with changing_hours(ctx, actor, unless_hit=unless_hit) as unit:
         shops.drop_hours(unit, hours_id)
 
 
 def add_special_day(
     ctx: Context, actor: Actor, day: date, *, opens: time | None = None, closes: time | None = None,
-    capacity: int = 1, reason: str = "",
+    capacity: int = 1, reason: str = "", unless_hit: bool = False,
 ) -> str:  # fmt: skip
     """Closes a day (no `opens`) or gives it special hours. Bookings on it stay until a person moves them."""
     actor.need("settings")
@@ -121,7 +130,7 @@ def add_special_day(
         raise Invalid(f"The year {day.year} cannot be meant", "Look at the year once more.", field="day")
     if (opens is None) != (closes is None):
         raise Invalid("A day with special hours needs both times", "Leave both empty to close the day.", field="opens")
-    with ctx.db.write(actor.shop_id) as unit:
+    with changing_hours(ctx, actor, unless_hit=unless_hit) as unit:
         if opens is not None and closes is not None:
             SpecialDay(day=day, opens=opens, closes=closes, capacity=capacity)
         new = shops.add_special_day(unit, day, opens=opens, closes=closes, capacity=capacity, reason=words)
@@ -129,10 +138,20 @@ def add_special_day(
         return new
 
 
-def drop_special_day(ctx: Context, actor: Actor, special_id: str) -> None:
-    """Removes a closed or special day."""
+def open_as_usual(ctx: Context, actor: Actor, day: date) -> str:
+    """The shop is open on a public holiday as on any such weekday; its identifier. Raises Conflict if it is none."""
     actor.need("settings")
     with ctx.db.write(actor.shop_id) as unit:
+        counter = shops.get_counter(unit, ctx.shop(unit))
+        if day not in counter.holidays or day in counter.as_usual:
+            raise Conflict(f"{day} is no public holiday that closes the shop", "Nothing needs to be done.", field="day")
+        return shops.add_special_day(unit, day, opens=None, closes=None, capacity=0, reason="", as_usual=True)
+
+
+def drop_special_day(ctx: Context, actor: Actor, special_id: str, *, unless_hit: bool = False) -> None:
+    """Removes a closed or special day, or one on which the shop is open although it is a holiday."""
+    actor.need("settings")
+    with changing_hours(ctx, actor, unless_hit=unless_hit) as unit:
         shops.drop_special_day(unit, special_id)
 
 

@@ -187,6 +187,11 @@ def keep_stamps(unit: Unit, stamps: Mapping[str, datetime]) -> None:
         )
 
 
+def note_stays(unit: Unit, booking: Booking, why: str) -> None:
+    """Notes that staff let it stand although it is hit: `why` is the code of core/hits."""
+    _write(unit, booking, stays=why)
+
+
 def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     """The visit's booking that stands, or None."""
     rows = unit.once(
