@@ -12,12 +12,11 @@ from notify.core.notices import ANSWER, CONSENT_PURPOSES, NOTICES
 from notify.core.one_click import Use, make_stop_token
 from notify.core.return_address import fill, make_token
 from notify.core.shop import Shop
+from notify.dispatch.entries import Reader, entry_for, entry_stays
 from notify.render.email import Mailbox, compose_mail
-from notify.render.invite import Invite, invite_bytes
 from notify.render.sms import count
 from notify.render.texts import Texts
-from notify.store import bookings, replies
-from notify.store.bookings import Booking
+from notify.store import replies
 from notify.store.database import Unit
 from notify.store.messages import Composed, Message
 
@@ -77,7 +76,8 @@ class Composer:
         """The bytes for `address` (e-mail or E.164). For `call` there are none: only the sentence to say."""
         domain = self.sending.sender.address.rpartition("@")[2]
         stop_link = self.sending.stop_link(message.notice, message.person_id, channel)
-        context = {**context, "stop_link": stop_link}
+        stays = entry_stays(unit, message, channel=channel, contact_id=contact_id)
+        context = {**context, "stop_link": stop_link, "entry_stays": stays}
         # Another contact is another text: never under the same Message-ID (RFC 5322 3.6.4).
         identity = f"<{message.id}.{channel}.{contact_id[-12:] or 'shop'}.{message.resend}@{domain}>"
 
@@ -96,45 +96,21 @@ class Composer:
                 subject="", text=text, html=None, message_id=identity, date=now, language=language,
             )  # fmt: skip
             return Composed(payload, identity, text, channel, contact_id, count(text).parts)
-        invite, method, reply_to = self._invite(unit, message, shop=shop, address=address, now=now, context=context)
+        reader = Reader(contact_id, address, str(context["person"]["name"]), self.words(language))
+        entry = entry_for(unit, message, reader, shop=shop, organizer=self.sending.organizer, slot=context["slot"],
+                          now=now)  # fmt: skip
         text = part("text")
         payload = compose_mail(
             sender=Mailbox(self.sending.sender.name or shop.name, self.sending.sender.address), to=address,
-            reply_to=reply_to, subject=part("subject"), text=text,
-            html=part("html"), message_id=identity, date=now, language=language, invite=invite, method=method,
+            reply_to=entry.organizer if entry else self.sending.reply_to or None, subject=part("subject"), text=text,
+            html=part("html"), message_id=identity, date=now, language=language,
+            invite=entry.octets if entry else None, method=entry.method if entry else None,
             answers=_answered_letter(unit, message),
             # RFC 8058 3.1 asks for https; on plain http in the shop the link in the text has to do.
             unsubscribe=stop_link if stop_link.startswith("https://") else None,
         )  # fmt: skip
-        return Composed(payload, identity, text, channel, contact_id)
-
-    def _invite(
-        self, unit: Unit, message: Message, *, shop: Shop, address: str, now: datetime, context: Mapping[str, Any]
-    ) -> tuple[bytes | None, str | None, str | None]:
-        """The calendar object of a pickup notice, with its method and the address that reads the answers."""
-        booking = bookings.get_booking(unit, str(message.refs.get("booking", "")))
-        confirms = message.notice in ("pickup_confirmed", "pickup_moved")
-        cancels = message.notice == "pickup_cancelled" and booking is not None and booking.invited
-        if booking is None or not (confirms or cancels):
-            return None, None, self.sending.reply_to or None
-        organizer = self.sending.organizer.replace("{token}", booking.organizer_token)
-        method = "REQUEST" if confirms else "CANCEL"
-        made = self._calendar(booking, method, organizer, shop=shop, address=address, now=now, context=context)
-        return made, method, organizer
-
-    def _calendar(
-        self, booking: Booking, method: str, organizer: str, *, shop: Shop, address: str, now: datetime,
-        context: Mapping[str, Any],
-    ) -> bytes:  # fmt: skip
-        """No claim number, link or fault in it: calendars are copied to third parties."""
-        words = self.words(str(context["language"]))
-        return invite_bytes(Invite(
-            uid=booking.uid, sequence=booking.revision, dtstamp=now, start=booking.start_at, end=booking.end_at,
-            summary=words("invite.summary", shop=shop.name),
-            description=words("invite.description", day=context["slot"]["day"], time=context["slot"]["time"]),
-            location=context["slot"]["place"], organizer_name=shop.name, organizer_address=organizer,
-            attendee_name=str(context["person"]["name"]), attendee_address=address, method=method,  # type: ignore[arg-type]
-        ))  # fmt: skip
+        stamped = (entry.booking_id, entry.stamp) if entry else None
+        return Composed(payload, identity, text, channel, contact_id, stamped=stamped)
 
 
 def _answered_letter(unit: Unit, message: Message) -> str | None:

@@ -11,7 +11,7 @@ from typing import Any
 from notify.channels.base import NOBODY, Outgoing
 from notify.core.errors import NotFound
 from notify.core.messages import MessageState
-from notify.core.notices import ANSWER, NOTICES
+from notify.core.notices import ANSWER, NOTICES, TO_NAMED
 from notify.core.second_look import Drop, Send, Wait
 from notify.core.shop import Shop
 from notify.dispatch.compose import Composer
@@ -19,7 +19,7 @@ from notify.dispatch.look_again import Rules, look_at
 from notify.dispatch.said import Saying, gather_said
 from notify.dispatch.send import Ready
 from notify.dispatch.settle import Result
-from notify.store import messages, outbox, people, shops
+from notify.store import bookings, messages, outbox, people, shops
 from notify.store.database import Unit
 from notify.store.messages import Composed, Message
 from notify.store.read_ahead import read_ahead
@@ -31,11 +31,15 @@ log = logging.getLogger("shelfbell.dispatch")
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """What claimed messages came to: an end, or ready to leave; and the rows of sealed bytes still to be kept."""
+    """What claimed messages came to: an end, or ready to leave; and the rows of sealed bytes still to be kept.
+
+    `stamps` are the DTSTAMPs of calendar objects among them, by booking.
+    """
 
     results: list[Result] = field(default_factory=list)
     ready: list[Ready] = field(default_factory=list)
     rows: list[dict[str, Any]] = field(default_factory=list)
+    stamps: dict[str, datetime] = field(default_factory=dict)
 
 
 def keep(unit: Unit, prepared: Prepared) -> Prepared:
@@ -44,6 +48,7 @@ def keep(unit: Unit, prepared: Prepared) -> Prepared:
     forgotten = people.forgotten_among(unit, {one for message in whole for one in _people_of(message)})
     gone = {message.id: message for message in whole if forgotten & _people_of(message)}
     outbox.keep_bytes(unit, prepared.rows, but_not=gone)
+    bookings.keep_stamps(unit, prepared.stamps)
     if not gone:
         return prepared
     results = [result for result in prepared.results if result.message.id not in gone]
@@ -80,6 +85,7 @@ def _joined(parts: Iterable[Prepared]) -> Prepared:
         whole.results.extend(part.results)
         whole.ready.extend(part.ready)
         whole.rows.extend(part.rows)
+        whole.stamps.update(part.stamps)
     return whole
 
 
@@ -125,7 +131,8 @@ class Preparer:
         composed = [self._composed(unit, one, now=now) for one in going]
         fresh = [(one.message, made) for one, made in zip(going, composed, strict=True) if made is not one.kept]
         rows = [outbox.seal_bytes(unit, message, made, at=now) for message, made in fresh]
-        whole = Prepared([_end(message, v) for message, v in looked if not isinstance(v, Send)], [], rows)
+        stamps = dict(made.stamped for _, made in fresh if made.stamped)
+        whole = Prepared([_end(message, v) for message, v in looked if not isinstance(v, Send)], [], rows, stamps)
         for one, made in zip(going, composed, strict=True):
             if made.channel == "call":
                 whole.results.append(Result(one.message, MessageState.TO_CALL, channel="call"))
@@ -167,6 +174,9 @@ class Preparer:
         if not message.person_id:
             own = own_address(shop, verdict.channel)
             return own or self.composer.sending.sender.address
+        if NOTICES[message.notice].purpose in TO_NAMED:  # also to one that was replaced
+            named = people.get_contact(unit, verdict.contact_id)
+            return named.address if named else ""
         found = {c.id: c.address for c in people.contacts_of(unit, message.person_id)}
         return found.get(verdict.contact_id, "")
 

@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from notify.core.claim_number import show_number
+from notify.core.contact_code import show_code
 from notify.core.contacts import show_phone
 from notify.core.hours import Counter, spans_on
 from notify.core.money import show_amount
@@ -19,7 +20,7 @@ from notify.core.tickets import Phase
 from notify.dispatch.look_again import ABOUT_THE_GONE
 from notify.dispatch.said_now import left_of, promise_helps, waits_on
 from notify.render.dates import say_day, say_time
-from notify.store import bookings, parts, people, questions, replies, shops, staff, tickets
+from notify.store import bookings, contact_codes, parts, people, questions, replies, shops, staff, tickets
 from notify.store.bookings import Booking
 from notify.store.database import Unit
 from notify.store.messages import Message
@@ -54,6 +55,7 @@ def gather_said(
         "claim_link": _link(saying, first.token),
         "privacy_link": _privacy(saying),
         "stop_link": "",  # the composer knows the channel, and so what the link stops
+        "entry_stays": False,  # and whether the message takes the entry in their calendar along
         "devices": [_device(ticket, saying.words) for ticket in about],
         "number": show_number(first.number),
         "device": first.device,
@@ -188,6 +190,7 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
         "slot": _slot(_booking(unit, message), shop, saying),
         "bench": _staff_name(unit, str(refs.get("bench", ""))),
         "reply": _reply(unit, str(refs.get("reply", "")), saying),
+        "code": show_code(contact_codes.text_of(unit, str(refs["code"]))) if "code" in refs else "",
     }
 
 

@@ -11,9 +11,10 @@ from notify.channels.base import Receipt, Verdict
 from notify.core.errors import Unavailable
 from notify.core.events import Event
 from notify.core.messages import MessageState
-from notify.core.notices import ANSWER, NOTICES
+from notify.core.notices import EVERY_PURPOSE, NOTICES, SECRET
 from notify.core.planner import Planned, best_reach, plan
-from notify.store import bookings, events, messages, outbox, people, shops
+from notify.dispatch.entries import INVITES
+from notify.store import bookings, contact_codes, events, messages, outbox, people, shops
 from notify.store.database import Database, Unit
 from notify.store.facts import gather
 from notify.store.messages import Ending, Message
@@ -102,6 +103,8 @@ def _ending(result: Result) -> Ending:
 
 
 def _follow_up(unit: Unit, result: Result, *, now: datetime, channels_on: frozenset[str]) -> None:
+    if result.message.notice in SECRET and result.state is not MessageState.WAITING:
+        contact_codes.wipe(unit, str(result.message.refs.get("code", "")), message_id=result.message.id)
     if result.state is MessageState.SENT or result.is_ambiguous:
         _after_sent(unit, result)
     elif result.state is MessageState.TO_CALL:
@@ -114,10 +117,10 @@ def _follow_up(unit: Unit, result: Result, *, now: datetime, channels_on: frozen
 def _after_sent(unit: Unit, result: Result) -> None:
     """A booking remembers that its invite is (perhaps) in somebody's calendar: only then can it be cancelled there."""
     message = result.message
-    if message.notice in ("pickup_confirmed", "pickup_moved") and result.channel == "email":
+    if message.notice in INVITES and result.channel == "email":
         booking = bookings.get_booking(unit, str(message.refs.get("booking", "")))
         if booking is not None:
-            bookings.mark(unit, booking, invited=True)
+            bookings.mark(unit, booking, invited=True, invite_contact_id=result.contact_id or None)
 
 
 def _mark_dead_address(unit: Unit, result: Result, *, now: datetime) -> None:
@@ -135,10 +138,11 @@ def mark_dead(unit: Unit, contact_id: str, *, why: str, now: datetime) -> None:
 def next_way(unit: Unit, message: Message, *, contact_id: str, now: datetime, channels_on: frozenset[str]) -> None:
     """Plans the next channel the person allows after a message was given up, else a call; for the shop its own.
 
-    An answer to somebody's own message goes back by the channel they wrote on, or not at all.
+    An answer to somebody's own message goes back by the channel they wrote on, or not at all; what was meant for one
+    contact goes to no other.
     """
     notice = NOTICES[message.notice]
-    if now >= message.expires_at or notice.purpose == ANSWER:
+    if now >= message.expires_at or notice.purpose not in EVERY_PURPOSE:
         return
     if not message.person_id:
         _own_way(unit, message, contact_id, now=now, channels_on=channels_on)

@@ -18,8 +18,8 @@ def message_shape() -> dict[str, Shape]:
     """Every key a message template may use; all are always given, empty where they do not apply."""
     device = dict.fromkeys(("number", "device", "device_class_words", "phase_sentence", "shelf"), "")
     texts = (
-        "language claim_link privacy_link stop_link number device fault price outcome reason promise old_promise"
-        " why bench sentence phone days_waiting waits_on"
+        "language claim_link privacy_link stop_link entry_stays number device fault price outcome reason"
+        " promise old_promise why bench sentence phone days_waiting waits_on code"
     )
     return {
         **dict.fromkeys(texts.split(), ""),

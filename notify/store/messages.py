@@ -72,7 +72,8 @@ class Message:
 class Composed:
     """A message ready to leave: `sentence` is its plain text, kept to show it as its reader sees it.
 
-    `parts` is how many text messages it is paid for as; 0 for other channels.
+    `parts` is how many text messages it is paid for as; 0 for other channels. `stamped` is the booking whose calendar
+    object was made for it, with its DTSTAMP; None for one without, and once its bytes are kept.
     """
 
     payload: bytes
@@ -81,6 +82,7 @@ class Composed:
     channel: str
     contact_id: str
     parts: int = 0
+    stamped: tuple[str, datetime] | None = None
 
 
 @dataclass(frozen=True, slots=True)

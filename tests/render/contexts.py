@@ -9,13 +9,14 @@ from notify.core.languages import LANGUAGES as LANGUAGES
 CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
-    " help_answer all_well"
+    " help_answer all_well pickup_missed_note"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop"]
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 STOP_LINK = "https://bench.example.org/u/" + "J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"  # 64 characters
 
-SEVERAL = ("ready", "handed_back", "all_well", "collection_reminder", "pickup_confirmed", "pickup_reminder")
+SEVERAL = ("ready", "handed_back", "all_well", "collection_reminder", "pickup_confirmed", "pickup_reminder",
+           "pickup_missed_note")  # fmt: skip
 # What a notice is about; everything else may be empty. (The planner never sends it without.)
 ESSENTIAL = {
     "question": ("question",),
@@ -171,6 +172,7 @@ def rich(notice: str, language: str) -> dict[str, Any]:
         "part": {"name": w["part"], "supplier": "Breakwater Parts", "due": w["due"], "label": "D41"},
         "slot": {"day": w["day"], "time": "17:00", "end": "17:15", "place": w["place"]} if notice != "ready" else None,
         "waits_on": w["waits_on"] if notice in SHOP else "",
+        "entry_stays": notice in ("pickup_moved", "pickup_cancelled"),
         "stop_link": STOP_LINK if notice == "all_well" else "",
         "reply": {"text": w["wording"], "what": w["fault"]},
     }

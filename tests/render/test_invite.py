@@ -139,7 +139,7 @@ def test_a_plus_sign_is_encoded_for_the_organizer_only() -> None:
         ({"end": datetime(2026, 11, 26, 10, 0, tzinfo=UTC)}, "end after it starts"),
         ({"sequence": -1}, "starts at 0"),
         ({"method": "CANCEL"}, "cancellation at 1"),
-        ({"method": "PUBLISH"}, "REQUEST or CANCEL"),
+        ({"method": "PUBLISH"}, "REQUEST, CANCEL or DECLINECOUNTER"),
         ({"uid": ""}, "uid"),
         ({"uid": "x" * 256}, "uid"),
         ({"uid": "pat@example.com"}, "uid"),
