@@ -10,6 +10,8 @@ from datetime import timedelta
 RING_WINDOW, MOST_RINGS = timedelta(hours=1), 5
 ANSWER_WINDOW, MOST_ANSWERS = timedelta(days=1), 6
 
+INVITES_WINDOW, MOST_INVITES = timedelta(days=1), 3
+
 
 def may_ring(unread: int) -> bool:
     """Whether one more reply about a visit rings: `unread` of it were taken within RING_WINDOW and nobody read them.
@@ -26,3 +28,11 @@ def may_answer(answered: int) -> bool:
     The wish itself is always obeyed.
     """
     return answered < MOST_ANSWERS
+
+
+def may_send_invite_again(sent: int) -> bool:
+    """Whether a calendar that asks for its invite gets it, after so many of that booking within INVITES_WINDOW.
+
+    RFC 5546 6.1.6 and 6.2.2: such a wish may be used to flood somebody.
+    """
+    return sent < MOST_INVITES

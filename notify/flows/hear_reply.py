@@ -11,16 +11,18 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.claim_number import hide_tokens
 from notify.core.errors import Invalid
-from notify.core.itip import Answer, Unread
+from notify.core.itip import Answer, Bearer, Unread
 from notify.core.one_click import hide_stop_links
 from notify.core.reply_limits import RING_WINDOW, may_ring
 from notify.core.reply_words import Wish, read_wish
 from notify.core.text import clean_block, clean_line
 from notify.flows.context import Context
+from notify.flows.hear_calendar import Carried, hear_calendar, spoken_booking
 from notify.flows.record import record
 from notify.flows.reply_acts import Asked, act
-from notify.flows.reply_writer import Writer, find_writer
+from notify.flows.reply_writer import Writer, about_visit, find_writer
 from notify.store import letters, replies
+from notify.store.bookings import Booking
 from notify.store.database import Unit
 
 LONGEST, LONGEST_SUBJECT = 8000, 200  # characters kept of one reply
@@ -68,7 +70,8 @@ def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
         now = ctx.clock()
         if not letters.take(unit, heard.source, _key(shop_id, heard.key), kind="reply", at=now):
             return ""
-        writer = _writer(ctx, unit, heard)
+        booking = None if heard.unproved else spoken_booking(unit, heard.calendar_answers, heard.organizer_tokens)
+        writer = _writer(ctx, unit, heard, booking)
         if (heard.automatic or heard.refused) and not writer.visit_id and not heard.unproved:
             return ""
         wish = _wish(heard)
@@ -78,12 +81,44 @@ def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
         actor = Actor(shop_id, "customer", writer.person_id) if writer.person_id else Actor(shop_id, "system", "inbox")
         rings = _rings(unit, writer, now=now)
         _keep(unit, heard, writer, new, kind, now=now)
-        if _is_done(ctx, unit, actor, heard, asked, kind):
+        settled, asks = _answered(ctx, unit, actor, heard, booking, new) if booking else (False, "")
+        if _is_done(ctx, unit, actor, heard, asked, kind) or (settled and _says_no_more(heard, wish, kind)):
             replies.mark_seen(unit, new, at=now, staff_id=None)
         elif writer.visit_id:
-            record(ctx, unit, actor, "reply_received", visit_id=writer.visit_id, ticket_id=writer.ticket_id,
-                   codes={"reply": new, "kind": kind, "channel": heard.channel}, silent=not rings)  # fmt: skip
+            record(
+                ctx,
+                unit,
+                actor,
+                "reply_received",
+                visit_id=writer.visit_id,
+                ticket_id=writer.ticket_id,
+                codes={"reply": new, "kind": kind, "channel": heard.channel},
+                silent=bool(asks) or not rings,
+            )
         return new
+
+
+def _answered(
+    ctx: Context, unit: Unit, actor: Actor, heard: Heard, booking: Booking, reply_id: str
+) -> tuple[bool, str]:
+    """Acts on the calendar answers and rings for what they ask: as hear_calendar."""
+    bearer = Bearer(heard.sender.lower(), booking.organizer_token in heard.organizer_tokens, heard.proved,
+                    _when(heard.at, ctx.clock()))  # fmt: skip
+    carried = Carried(bearer, reply_id, ctx.clock())
+    settled, asked = hear_calendar(ctx, unit, booking, heard.calendar_answers, carried)
+    if asked:
+        codes = {"reply": reply_id, "kind": "calendar", "channel": heard.channel, "booking": booking.id, "asks": asked}
+        record(ctx, unit, actor, "reply_received", visit_id=booking.visit_id, codes=codes)
+    return settled, asked
+
+
+def _says_no_more(heard: Heard, wish: Wish, kind: str) -> bool:
+    """Whether the letter's own words need no reader: what calendars write beside an answer is no wish of anybody.
+
+    A question, or a comment typed into the calendar, is for people.
+    """
+    comments = any(one.comment.strip() for one in heard.calendar_answers if isinstance(one, Answer))
+    return kind == "calendar" and wish.kind == "other" and not comments
 
 
 def _rings(unit: Unit, writer: Writer, *, now: datetime) -> bool:
@@ -92,10 +127,11 @@ def _rings(unit: Unit, writer: Writer, *, now: datetime) -> bool:
     return not writer.to_shop and may_ring(unread)
 
 
-def _writer(ctx: Context, unit: Unit, heard: Heard) -> Writer:
+def _writer(ctx: Context, unit: Unit, heard: Heard, booking: Booking | None) -> Writer:
     if heard.unproved:  # whoever it names as its sender did not write it
         return Writer("", {})
-    return find_writer(unit, ctx.shop(unit), channel=heard.channel, sender=heard.sender, answers=heard.answers)
+    found = find_writer(unit, ctx.shop(unit), channel=heard.channel, sender=heard.sender, answers=heard.answers)
+    return found if booking is None else about_visit(unit, found, booking.visit_id, booking.person_id)
 
 
 def _is_done(ctx: Context, unit: Unit, actor: Actor, heard: Heard, asked: Asked, kind: str) -> bool:
@@ -123,12 +159,22 @@ def _wish(heard: Heard) -> Wish:
 
 def _kind(heard: Heard, wish: Wish, writer: Writer) -> str:
     if heard.automatic:
-        return "calendar" if heard.calendar else "auto"
-    if heard.calendar and wish.cls != "stop" and wish.kind != "erasure":
+        return "calendar" if _has_calendar(heard) else "auto"
+    if _has_calendar(heard) and wish.cls != "stop" and wish.kind != "erasure" and not wish.stop_this_number:
         return "calendar"
     if wish.stop_this_number and writer.person_id and (heard.channel != "email" or writer.is_sure):
         return "stop"  # nothing goes there any more, and a person has to ask for the right one
     return wish.kind
+
+
+def _has_calendar(heard: Heard) -> bool:
+    return bool(heard.calendar or heard.calendar_answers)
+
+
+def _said(heard: Heard) -> str:
+    """The letter's words, and behind them what was typed into the calendar."""
+    comments = (one.comment.strip() for one in heard.calendar_answers if isinstance(one, Answer))
+    return "\n\n".join(dict.fromkeys(one for one in (heard.text, *comments) if one and one.strip()))
 
 
 def _keep(unit: Unit, heard: Heard, writer: Writer, new: str, kind: str, *, now: datetime) -> None:
@@ -136,7 +182,7 @@ def _keep(unit: Unit, heard: Heard, writer: Writer, new: str, kind: str, *, now:
         unit, new, visit_id=writer.visit_id, ticket_id=writer.ticket_id, person_id=writer.person_id,
         sealed_for=writer.sealed_for, message_id=writer.message_id if writer.visit_id else "",
         channel=heard.channel, kind=kind, state=replies.NEW, sender=writer.address or _line(heard.sender),
-        subject=_line(heard.subject), text=_block(heard.text), letter_id=heard.letter_id[:LONGEST_SUBJECT],
+        subject=_line(heard.subject), text=_block(_said(heard)), letter_id=heard.letter_id[:LONGEST_SUBJECT],
         at=_when(heard.at, now), taken_at=now,
     )  # fmt: skip
 

@@ -17,6 +17,9 @@ from notify.store import bookings, idempotent, shops, tickets, visits
 from notify.store.bookings import Booking
 from notify.store.database import Unit
 
+# Notices that are of no use any more once the slot is over.
+_ENDS_WITH_IT = ("pickup_confirmed", "pickup_moved", "pickup_reminder", "pickup_cancelled", "proposal_declined")
+
 
 @dataclass(frozen=True, slots=True)
 class Offer:
@@ -139,7 +142,7 @@ def tell(
     booking = _must(unit, booking_id)
     codes: dict[str, str | int] = {"booking": booking.id, "revision": booking.revision}
     codes |= {name: said for name, said in (("why", why), ("how", how), ("only", only)) if said}
-    ends = dict.fromkeys(("pickup_confirmed", "pickup_moved", "pickup_reminder", "pickup_cancelled"), booking.end_at)
+    ends = dict.fromkeys(_ENDS_WITH_IT, booking.end_at)
     record(ctx, unit, actor, kind, visit_id=booking.visit_id, codes=codes, expires=ends,
            cause=f"booking:{booking.id}:{booking.revision}:{kind}{f':{again}' if again else ''}")  # fmt: skip
     return booking

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid
@@ -55,6 +55,21 @@ def find_writer(unit: Unit, shop: Shop, *, channel: str, sender: str, answers: S
         person_id, visit_id = next(iter(visits.newest_visits(unit, owners).items()), ("", ""))
         return _known(unit, address, owners, person_id, visit_id, None)
     return _somebody_else(unit, address, message) if message is not None else Writer(address, {})
+
+
+def about_visit(unit: Unit, writer: Writer, visit_id: str, person_id: str) -> Writer:
+    """The same writer in the visit that a calendar answer speaks of, which is `person_id`'s.
+
+    Somebody we know by another visit stays there; a stranger is somebody else beside it.
+    """
+    if writer.visit_id == visit_id or writer.person_id not in ("", person_id):
+        return writer
+    ticket = _ticket(unit, visit_id, None)
+    if writer.person_id:
+        return replace(writer, visit_id=visit_id, ticket_id=ticket)
+    if writer.visit_id:
+        return writer
+    return replace(writer, visit_id=visit_id, ticket_id=ticket, sealed_for=person_id)
 
 
 def normal_address(channel: str, sender: str, shop: Shop) -> str:

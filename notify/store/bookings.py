@@ -216,6 +216,13 @@ def get_booking(unit: Unit, booking_id: str) -> Booking | None:
     return _booking(row) if row else None
 
 
+def bookings_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Booking]:
+    """identifier -> booking."""
+    t = s.bookings
+    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id.in_(list(ids))))
+    return {row.id: _booking(row) for row in rows}
+
+
 def find_spoken(unit: Unit, *, tokens: Sequence[str] = (), uids: Sequence[str] = ()) -> Booking | None:
     """The booking that an answer speaks of: by the organizer token it came to, else by its UID; None for neither."""
     for name, values in (("organizer_token", tokens), ("uid", uids)):
