@@ -51,12 +51,16 @@ class Device:
 
 @dataclass(frozen=True, slots=True)
 class Pickup:
-    """`state` is open (may choose), booked, or walk_in (no time on offer). `when` is "" unless booked."""
+    """`state` is open (may choose), booked, or walk_in (no time on offer). `when` is "" unless booked.
+
+    `once` names what giving it up would give up, so that an old page gives up nothing else.
+    """
 
     state: str
     sentence: str
     when: str
     place: str
+    once: str = ""
 
 
 @dataclass(frozen=True, slots=True)

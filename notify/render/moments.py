@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 from zoneinfo import ZoneInfo
 
+from babel import Locale
+from babel.dates import get_period_id
 from babel.units import format_unit
 
 from notify.core.durations import Period
@@ -56,16 +58,33 @@ class Moments:
         """ "17:30"."""
         return say_time(moment, zone=self.zone, language=self.words.code)
 
+    def part(self, moment: datetime) -> str:
+        """ "in the morning", "vormittags", "di mattina": the day periods of CLDR (Unicode TR35), through babel.
+
+        Noon and midnight count with the minute after them: no part of a day is a single minute long.
+        """
+        local = self._local(moment)
+        locale = Locale.parse(locale_of(self.words.code))
+        name = get_period_id(time(local.hour, local.minute or 1), locale=locale)
+        return str(locale.day_periods["format"]["wide"][name])
+
+    def spoken(self, moment: datetime) -> str:
+        """ "tomorrow, 9:15 in the morning" or "Thursday, 26 November, 9:15 in the morning"."""
+        local = self._local(moment)
+        said = self.words("date.spoken", time=f"{local.hour}:{local.minute:02}", part=self.part(moment))
+        return self._say("stamp", moment, said)
+
     @property
     def tz(self) -> ZoneInfo:
         """The shop's zone."""
         return ZoneInfo(self.zone)
 
-    def _say(self, how: str, moment: datetime) -> str:
+    def _say(self, how: str, moment: datetime, time_said: str = "") -> str:
         ahead = (self._local(moment).date() - self._local(self.now).date()).days
+        said = time_said or self.time(moment)
         if ahead in _NAMED:
-            return self.words(f"date.{how}{_NAMED[ahead]}", time=self.time(moment))
-        return self.words(f"date.{how}", day=self.day(moment), time=self.time(moment))
+            return self.words(f"date.{how}{_NAMED[ahead]}", time=said)
+        return self.words(f"date.{how}", day=self.day(moment), time=said)
 
     def _local(self, moment: datetime) -> datetime:
         return moment.astimezone(self.tz)

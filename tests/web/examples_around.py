@@ -9,12 +9,27 @@ from tests.web.examples_claim import CLAIM, WORDS, Page, base, words
 
 
 def _day(label: str, free: str, times: list[str], *, date: str, is_open: bool) -> Page:
+    parts = {
+        "In the morning": [t for t in times if t < "12:00"],
+        "In the afternoon": [t for t in times if t >= "12:00"],
+    }
     return {
         "label": label,
         "free": free,
         "open": is_open,
-        "times": [{"value": f"{date}T{time}/0", "label": time, "last": index == 2} for index, time in enumerate(times)],
-    }
+        "parts": [
+            {
+                "label": part,
+                "times": [
+                    {"value": f"{date}T{time}/0", "label": time, "rest": part.lower(), "last": time == times[2],
+                     "note": "everything from here on" if time == "10:15" else ""}
+                    for time in found
+                ],
+            }
+            for part, found in parts.items()
+            if found
+        ],
+    }  # fmt: skip
 
 
 def _slots() -> Page:
@@ -24,6 +39,9 @@ def _slots() -> Page:
         moving="",
         is_ready=True,
         once="example-once",
+        soonest="The soonest: tomorrow, 11:30 in the morning.",
+        together="",
+        full="Fully booked: Saturday, 28 November; Monday, 30 November.",
         back_href=CLAIM,
         slot_action=f"{CLAIM}/book",
         days=[
@@ -100,6 +118,10 @@ def around_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     return {
         "slots": ("slots.html", _slots()),
+        "slots_together": (
+            "slots.html",
+            {**_slots(), "soonest": "", "together": words("en")["slots"]["together"].format(when="tomorrow by 9:30")},
+        ),
         "slots_none": ("slots.html", {**_slots(), "days": []}),
         "claim_unknown": ("claim_message.html", _said("unknown", "en")),
         "claim_expired_de": ("claim_message.html", _said("expired", "de")),

@@ -73,4 +73,5 @@ def _context(view: ClaimView, token: str) -> dict[str, Any]:
 def _pickup(pickup: Pickup, home: str) -> dict[str, str]:
     return {
         "state": pickup.state, "sentence": pickup.sentence, "slots_href": f"{home}/slots", "place": pickup.place,
+        "once": pickup.once,
     }  # fmt: skip

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-
 from flask import Blueprint, make_response, render_template, request
 from werkzeug.wrappers import Response
 
@@ -11,9 +9,10 @@ from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.slots import Taken
 from notify.flows import pickup
 from notify.flows.claims import open_claim
-from notify.flows.view_slots import SlotsView, read_slot, view_slots
+from notify.flows.view_slots import read_slot, view_slots
 from notify.web.claim.frame import base, go_to, opens_claim, speech
 from notify.web.here import ctx, customer_actor
+from notify.web.times import days_of, once
 
 pages = Blueprint("claim_slots", __name__)
 
@@ -26,19 +25,10 @@ def show(token: str) -> Response:
     action = f"/c/{token}/" + ("move" if view.moving else "book")
     page = render_template(
         "slots.html", **base(view.language, token=token), number=view.number, moving=view.moving,
-        back_href=f"/c/{token}", slot_action=action, is_ready=view.is_ready, days=_days(view), once=ctx().new_id(),
+        back_href=f"/c/{token}", slot_action=action, is_ready=view.is_ready, days=days_of(view), once=ctx().new_id(),
+        together=view.together, soonest=view.soonest, full=view.full,
     )  # fmt: skip
     return make_response(page)
-
-
-def _days(view: SlotsView) -> list[dict[str, object]]:
-    return [
-        {
-            "label": day.label, "free": day.free, "open": day.is_open,
-            "times": [{"value": time.value, "label": time.label, "last": time.is_last} for time in day.times],
-        }
-        for day in view.days
-    ]  # fmt: skip
 
 
 @pages.post("/c/<token>/book")
@@ -59,22 +49,18 @@ def _take(token: str) -> Response:
     claim, typed = open_claim(ctx(), token), request.form.get("slot", "")
     try:
         local, fold = read_slot(typed)
-        booking = pickup.book(
-            ctx(), customer_actor(), claim.visit_id, local, fold=fold, once=_once(claim.visit_id, typed)
-        )
+        booking = pickup.book(ctx(), customer_actor(), claim.visit_id, local, fold=fold, once=once())
     except Taken:
         return go_to(token, "taken", page="/slots")
+    except pickup.UsedKey:
+        return go_to(token, "old_list", page="/slots")
     except (Invalid, ValueError):
         return go_to(token, "gone", page="/slots")
     except Conflict:
         return go_to(token, "not_ready")
+    if booking.state != "booked" or booking.local_start != f"{local:%Y-%m-%dT%H:%M}":
+        return go_to(token)  # an old request again: the page says how things stand
     return go_to(token, "booked" if booking.revision == 0 else "moved")
-
-
-def _once(visit_id: str, slot: str) -> str:
-    """The key under which this press of this form counts once; none for a form that carries no mark."""
-    mark = request.form.get("once", "")[:64]
-    return hashlib.sha256(f"{visit_id}|{mark}|{slot}".encode()).hexdigest()[:40] if mark else ""
 
 
 @pages.post("/c/<token>/cancel")
@@ -83,7 +69,7 @@ def cancel(token: str) -> Response:
     """Gives the place up; pressing it twice is no fault."""
     claim = open_claim(ctx(), token)
     try:
-        pickup.cancel(ctx(), customer_actor(), claim.visit_id)
+        booking = pickup.cancel(ctx(), customer_actor(), claim.visit_id, once=once())
     except NotFound:
         return go_to(token)
-    return go_to(token, "cancelled")
+    return go_to(token, "cancelled" if booking.state == "cancelled" else "")
