@@ -69,7 +69,8 @@ def post_of(services: Services) -> Post:
     return Post(
         ctx=services.context, shop_ids=services.shop_ids(), bounce=mail.bounce_address, bounce_key=services.secret,
         own=frozenset(one for one in (mail.sender_address, settings.sms.sender) if one),
-        keep_days=settings.inbox.keep_days,
+        keep_days=settings.inbox.keep_days, organizer=settings.invite.organizer,
+        authserv_id=settings.inbox.authserv_id,
     )  # fmt: skip
 
 

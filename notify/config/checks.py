@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 
 from notify.config.finding import Finding, finding_of
 from notify.config.gateway_checks import text_messages
-from notify.config.inbox_rules import look_at_inbox, unread_answers
+from notify.config.inbox_rules import look_at_inbox, unproved_answers, unread_answers
 from notify.config.key_files import read_key, read_password
 from notify.config.load import UNREADABLE, all_of, read, read_file
 from notify.config.settings import Settings
@@ -34,6 +34,7 @@ def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tup
         *_mail(settings),
         *look_at_inbox(settings.inbox),
         *unread_answers(settings),
+        *unproved_answers(settings),
         *text_messages(settings),
         *_folders(settings),
         *_settings_file(settings, file),

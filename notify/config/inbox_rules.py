@@ -89,3 +89,16 @@ def unread_answers(settings: Settings) -> Iterator[Finding]:
             "Set up [inbox]; or read the answers yourself, and carry out a STOP with `shelfbell person stop` at once.",
             refuses=False,
         )
+
+
+def unproved_answers(settings: Settings) -> Iterator[Finding]:
+    """That a calendar's "no" frees no place by itself, while invites leave and their answers are read (RFC 8601 5)."""
+    inbox = settings.inbox
+    if inbox.transport != "off" and settings.mail.transport == "smtp" and not inbox.authserv_id:
+        yield Finding(
+            "inbox.authserv_id",
+            "inbox.authserv_id: no mail server is named that proves who wrote a letter, so staff are asked about every "
+            '"no" of a calendar',
+            "Write the name that it puts first into Authentication-Results; it must strip what came under that name.",
+            refuses=False,
+        )

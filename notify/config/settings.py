@@ -127,7 +127,10 @@ class Invites:
 
 @dataclass(frozen=True, slots=True)
 class Inbox:
-    """The mailbox that replies and delivery reports come to: on an IMAP server, or a Maildir of this machine."""
+    """The mailbox that replies and delivery reports come to: on an IMAP server, or a Maildir of this machine.
+
+    `authserv_id` is the name by which the mail server before it says whose letters are proved (RFC 8601), "" for none.
+    """
 
     transport: str
     host: str
@@ -140,6 +143,7 @@ class Inbox:
     maildir: Path | None
     keep_days: int
     check_seconds: int
+    authserv_id: str
 
 
 @dataclass(frozen=True, slots=True)

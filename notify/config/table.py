@@ -164,6 +164,7 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("inbox.maildir", k.PATH, "", "Maildir of this machine, for the maildir transport"),
     Setting("inbox.keep_days", k.number(1, 365), 30, "days after which handled letters and strangers' words go"),
     Setting("inbox.check_seconds", k.number(10, 3600), 60, "how often new letters are looked for"),
+    Setting("inbox.authserv_id", k.TEXT, "", "name under which your mail server says that a sender is proved"),
     Setting("bell.wait_seconds", k.number(0, 3600), 90, "how long a notice waits for Undo before it leaves"),
     Setting("bell.quiet_from", k.TIME, "21:00", "from this shop time on nothing leaves"),
     Setting("bell.quiet_until", k.TIME, "08:00", "until this shop time; the same as quiet_from: never quiet"),

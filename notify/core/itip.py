@@ -1,6 +1,7 @@
 """What a customer's calendar may answer to an invite, in which order answers count, and how far one is believed.
 
 iTIP (RFC 5546) over mail (RFC 6047). The organizer's side only: what comes in is an answer to our own invite.
+Longer than other rooms: what is judged, and the steps that judge it, are read side by side.
 """
 
 from __future__ import annotations
@@ -56,9 +57,10 @@ class Answer:
     """One calendar object as read, every field checked; nothing in it is believed yet.
 
     `method` is in capitals. `attendee` and `organizer` are addr-specs in lower case without the scheme, `organizer` ""
-    if absent, "?" if it is no mailbox. `sequence` is 0 if absent. `stamp` is None only for a method that needs none. `start` and `end` are UTC,
-    None if absent or without a zone that is known. `delegated_to` is an addr-spec, "" if nobody, "?" if it is no mailbox. `comment` is their words.
-    `request_status` is the highest code of all REQUEST-STATUS, such as 3.7 (2.0 if absent: RFC 5546 3.6).
+    if absent, "?" if it is no mailbox. `sequence` is 0 if absent. `stamp` is None only for a method that needs none.
+    `start` and `end` are UTC, None if absent or without a zone that is known; only a COUNTER has them. `delegated_to`
+    is an addr-spec, "" for nobody, "?" if it is no mailbox. `comment` is their words. `request_status` is the highest
+    code of all REQUEST-STATUS, such as 3.7 (2.0 if absent: RFC 5546 3.6).
     """
 
     method: str

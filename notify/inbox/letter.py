@@ -8,6 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
+from notify.inbox.auth_results import is_proved, results_of
+from notify.inbox.calendar_part import LARGEST as LARGEST_CALENDAR
+from notify.inbox.calendar_part import may_be_answer
 from notify.inbox.fields import (
     LARGEST_HEADER,
     MOST_NAMED,
@@ -32,6 +35,9 @@ from notify.inbox.said_now import said_now
 LARGEST = 2 * 1024 * 1024  # octets; nothing larger is ever fetched (TESTPLAN D15)
 _MOST_FIELDS = 500
 _LONGEST_FROM = 1000
+_MOST_CALENDARS = 8
+_LARGEST_CODED = 4 * LARGEST_CALENDAR  # octets of a calendar part in its transfer encoding; quoted-printable triples
+_TNEF = ("application/ms-tnef", "application/vnd.ms-tnef")
 # Where a letter came to; what a mail server wrote stands before what the sender wrote, because the list is cut at 50.
 _RECIPIENTS = ("delivered-to", "x-original-to", "envelope-to", "to", "cc")
 _PRECEDENCE = ("bulk", "junk", "list")
@@ -48,8 +54,10 @@ class Letter:
     carry their angle brackets; `answers` is In-Reply-To, then References from the newest, without doubles.
     `sender` is the one addr-spec of From, "" if there is none, there are two, or it is malformed. `recipients` are
     the addresses it came to (Delivered-To, X-Original-To, Envelope-To, To, Cc). `text` is what the writer wrote now,
-    without quoted mail and signature. `automatic`: never answer it (RFC 3834 2). `calendar` is the text/calendar part;
-    its method is in capitals, "" if its type names none. `refused` is "", or why the rest is empty: too_large,
+    without quoted mail and signature. `automatic`: never answer it (RFC 3834 2). `calendars` are its text/calendar
+    parts, each once, with the method in capitals that its type names ("" for none); octets over LARGEST_CALENDAR are
+    cut, and the reader refuses it. `tnef`: it holds an answer in Outlook's own wrapping, which only people read.
+    `results` are its Authentication-Results from the top. `refused` is "", or why the rest is empty: too_large,
     too_deep, malformed; `key` and what could be read of the header stand even then.
     """
 
@@ -62,12 +70,17 @@ class Letter:
     answers: tuple[str, ...] = ()
     automatic: bool = False
     reports: tuple[Report, ...] = ()
-    calendar: bytes = b""
-    calendar_method: str = ""
+    calendars: tuple[tuple[bytes, str], ...] = ()
+    tnef: bool = False
+    results: tuple[str, ...] = ()
     refused: str = ""
 
     def __repr__(self) -> str:
         return f"Letter({self.key[:12]}, refused={self.refused!r})"  # addresses and texts must not reach a log
+
+    def proved_for(self, sender: str, *, authserv_id: str) -> bool:
+        """Whether our border mail server, under that name, says that `sender` wrote it (inbox/auth_results.py)."""
+        return is_proved(self.results, authserv_id=authserv_id, sender=sender)
 
 
 def read_letter(raw: bytes, *, size: int = 0) -> Letter:
@@ -93,13 +106,12 @@ def _read(raw: bytes, size: int) -> Letter:
         parts = take_apart(fields, body)
     except TooDeep:
         return _refuse(known, "too_deep")
-    calendar, method = _calendar(parts)
     return replace(
         known,
         text=said_now(words_of(parts)),
         reports=read_reports(parts),
-        calendar=calendar,
-        calendar_method=method,
+        calendars=_calendars(parts),
+        tnef=any(part.kind in _TNEF for part in parts),
     )
 
 
@@ -131,6 +143,7 @@ def _outside(fields: Fields) -> Letter:
         subject=line(fields.first("subject")),
         answers=_answers(fields),
         automatic=_is_automatic(fields, sender),
+        results=results_of(fields),
     )
 
 
@@ -161,9 +174,17 @@ def _is_automatic(fields: Fields, sender: str) -> bool:
     )
 
 
-def _calendar(parts: Sequence[Part]) -> tuple[bytes, str]:
-    """The first calendar part and its method (RFC 6047 2.4); a file name never decides (2.6)."""
+def _calendars(parts: Sequence[Part]) -> tuple[tuple[bytes, str], ...]:
+    """Every calendar part of any multipart (RFC 6047 2.4); neither a file name nor application/ics decides (2.6).
+
+    One without a method parameter counts only when METHOD inside is an answer's: Apple sends those. What a delivery
+    report gives back is our own. Programs send the same part twice.
+    """
+    found: dict[bytes, str] = {}
     for part in parts:
-        if part.kind == "text/calendar":
-            return part.content(limit=LARGEST), parameter(part.fields, "method").upper()[:40]
-    return b"", ""
+        if part.kind == "text/calendar" and not part.in_report and len(found) < _MOST_CALENDARS:
+            content = part.content(limit=_LARGEST_CODED)[: LARGEST_CALENDAR + 1]
+            method = parameter(part.fields, "method").upper()[:40]
+            if method or may_be_answer(content):
+                found[content] = found.get(content) or method
+    return tuple(found.items())

@@ -7,6 +7,7 @@ second time. Whatever is wrong with one letter, the next one is taken.
 from __future__ import annotations
 
 import logging
+import re
 from collections import Counter, deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -14,11 +15,13 @@ from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 
 from notify.core.errors import Conflict, NotFound, Unavailable
-from notify.core.return_address import find_token
+from notify.core.itip import Answer, Decision, Unread
+from notify.core.return_address import PLACE, find_token
 from notify.dispatch.reports import AGAIN, UNPROVED, Said, take_reports
 from notify.flows.context import Context
 from notify.flows.hear_reply import Heard, hear
 from notify.flows.reply_routes import route
+from notify.inbox.calendar_part import read_answer
 from notify.inbox.fields import read_fields, split_header
 from notify.inbox.letter import Letter, read_letter
 from notify.inbox.mailbox import Held, Mailbox
@@ -31,7 +34,11 @@ log = logging.getLogger("shelfbell.inbox")
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """What taking letters needs of the installation. `own` are the addresses that our own mail comes from."""
+    """What taking letters needs of the installation.
+
+    `own` are the addresses that our own mail comes from; `organizer` is the pattern with {token} that calendars answer
+    to, "" without one; `authserv_id` is the border mail server that may prove a sender, "" for none.
+    """
 
     ctx: Context
     shop_ids: tuple[str, ...]
@@ -39,6 +46,8 @@ class Post:
     bounce_key: bytes = field(default=b"", repr=False)
     own: frozenset[str] = frozenset()
     keep_days: int = 30
+    organizer: str = ""
+    authserv_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,17 +132,36 @@ def _take_reports(post: Post, letter: Letter) -> str:
 
 
 def _hear(post: Post, letter: Letter, at: datetime, *, unproved: bool = False) -> str:
+    answers, tokens = calendar_answers(letter), organizer_tokens(post.organizer, letter)
     heard = Heard(
         "email", letter.sender, letter.text, at, letter.key, SOURCE, subject=letter.subject,
-        automatic=letter.automatic and not letter.refused, calendar=letter.calendar, letter_id=letter.message_id,
-        refused=bool(letter.refused), unproved=unproved,
+        automatic=letter.automatic and not letter.refused, letter_id=letter.message_id,
+        refused=bool(letter.refused), unproved=unproved, calendar_answers=answers, organizer_tokens=tokens,
+        proved=letter.proved_for(letter.sender, authserv_id=post.authserv_id),
     )  # fmt: skip
     routes = route(
         post.ctx, post.shop_ids, sender=letter.sender, message_ids=letter.answers, tokens=_tokens(post, letter),
-        key=post.bounce_key,
+        key=post.bounce_key, organizer_tokens=tokens, uids=[one.uid for one in answers if isinstance(one, Answer)],
     )  # fmt: skip
     kept = [hear(post.ctx, shop_id, replace(heard, answers=rows)) for shop_id, rows in routes.items()]
     return _what(post, letter) if any(kept) else "nothing"
+
+
+def calendar_answers(letter: Letter) -> tuple[Answer | Unread, ...]:
+    """What its calendar parts say, each once; what only Outlook can unwrap is for people (vector M-54)."""
+    read = [read_answer(raw, method=method) for raw, method in letter.calendars]
+    wrapped = [Unread(Decision.ROUTE_TO_HUMAN, "winmail")] if letter.tnef and not read else []
+    return tuple(dict.fromkeys([*read, *wrapped]))
+
+
+def organizer_tokens(pattern: str, letter: Letter) -> tuple[str, ...]:
+    """The tokens of bookings in the addresses that a letter came to, in small letters; at most as many as those."""
+    before, mark, after = (re.escape(piece) for piece in pattern.lower().partition(PLACE))
+    if not mark:
+        return ()
+    shape = re.compile(f"{before}([a-z0-9]{{8,64}}){after}")
+    found = (shape.fullmatch(address.lower()) for address in letter.recipients)
+    return tuple(dict.fromkeys(one[1] for one in found if one))
 
 
 def _keep_unread(post: Post, letter: Letter, at: datetime) -> str:

@@ -10,12 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from notify.inbox.letter import LARGEST, Letter, read_letter
+from notify.inbox.calendar_part import LARGEST as LARGEST_CALENDAR
+from notify.inbox.letter import Letter, read_letter
 from notify.inbox.maildir import MaildirMailbox
 from tests.parts.letters import HOSTILE, Hostile, delivery_report, group, letter, multipart
 
 SECONDS = 1.0
-LONGEST = {"text": 20_000, "subject": 300, "recipients": 50, "answers": 50, "reports": 50, "calendar": LARGEST}
+LONGEST = {"text": 20_000, "subject": 300, "recipients": 50, "answers": 50, "reports": 50, "results": 20}
 
 
 def _check(read: Letter) -> None:
@@ -24,7 +25,8 @@ def _check(read: Letter) -> None:
         if not isinstance(value, bool):
             assert len(value) <= LONGEST.get(field.name, 400), field.name
     assert read.refused in ("", "too_large", "too_deep", "malformed")
-    assert not read.refused or (read.text, read.reports, read.calendar, read.automatic) == ("", (), b"", True)
+    assert all(len(octets) <= LARGEST_CALENDAR + 1 for octets, _ in read.calendars) and len(read.calendars) <= 8
+    assert not read.refused or (read.text, read.reports, read.calendars, read.automatic) == ("", (), (), True)
 
 
 @pytest.mark.parametrize("bad", HOSTILE, ids=lambda bad: bad.name)

@@ -173,7 +173,7 @@ def test_a_part_that_only_looks_like_a_report_is_none() -> None:
 def test_what_a_letter_passes_on_is_not_what_it_says() -> None:
     inner = "Content-Type: message/rfc822\n\nFrom: a@example.org\nContent-Type: text/calendar; method=REPLY\n\nSTOP\n"
     read = read_letter(multipart("Content-Type: text/plain\n\nSee below.\n", inner))
-    assert (read.text, read.calendar) == ("See below.", b"")
+    assert (read.text, read.calendars) == ("See below.", ())
 
 
 def test_attached_text_is_not_what_it_says() -> None:
