@@ -41,6 +41,10 @@ class NotAllowed(NotifyError):
     """The rules or this person's role forbid it; somebody else or another step may."""
 
 
+class Counted(NotAllowed):
+    """Refused, but counted: what the transaction has written so far is kept (store/database.Database.write)."""
+
+
 class TooOften(NotAllowed):
     """Too many tries in too short a time; wait."""
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
+from notify.core.contact_code import LIFETIME
+
 # What belongs to the repair itself (GDPR art. 6(1)(b)), and what somebody must have agreed to: asking later whether all
 # is well counts as advertising (German BGH VI ZR 225/17; PECR reg. 22: for each channel).
 PURPOSES = ("repair", "pickup")
@@ -19,6 +21,10 @@ PURPOSE_MEANING = {
 REACH_CHANNELS = ("email", "sms")
 # Not a purpose one consents to: what answers the customer's own message, by the channel they wrote on.
 ANSWER = "answer"
+# Nor these: a code that somebody asked for a moment ago, and a warning that their contact or link was changed. The
+# event names the one contact that reads it, and no other ever does.
+CODE, WARNING = "code", "warning"
+TO_NAMED = (CODE, WARNING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +64,9 @@ _ALL = (
     Notice("pickup_confirmed", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
     Notice("pickup_moved", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
     Notice("pickup_cancelled", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit"),
+    Notice("proposal_declined", "customer", "pickup", _MAIL_FIRST, 3 * _DAY, about="visit"),
     Notice("pickup_reminder", "customer", "pickup", _SMS_FIRST, _DAY, about="visit", bell=False),
+    Notice("pickup_missed_note", "customer", "pickup", _SMS_FIRST, 2 * _DAY, about="visit", bell=False),
     Notice("collection_reminder", "customer", "pickup", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
     Notice("handed_back", "customer", "repair", _MAIL_FIRST, 3 * _DAY, about="visit"),
     Notice("all_well", "customer", "afterwards", _MAIL_FIRST, 3 * _DAY, about="visit", bell=False),
@@ -68,6 +76,9 @@ _ALL = (
     ),
     Notice("start_confirmed", "customer", ANSWER, _MAIL_FIRST, _DAY, about="visit", urgent=True, bell=False),
     Notice("help_answer", "customer", ANSWER, _MAIL_FIRST, _DAY, about="visit", urgent=True, bell=False),
+    Notice("contact_code", "customer", CODE, _SMS_FIRST, LIFETIME, about="visit", urgent=True, bell=False),
+    Notice("contact_changed_old", "customer", WARNING, _SMS_FIRST, 2 * _DAY, about="visit", urgent=True, bell=False),
+    Notice("link_replaced", "customer", WARNING, _SMS_FIRST, 2 * _DAY, about="visit", urgent=True, bell=False),
     # The shop's own bell: by whatever way somebody chose, at once, and the pickups only when no staff did it.
     Notice("answer_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("part_arrived_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
@@ -99,4 +110,7 @@ _ALL = (
 NOTICES: dict[str, Notice] = {notice.name: notice for notice in _ALL}
 CUSTOMER_NOTICES = tuple(n.name for n in _ALL if n.audience == "customer")
 ANSWERS = tuple(n.name for n in _ALL if n.purpose == ANSWER)
+# What waits for nothing that was told before, and is never sent a second time.
+AT_ONCE = tuple(n.name for n in _ALL if n.purpose in (ANSWER, *TO_NAMED))
+SECRET = tuple(n.name for n in _ALL if n.purpose == CODE)  # whose words are not kept once they have left
 SHOP_NOTICES = tuple(n.name for n in _ALL if n.audience == "shop")

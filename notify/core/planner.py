@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.core.events import Event
-from notify.core.notices import ANSWER, NOTICES, Notice
+from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PURPOSES, TO_NAMED, Notice
 from notify.core.rings import Ring
 from notify.core.rules import notices_for
 
@@ -95,9 +95,17 @@ def plan(event: Event, facts: Facts, *, now: datetime) -> Plan:
             out.extend(_for_shop(notice, event, facts, now=now))
         elif notice.purpose == ANSWER:
             out.append(_for_writer(notice, event, facts, now=now))
+        elif notice.purpose in TO_NAMED:
+            out.extend(_for_named(notice, event, facts, now=now))
         else:
-            out.extend(_for_person(notice, event, facts, person, now=now) for person in facts.tell)
+            out.extend(_for_person(notice, event, facts, person, now=now) for person in _told(event, facts))
     return tuple(out)
+
+
+def _told(event: Event, facts: Facts) -> tuple[Recipient, ...]:
+    """Everybody who is told; the one person whom the event names in `only`, where it answers their own calendar."""
+    only = event.codes.get("only", "")
+    return tuple(person for person in facts.tell if only in ("", person.person_id))
 
 
 def _for_shop(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> Plan:
@@ -118,6 +126,24 @@ def _for_writer(notice: Notice, event: Event, facts: Facts, *, now: datetime) ->
         return Skipped(notice.name, person, about, event.id, "channel_off")
     expires = min(facts.expires.get(notice.name, now + notice.life), now + notice.life)
     return Planned(notice.name, person, channel, str(event.codes["contact"]), about, event.id, now, expires)
+
+
+def name_readers(ways: Iterable[tuple[str, str]]) -> str:
+    """Channels and contacts as the code `to` of an event: for notices that only these may read."""
+    return ",".join(f"{channel}:{contact}" for channel, contact in ways)
+
+
+def _for_named(notice: Notice, event: Event, facts: Facts, *, now: datetime) -> Plan:
+    """One message to each contact that the event names in `to`; nobody is told of an event that names none."""
+    expires = min(facts.expires.get(notice.name, now + notice.life), now + notice.life)
+    person, about = str(event.codes.get("person", "")), _about(notice, event)
+    named = [one.split(":", 1) for one in str(event.codes.get("to", "")).split(",") if one]
+    on = [(channel, contact) for channel, contact in named if channel in facts.channels_on]
+    if named and not on:
+        return (Skipped(notice.name, person, about, event.id, "channel_off"),)
+    return tuple(
+        Planned(notice.name, person, channel, contact, about, event.id, now, expires) for channel, contact in on
+    )
 
 
 def _for_person(notice: Notice, event: Event, facts: Facts, person: Recipient, *, now: datetime) -> Planned | Skipped:
@@ -144,19 +170,25 @@ def best_reach(
     """The first usable way in the notice's order of channels, leaving out channels in `without`."""
     for channel in notice.channels:
         for reach in person.reaches:
-            if reach.channel == channel and channel not in without and not _unusable(notice, reach, facts):
+            if reach.channel == channel and channel not in without and not unusable(notice, reach, facts):
                 return reach
     return None
 
 
 def why_no_reach(notice: Notice, person: Recipient, facts: Facts) -> str:
     """The reason code why no stored way can be used: the last one tried, or that there is none."""
-    reasons = [_unusable(notice, reach, facts) for reach in person.reaches if reach.channel in notice.channels]
+    reasons = [unusable(notice, reach, facts) for reach in person.reaches if reach.channel in notice.channels]
     return reasons[-1] if reasons else "no_contact"
 
 
-def _unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
-    if notice.purpose != ANSWER and notice.purpose not in reach.purposes:
+def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
+    """The reason code why a way cannot be used for this notice; empty when it can.
+
+    A code needs no consent, as its reader asks for it; but to a contact that is to get nothing goes no code either.
+    """
+    if notice.purpose in EVERY_PURPOSE and notice.purpose not in reach.purposes:
+        return "not_allowed"
+    if notice.purpose == CODE and reach.purposes.isdisjoint(PURPOSES):
         return "not_allowed"
     if reach.channel not in facts.channels_on:
         return "channel_off"

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from notify.core.messages import MessageState
-from notify.core.notices import ANSWER, NOTICES
+from notify.core.notices import ANSWER, NOTICES, TO_NAMED
 from notify.core.overtakes import Said, is_said
-from notify.core.planner import Facts, Recipient, best_reach, why_no_reach
+from notify.core.planner import Facts, Reach, Recipient, best_reach, unusable, why_no_reach
 from notify.core.tickets import OPEN_PHASES, Phase
 
 # Reasons for which a message waits without holding up what comes after it. The first three by core/quiet.Decent.how.
@@ -26,8 +26,11 @@ class Now:
     `phases` are those of the tickets it is about (the whole visit for visit notices). The question,
     booking and part fields are empty text or 0 when the message is not about one. `tried` are the channels
     on which other messages already try to say the same to the same person. `overtaken` is the message that
-    makes this one needless. `came_back`: a device of the visit is with us, also under another ticket.
-    `quiet_until` and `quiet_how` are core/quiet's answer, None for who needs no quiet.
+    makes this one needless. `has_booking`: a pickup of the visit stands.
+    `came_back`: a device of the visit is with us, also under another ticket.
+    `named` is the one contact that a notice of TO_NAMED may go to, None once it is gone; `code_open` whether the code
+    that it tells still opens something. `quiet_until` and `quiet_how` are core/quiet's answer, None for who needs no
+    quiet.
     """
 
     at: datetime
@@ -36,6 +39,7 @@ class Now:
     booking_state: str = ""
     booking_revision: int = 0
     told_revision: int = 0
+    has_booking: bool = False
     overtaken: Said | None = None
     never_heard: bool = False
     told_already: bool = False
@@ -44,6 +48,8 @@ class Now:
     promise_current: bool = True
     tried: frozenset[str] = frozenset()
     came_back: bool = False
+    named: Reach | None = None
+    code_open: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +84,8 @@ def untrue(notice: str, now: Now) -> str:
     match notice:
         case "ready" | "collection_reminder" if Phase.ON_SHELF not in phases:
             return "no_longer_on_shelf"
+        case "pickup_missed_note":
+            return _missed_untrue(now)
         case "checked_in" | "question" if not _open(phases):
             return "moved_on"
         case "question" if now.question_state != "open":
@@ -96,11 +104,22 @@ def untrue(notice: str, now: Now) -> str:
             return "handover_undone"
         case "all_well" if now.came_back or _open(phases):
             return "back_with_us"
-        case "pickup_confirmed" | "pickup_moved" | "pickup_reminder" | "pickup_booked_shop":
+        case "pickup_confirmed" | "pickup_moved" | "pickup_reminder" | "pickup_booked_shop" | "proposal_declined":
             return _booking_untrue(now)
+        case "contact_code" if not now.code_open:
+            return "code_over"
         case "pickup_cancelled" if now.booking_state == "booked":
             return "booked_again"
     return ""
+
+
+def _missed_untrue(now: Now) -> str:
+    """Somebody who came after all, or has a new time, is not told that they were missed."""
+    if Phase.ON_SHELF not in now.phases:
+        return "no_longer_on_shelf"
+    if Phase.HANDED_BACK in now.phases:
+        return "somebody_came"
+    return "booked_again" if now.has_booking else ""
 
 
 def _booking_untrue(now: Now) -> str:
@@ -133,6 +152,8 @@ def look(
         return Drop("forgotten")
     if now.overtaken is not None:
         return _gives_way(notice, now.overtaken, now)
+    if NOTICES[notice].purpose in TO_NAMED:
+        return _to_named(notice, facts, now)
     if channel == "call":
         return Send("call", "")
     return _to_person(notice, channel, expires_at, person, facts, now)
@@ -152,6 +173,14 @@ def _to_shop(channel: str, facts: Facts, now: Now) -> Verdict:
     for ring in (*same, *others):
         return Send(ring.channel, ring.staff_id)
     return Drop("told_another_way" if now.tried else "no_shop_channel")
+
+
+def _to_named(notice: str, facts: Facts, now: Now) -> Verdict:
+    """To the very contact that was named, or to nobody: no other one may learn of it."""
+    if now.named is None:
+        return Drop("contact_replaced")
+    why = unusable(NOTICES[notice], now.named, facts)
+    return Drop(why) if why else Send(now.named.channel, now.named.contact_id)
 
 
 def _to_person(notice: str, channel: str, expires_at: datetime, person: Recipient, facts: Facts, now: Now) -> Verdict:

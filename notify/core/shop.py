@@ -85,6 +85,7 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "", "what one text message costs, in the shop's currency, such as 0.045; empty = unknown", "your gateway's bill"
     ),
     "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON, most=30 * 24 * 60),
+    "counter_people": ShopSetting(1, "how many people hand devices back at the same time", most=8),
     "code_above": ShopSetting(
         0,
         "prices above this many minor units need a code sent to the stored contact; 0 = never",
@@ -97,6 +98,13 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "days after a pass has ended in which the name of whom it was for is still kept",
         "no law names a figure; GDPR art. 5(1)(e): no longer than needed; our choice; checked 2026-11-27",
         most=366,
+    ),
+    "hold_hours": ShopSetting(
+        24,
+        "hours after an address or number was changed in which staff check who collects, even with the right ticket; "
+        "0 = never",
+        "our choice: whoever changes it to collect comes soon, and the old address has been told by then",
+        most=14 * 24,
     ),
     "controller": ShopSetting("", "name and address of who answers for the data, if not the shop's own"),
     "authority": ShopSetting("", "the data-protection authority a customer may complain to"),
@@ -132,7 +140,9 @@ class Shop:
     alarm_minutes: int
     sms_part_price: str
     bench_minutes: int
+    counter_people: int
     code_above: int
+    hold_hours: int
     pass_days: int
     delegate_keep_days: int
     controller: str

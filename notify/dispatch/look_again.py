@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 
+from notify.core.notices import CODE, NOTICES, TO_NAMED
 from notify.core.overtakes import News, Said, is_said, never_heard_ready, says_it_too
 from notify.core.second_look import Now, Verdict, look
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.dispatch.decent_hours import DecentHours
-from notify.store import bookings, gone_home, messages, people, questions, shops, tickets
+from notify.store import bookings, contact_codes, gone_home, messages, people, questions, shops, tickets
 from notify.store.database import Unit
 from notify.store.facts import gather
 from notify.store.messages import Message
@@ -60,13 +62,25 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
         booking_state=booking.state if booking else "",
         booking_revision=booking.revision if booking else 0,
         told_revision=int(refs.get("revision", 0)),
+        has_booking=message.notice == "pickup_missed_note" and _has_booking(unit, message),
         overtaken=says_it_too(news, others),
         never_heard=message.notice == "called_back" and never_heard_ready(news, others),
         told_already=message.notice == "ready" and _told_already(unit, message, others),
         promise_current=_promise_current(unit, message),
         tried=messages.tried_ways(unit, message),
         came_back=message.notice == "all_well" and gone_home.came_back(unit, message.visit_id),
+        **_named(unit, message, now=now),
     )
+
+
+def _named(unit: Unit, message: Message, *, now: datetime) -> dict[str, Any]:
+    """The one contact that a message is for; a warning goes to one that was replaced as well, it is about that."""
+    purpose = NOTICES[message.notice].purpose
+    if purpose not in TO_NAMED:
+        return {}
+    reach = people.reach_of(unit, message.contact_id, also_replaced=purpose != CODE)
+    code_open = purpose != CODE or contact_codes.is_open(unit, str(message.refs.get("code", "")), now=now)
+    return {"named": reach, "code_open": code_open}
 
 
 def _news(message: Message, phases: Mapping[str, Phase], *, must_go: bool) -> News:
@@ -90,6 +104,10 @@ def _told_already(unit: Unit, message: Message, others: Sequence[Said]) -> bool:
     told = [one.composed_at for one in others if one.notice == "ready" and is_said(one) and one.composed_at]
     own = str(message.refs.get("ticket", ""))
     return bool(own and told and own not in since) and all(moment <= max(told) for moment in since.values())
+
+
+def _has_booking(unit: Unit, message: Message) -> bool:
+    return bookings.live_booking(unit, message.visit_id) is not None
 
 
 def _promise_current(unit: Unit, message: Message) -> bool:

@@ -81,6 +81,8 @@ def _devices_about(unit: Unit, message: Message) -> tuple[Ticket, ...]:
     if kind == "ticket":
         return (tickets.get_ticket(unit, thing),)
     whole = tickets.tickets_of_visit(unit, message.visit_id)
+    if message.notice == "link_replaced":
+        return tuple(t for t in whole if t.id == message.refs.get("ticket")) or whole
     if message.notice in ABOUT_THE_GONE:
         given = str(message.refs.get("tickets", "")).split(",")
         return tuple(t for t in whole if t.id in given and t.phase is Phase.HANDED_BACK) or whole
@@ -189,18 +191,19 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
         "part": _part(unit, message, str(refs.get("part", "")), shop, saying),
         "slot": _slot(_booking(unit, message), shop, saying),
         "bench": _staff_name(unit, str(refs.get("bench", ""))),
-        "reply": _reply(unit, str(refs.get("reply", "")), saying),
+        "reply": _reply(unit, str(refs.get("reply", "")), str(refs.get("asks", "")), saying),
         "code": show_code(contact_codes.text_of(unit, str(refs["code"]))) if "code" in refs else "",
     }
 
 
-def _reply(unit: Unit, reply_id: str, saying: Saying) -> dict[str, str]:
-    """What somebody wrote, for the shop: a long text is cut, the whole stands on the ticket's page."""
+def _reply(unit: Unit, reply_id: str, asks: str, saying: Saying) -> dict[str, str]:
+    """What somebody wrote, or what their calendar `asks`, for the shop: a long text is cut, the whole stands on the
+    ticket's page."""
     if not reply_id:
         return {"text": "", "what": ""}
     reply = replies.get_reply(unit, reply_id)
     text = reply.text if len(reply.text) <= LONGEST_REPLY else f"{reply.text[:LONGEST_REPLY]}…"
-    return {"text": text, "what": saying.words(f"reply_kind.{reply.kind}")}
+    return {"text": text, "what": saying.words(f"calendar_asks.{asks}" if asks else f"reply_kind.{reply.kind}")}
 
 
 def _question(unit: Unit, question_id: str, shop: Shop, saying: Saying) -> tuple[Any, dict[str, str]]:

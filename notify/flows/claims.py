@@ -42,14 +42,15 @@ def open_claim(ctx: Context, token: str, *, found: Claim | None = None) -> Claim
     return found
 
 
-def count_guess(ctx: Context, shop_id: str, source: str, *, limit: int) -> int:
+def count_guess(ctx: Context, shop_id: str, source: str, *, limit: int, kind: str = "claim") -> int:
     """Counts one wrong secret from an address; the seconds to wait when it was one too many, else 0.
 
     Call it only after a secret turned out wrong: whoever holds a right one is never counted and never kept out
-    by somebody else behind the same address. The address is kept as a keyed hash for an hour's count only.
+    by somebody else behind the same address. The address is kept as a keyed hash for an hour's count only. `kind` is
+    what was guessed at: a calendar program that comes again and again uses up no claim link's tries.
     """
     with ctx.db.read(shop_id) as unit:
-        key = unit.opener.lookup("try:claim", _network(source))
+        key = unit.opener.lookup(f"try:{kind}", network(source))
         tries, began = staff.tries(unit, key)
     now = ctx.clock()
     fresh = began is not None and now - WINDOW < began <= now
@@ -61,7 +62,7 @@ def count_guess(ctx: Context, shop_id: str, source: str, *, limit: int) -> int:
     return 0
 
 
-def _network(source: str) -> str:
+def network(source: str) -> str:
     """The address itself, or the /64 of an IPv6 one: a single customer line has that many addresses (RFC 6177)."""
     try:
         address = ipaddress.ip_address(source)

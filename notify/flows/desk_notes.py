@@ -13,6 +13,7 @@ from notify.core.text import clean_block, clean_line
 from notify.core.tickets import OPEN_PHASES
 from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import SAFETY_FLAGS
+from notify.flows.contact_codes import working_contacts
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import notes, tickets, visits
@@ -87,7 +88,8 @@ def replace_claim_link(ctx: Context, actor: Actor, ticket_id: str) -> str:
     """Revokes a lost claim ticket's secret and issues a new one; the new secret. The number stays."""
     actor.need("reissue")
     with ctx.db.write(actor.shop_id) as unit:
-        return _replace(ctx, unit, actor, tickets.get_ticket(unit, ticket_id, lock=True))
+        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        return replace_within(ctx, unit, actor, ticket, how="staff", telling=True)
 
 
 def replace_claim_links(ctx: Context, actor: Actor, visit_id: str) -> int:
@@ -95,16 +97,25 @@ def replace_claim_links(ctx: Context, actor: Actor, visit_id: str) -> int:
     actor.need("reissue")
     with ctx.db.write(actor.shop_id) as unit:
         visits.get_visit(unit, visit_id)
-        here = [ticket for ticket in tickets.tickets_of_visit(unit, visit_id) if ticket.phase in OPEN_PHASES]
-        if not here:
-            raise NotFound("Nothing of this visit is with us any more", "There is nothing to hand back.")
-        for ticket in here:
-            _replace(ctx, unit, actor, ticket)
-        return len(here)
+        return len(replace_open_links(ctx, unit, actor, visit_id, how="staff"))
 
 
-def _replace(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> str:
+def replace_open_links(ctx: Context, unit: Unit, actor: Actor, visit_id: str, *, how: str) -> tuple[str, ...]:
+    """The new secrets of all open tickets of a visit, told once; inside the caller's transaction. NotFound for none."""
+    here = [ticket for ticket in tickets.tickets_of_visit(unit, visit_id) if ticket.phase in OPEN_PHASES]
+    if not here:
+        raise NotFound("Nothing of this visit is with us any more", "There is nothing to hand back.")
+    return tuple(replace_within(ctx, unit, actor, ticket, how=how, telling=ticket is here[0]) for ticket in here)
+
+
+def replace_within(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, *, how: str, telling: bool) -> str:
+    """A new secret for one ticket inside the caller's transaction. `how` is staff or contact_code.
+
+    With `telling` every working contact of whoever brought it learns that the link was replaced.
+    """
     token = claim_number.new_token(ctx.pick)
+    told = working_contacts(ctx, unit, ticket.visit_id) if telling else {}
     tickets.change_ticket(unit, ticket, texts={"token": token}, token_hash=token_hash(token))
-    record(ctx, unit, actor, "claim_link_replaced", visit_id=ticket.visit_id, ticket_id=ticket.id)
+    record(ctx, unit, actor, "claim_link_replaced", visit_id=ticket.visit_id, ticket_id=ticket.id,
+           codes={"how": how, **told})  # fmt: skip
     return token

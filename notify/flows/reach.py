@@ -11,6 +11,7 @@ from notify.core.languages import LANGUAGES
 from notify.core.notices import BASIS, CONSENT_PURPOSES, EVERY_PURPOSE, PURPOSES, REACH_CHANNELS
 from notify.flows.check_in import WORDINGS
 from notify.flows.context import Context
+from notify.flows.holds import who_is_told
 from notify.flows.record import record
 from notify.store import people, visits
 from notify.store.database import Unit
@@ -68,6 +69,8 @@ def set_contact(
 ) -> str:  # fmt: skip
     """Replaces the person's address on a channel (empty removes it); messages waiting go to the new one.
 
+    Whoever has the old one is told, and staff check for some hours who collects (flows/holds).
+
     `purposes` are what the person allows the new one for; None leaves what they said about the channel as it
     is (a corrected address must not undo a stop), or allows all that needs no consent where they never had one.
     Raises Invalid for an address that is none, and for one that did not work unless staff say that it `works_again`.
@@ -80,6 +83,9 @@ def set_contact(
         if parsed and not works_again:
             _refuse_broken(unit, channel, parsed)
         now: datetime = ctx.clock()
+        told = who_is_told(ctx, unit, visit_id, person_id, channel, hours=ctx.shop(unit).hold_hours)
+        if _is_the_same(unit, person_id, channel, parsed):
+            told = {}
         asked_before = channel in people.allowed_uses(unit, [person_id]).get(person_id, {})
         for contact in people.contacts_of(unit, person_id):
             if contact.channel == channel:
@@ -89,8 +95,13 @@ def set_contact(
             new = people.add_contact(unit, person_id, channel, parsed, at=now, in_repaired_device=in_repaired_device)
             given = purposes if purposes is not None else (() if asked_before else PURPOSES)
             write_uses(ctx, unit, actor, person_id, channel, given, allowed=True, how="counter")
-        record(ctx, unit, actor, "contact_changed", visit_id=visit_id, codes={"channel": channel})
+        record(ctx, unit, actor, "contact_changed", visit_id=visit_id, codes={"channel": channel, **told})
         return new
+
+
+def _is_the_same(unit: Unit, person_id: str, channel: str, address: str) -> bool:
+    """Whether it is the address that is stored already, typed once more."""
+    return bool(address) and person_id in people.current_owners(unit, channel, address)
 
 
 def _refuse_broken(unit: Unit, channel: str, address: str) -> None:

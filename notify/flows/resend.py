@@ -9,7 +9,7 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.messages import ENDED, MessageState
-from notify.core.notices import ANSWERS, NOTICES
+from notify.core.notices import AT_ONCE, NOTICES
 from notify.core.planner import Planned
 from notify.core.second_look import Drop, Send, Verdict, Wait
 from notify.flows.context import Context
@@ -47,8 +47,8 @@ def resend(ctx: Context, actor: Actor, message_id: str, *, reason: str, look: Lo
         message = messages.get_message(unit, message_id)
         if message is None:
             raise NotFound("There is no such message", "Look at the list of messages.")
-        if message.notice in ANSWERS:  # 47 CFR 64.1200(a)(12): a stop is confirmed one time only
-            raise Conflict("An answer to what they wrote goes out once only", "Write to them yourself, or call.")
+        if message.notice in AT_ONCE:  # 47 CFR 64.1200(a)(12): a stop is confirmed one time only
+            raise Conflict("An answer, a code or a warning goes out once only", "Write to them yourself, or call.")
         again = _again(ctx, unit, message)
         verdict = look(unit, again)
         if isinstance(verdict, Drop):

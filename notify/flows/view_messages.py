@@ -10,10 +10,11 @@ from email.message import EmailMessage
 
 from notify.core.actors import Actor
 from notify.core.claim_number import hide_tokens, show_number
+from notify.core.contact_code import hide_codes
 from notify.core.errors import NotFound
 from notify.core.mask import mask_email, mask_phone
 from notify.core.messages import MessageState
-from notify.core.notices import NOTICES
+from notify.core.notices import NOTICES, SECRET
 from notify.core.one_click import hide_stop_links
 from notify.flows.context import Context
 from notify.render.sms import Count, count
@@ -126,7 +127,7 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
     """One message as its reader sees it; raises NotFound.
 
     The secret in claim links is dotted out, since it hands devices back, and the one that stops a kind of message,
-    since that is the customer's own to press; `whole_links` is for the demo only.
+    since that is the customer's own to press, and a code, which opens more than they do; `whole_links` is for the demo only.
     """
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
@@ -134,7 +135,8 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
         if message is None:
             raise NotFound("There is no such message", "Look at the list of messages.")
         (line,) = message_lines(unit, [message])
-        veil: Callable[[str], str] = str if whole_links else _veil
+        hide = _veil_secret if message.notice in SECRET else _veil
+        veil: Callable[[str], str] = str if whole_links else hide
         whole = "" if line.forgotten else messages.get_sentence(unit, message)
         sentence = veil(whole)
         mail = None if line.forgotten else _mail(messages.get_bytes(unit, message))
@@ -153,6 +155,10 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
 
 def _veil(text: str) -> str:
     return hide_stop_links(hide_tokens(text))
+
+
+def _veil_secret(text: str) -> str:
+    return hide_codes(_veil(text))
 
 
 def _mail(data: bytes) -> EmailMessage | None:

@@ -51,8 +51,13 @@ UNTOLD: dict[str, str] = {
     "handover_done": "each device's own handing back says it",
     "handover_refused": "it may have been somebody else at the counter",
     "told_too_soon": "the correction beside it says it",
+    "invite_asked_again": "the invite itself says it",
+    "calendar_answered": "they said it themselves; a no is told by the time that is free again",
+    "calendar_settled": "what was decided says it",
+    "proposal_refused": "the message says it; the pickup is as it was",
     "pickup_came_near": "a reminder is no step of the repair",
     "collection_overdue": "a reminder is no step of the repair",
+    "uncollected_step": "whoever must know is told by a person",
     "time_to_ask": "the message itself asks",
     "money_recorded": "amounts are not for whoever finds the claim ticket",
     "place_changed": "of interest to the shop only",
@@ -62,6 +67,9 @@ UNTOLD: dict[str, str] = {
     "reply_received": "whoever wrote it knows it, and a finder of the claim ticket need not",
     "stop_heard": "the use that was stopped stands beside it",
     "start_heard": "the use that was allowed stands beside it",
+    "code_asked": "the message itself says it",
+    "code_proved": "whoever typed it knows it",
+    "hold_lifted": "it was said at the counter",
     "help_heard": "the answer went to whoever asked",
     "person_forgotten": "nobody is left to read it",
 }
@@ -108,8 +116,9 @@ def _sentence(event: Event, promised: datetime | None, known: Known, words: Lang
     if event.kind in TOLD:
         return words[f"story.{TOLD[event.kind]}"]
     if event.kind in _BY_WHOM:
-        by_customer = event.actor_kind == "customer"
-        return words[f"story.{_BY_WHOM[event.kind]}" + ("" if by_customer else "_staff")]
+        by_calendar = event.kind == "pickup_cancelled" and event.codes.get("how") == "calendar"
+        by_whom = "_calendar" if by_calendar else "" if event.actor_kind == "customer" else "_staff"
+        return words[f"story.{_BY_WHOM[event.kind]}{by_whom}"]
     if event.kind in ("promise_made", "promise_changed"):
         key = "promise" if event.kind == "promise_made" else "promise_changed"
         return words(f"story.{key}", when=moments.by(promised)) if promised else ""

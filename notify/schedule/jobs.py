@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.flows import ask_after, forget, questions, reminders, replies
+from notify.flows import ask_after, contact_codes, forget, lost_ticket, passes, questions, reminders, replies
 from notify.flows.context import Context
 from notify.schedule.when import Every, Nightly, When, is_steady
 from notify.store.job_runs import NEVER
@@ -65,11 +65,22 @@ def _forget(run: Run) -> None:
         log.warning("forgetting is not proved yet, because a reader was in the way; it is tried again each minute")
 
 
+def _forget_delegates(run: Run) -> None:
+    """Whoever was named in a pass goes soon after it; as with people, not on the word of a clock that jumped."""
+    if run.before != NEVER and is_steady(run.before, run.now):
+        forget.forget_delegates(run.context, run.actor, drop_copies=run.services.drop_copies)
+
+
 def _forget_strangers(run: Run) -> None:
     """What strangers wrote goes after its time; as with people, not on the word of a clock that jumped."""
     if run.before != NEVER and is_steady(run.before, run.now):
         keep_days = run.services.settings.inbox.keep_days
         replies.forget_strangers(run.context, run.actor, keep_days=keep_days)
+
+
+def _answer_lost(run: Run) -> None:
+    """Soon, for somebody waits; and not by the page itself, so that it takes no longer for numbers that are ours."""
+    lost_ticket.answer_asked(run.context, run.services.shop_ids())
 
 
 def _prove(run: Run) -> None:
@@ -89,8 +100,12 @@ JOBS: tuple[Job, ...] = (
     Job("collection_reminders", Every(1800), lambda run: reminders.remind_collection(run.context, run.actor)),
     Job("ask_whether_all_is_well", Every(1800), lambda run: ask_after.ask_due(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
+    Job("expire_passes", Every(600), lambda run: passes.expire_due(run.context, run.actor)),
     Job("forget", Nightly(), _forget),
+    Job("forget_delegates", Nightly(), _forget_delegates),
     Job("forget_strangers", Nightly(), _forget_strangers),
+    Job("old_codes", Every(600), lambda run: contact_codes.tidy(run.context, run.actor)),
+    Job("lost_tickets", Every(5), _answer_lost, per_shop=False, leased=False),
     Job("prove_forgetting", Every(60), _prove),
 )
 # Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a

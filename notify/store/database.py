@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, text
 
+from notify.core.errors import Counted
 from notify.core.holidays import Almanac, NoAlmanac
 from notify.store.engine import open_engine
 from notify.store.vault import Opener, Place, Vault
@@ -80,13 +81,19 @@ class Database:
 
         Writers of one shop follow each other: by BEGIN IMMEDIATE behind a lock of this process on
         SQLite, by an advisory lock on PostgreSQL. So numbers in a row and the last place in a slot
-        need no retry.
+        need no retry. Of a refusal that is Counted, what was written before it is kept.
         """
+        refused: Counted | None = None
         with self._connection(writes=True) as connection:
             if not self._is_sqlite:
                 connection.execute(text("select pg_advisory_xact_lock(hashtext(:shop))"), {"shop": shop_id})
-            yield self._unit(connection, shop_id)
+            try:
+                yield self._unit(connection, shop_id)
+            except Counted as counted:
+                refused = counted
         self.after_write()
+        if refused is not None:
+            raise refused
 
     @contextmanager
     def write_beside(self, shop_id: str) -> Iterator[Unit]:

@@ -10,7 +10,7 @@ from sqlalchemy import Insert, bindparam, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.messages import Delivery, MessageState, may_move
-from notify.core.notices import ANSWERS
+from notify.core.notices import AT_ONCE
 from notify.core.planner import Plan, Planned
 from notify.core.second_look import STANDS_ASIDE
 from notify.store import schema as s
@@ -42,7 +42,7 @@ _HELD_BACK = (
     .where(
         *(_EARLIER.c[name] == _T.c[name] for name in ("shop_id", "visit_id", "person_id", "channel")),
         _EARLIER.c.seq < _T.c.seq,
-        _T.c.notice.not_in(ANSWERS),  # what answers somebody's own message waits for nothing they were told
+        _T.c.notice.not_in(AT_ONCE),  # what answers somebody's own message waits for nothing they were told
         _EARLIER.c.state == WAITING,
         _EARLIER.c.reason != CANNOT_COMPOSE,
         or_(_EARLIER.c.reason.not_in(STANDS_ASIDE), _EARLIER.c.due_at <= bindparam("now")),

@@ -185,6 +185,16 @@ def contact_ids_of(unit: Unit, person_id: str) -> tuple[str, ...]:
     return tuple(unit.connection.execute(query).scalars())
 
 
+def reach_of(unit: Unit, contact_id: str, *, also_replaced: bool = False) -> Reach | None:
+    """One contact as a way to reach its person; None when it was erased, or replaced (unless that is asked for)."""
+    t = s.contacts
+    row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id)).first()
+    if row is None or row.address_sealed is None or (row.replaced_at is not None and not also_replaced):
+        return None
+    uses = allowed_uses(unit, [row.person_id]).get(row.person_id, {}).get(row.channel, frozenset())
+    return Reach(row.id, row.channel, uses, row.in_repaired_device, row.undeliverable_at is not None)
+
+
 def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
     """A stored number of the person in E.164, unless it sits in a device that is with us, or somebody wrote that it
     reaches them instead; empty for none. A number that takes no texts may still be answered."""

@@ -269,6 +269,14 @@ events = _table(
     Index("ix_events_visit", "shop_id", "visit_id", "seq"),
     parents={"visit_id": "visits"},
 )
+# Handovers alone: what the counter's capacity is reckoned from, without reading the whole story.
+Index(
+    "ix_events_handover",
+    events.c.shop_id,
+    events.c.at,
+    sqlite_where=text("kind = 'handover_done'"),
+    postgresql_where=text("kind = 'handover_done'"),
+)
 notes = _table(
     "notes",
     _id(),
@@ -587,6 +595,15 @@ contact_codes = _table(
     CheckConstraint("purpose in ('pass','lost_ticket','price')", name="purpose"),
     parents={"visit_id": "visits", "person_id": "people"},
 )
+# A claim number typed into the page of lost tickets. It is looked up later, so that the page takes as long for unknown
+# ones. A number is no secret and names nobody.
+lost_requests = Table(
+    "lost_requests",
+    metadata,
+    Column("id", String(36), primary_key=True),
+    Column("number", String(16), nullable=False),
+    Column("at", Instant, nullable=False),
+)
 # A pass: the one-use right of somebody named by the customer to collect a visit's devices. `person_id` is the
 # delegate, a person of their own, so that their name can go long before the customer's; `given_by` is the customer.
 passes = _table(
@@ -640,6 +657,15 @@ uncollected_rules = _table(
     _flag("verified"),
     _flag("active"),
     UniqueConstraint("shop_id", "code"),
+    CheckConstraint("verified or not active", name="verified"),
+)
+# One law counts at a time.
+Index(
+    "uq_uncollected_rules_active",
+    uncollected_rules.c.shop_id,
+    unique=True,
+    sqlite_where=text("active"),
+    postgresql_where=text("active"),
 )
 # Every letter or gateway call acts once: the hash of its Message-ID, else of its bytes. No personal data.
 taken_letters = Table(

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotFound, NotifyError
 from notify.core.message_groups import GROUPS
 from notify.core.messages import ENDED, Delivery
-from notify.core.notices import ANSWERS, NOTICES
+from notify.core.notices import AT_ONCE, NOTICES
 from notify.core.roles import may
 from notify.flows.resend import REASONS, resend
 from notify.flows.view_message_list import CHANNELS, Filter, MessageList, view
@@ -164,7 +164,7 @@ def one(message_id: str) -> Response:
 def _shown(message_id: str, *, errors: list[Problem] | None = None, status: int = 200, reason: str = "") -> Response:
     seen, speak = view_one(ctx(), current_actor(), message_id, whole_links=is_demo()), say()
     may_resend = (
-        seen.line.state in ENDED and seen.line.notice not in ANSWERS and not seen.line.forgotten
+        seen.line.state in ENDED and seen.line.notice not in AT_ONCE and not seen.line.forgotten
         and may(current_actor().role, "resend")
     )  # fmt: skip
     return render_page(

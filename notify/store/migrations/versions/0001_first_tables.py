@@ -68,6 +68,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("name", name=op.f("pk_job_runs")),
     )
     op.create_table(
+        "lost_requests",
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("number", sa.String(length=16), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_lost_requests")),
+    )
+    op.create_table(
         "people",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -222,8 +229,17 @@ def upgrade() -> None:
         sa.Column("checked_on", sa.Date(), nullable=True),
         sa.Column("verified", sa.Boolean(), nullable=False),
         sa.Column("active", sa.Boolean(), nullable=False),
+        sa.CheckConstraint("verified or not active", name=op.f("ck_uncollected_rules_verified")),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_uncollected_rules")),
         sa.UniqueConstraint("shop_id", "code", name=op.f("uq_uncollected_rules_shop_id_code")),
+    )
+    op.create_index(
+        "uq_uncollected_rules_active",
+        "uncollected_rules",
+        ["shop_id"],
+        unique=True,
+        sqlite_where=sa.text("active"),
+        postgresql_where=sa.text("active"),
     )
     op.create_table(
         "visits",
@@ -374,6 +390,14 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_events")),
         sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_events_shop_id_seq")),
+    )
+    op.create_index(
+        "ix_events_handover",
+        "events",
+        ["shop_id", "at"],
+        unique=False,
+        sqlite_where=sa.text("kind = 'handover_done'"),
+        postgresql_where=sa.text("kind = 'handover_done'"),
     )
     op.create_index(
         "ix_events_refused",
@@ -817,6 +841,12 @@ def downgrade() -> None:
         sqlite_where=sa.text("kind = 'handover_refused'"),
         postgresql_where=sa.text("kind = 'handover_refused'"),
     )
+    op.drop_index(
+        "ix_events_handover",
+        table_name="events",
+        sqlite_where=sa.text("kind = 'handover_done'"),
+        postgresql_where=sa.text("kind = 'handover_done'"),
+    )
     op.drop_table("events")
     op.drop_index("ix_contacts_person", table_name="contacts")
     op.drop_index("ix_contacts_lookup", table_name="contacts")
@@ -842,6 +872,12 @@ def downgrade() -> None:
     op.drop_index("ix_bookings_start", table_name="bookings")
     op.drop_table("bookings")
     op.drop_table("visits")
+    op.drop_index(
+        "uq_uncollected_rules_active",
+        table_name="uncollected_rules",
+        sqlite_where=sa.text("active"),
+        postgresql_where=sa.text("active"),
+    )
     op.drop_table("uncollected_rules")
     op.drop_table("throttles")
     op.drop_table("taken_rows")
@@ -863,6 +899,7 @@ def downgrade() -> None:
     )
     op.drop_table("replies")
     op.drop_table("people")
+    op.drop_table("lost_requests")
     op.drop_table("job_runs")
     op.drop_table("idempotency")
     op.drop_table("hours")
