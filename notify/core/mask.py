@@ -33,3 +33,9 @@ def mask_name(name: str) -> str:
     """ "Mia Oltmann" -> "M•• O••": the dots do not tell how many letters they hide. Never raises."""
     words = name.split()[:3]
     return " ".join(f"{word[0]}••" if len(word) > 1 else "••" for word in words) or HIDDEN
+
+
+def initials(name: str) -> str:
+    """ "Mia Oltmann" -> "M. O.": enough for whoever has the whole name before them. "" for no name. Never raises."""
+    letters = (next((sign for sign in word if sign.isalnum()), "") for word in name.split())
+    return " ".join(f"{letter.upper()}." for letter in [one for one in letters if one][:3])

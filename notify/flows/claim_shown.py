@@ -53,7 +53,8 @@ class Device:
 class Pickup:
     """`state` is open (may choose), booked, or walk_in (no time on offer). `when` is "" unless booked.
 
-    `once` names what giving it up would give up, so that an old page gives up nothing else.
+    `once` names what giving it up would give up, so that an old page gives up nothing else. `to_come` is False for a
+    booked time that is over.
     """
 
     state: str
@@ -61,6 +62,7 @@ class Pickup:
     when: str
     place: str
     once: str = ""
+    to_come: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -173,8 +173,9 @@ class _Reading:
 
     def _booked(self, booking: Booking, place: str) -> Pickup:
         when = self.moments.at(booking.start_at)
-        key = "says.pickup_booked" if booking.end_at > self.moments.now else "says.pickup_past"
-        return Pickup("booked", self.words(key, when=when), when, place, f"{booking.id}:{booking.revision}")
+        to_come = booking.end_at > self.moments.now
+        key = "says.pickup_booked" if to_come else "says.pickup_past"
+        return Pickup("booked", self.words(key, when=when), when, place, f"{booking.id}:{booking.revision}", to_come)
 
     def _known_for_story(self) -> Known:
         answers = {code: self.said[f"answer.{code}"] for kind in rules.ANSWERS for code in rules.ANSWERS[kind]}

@@ -9,6 +9,7 @@ from notify.core.actors import Actor
 from notify.core.hours import Hours
 from notify.core.shop import SHOP_SETTINGS, Shop
 from notify.flows.context import Context
+from notify.flows.feeds import Feed, feeds_within
 from notify.flows.forget import who_is_due
 from notify.flows.view_staff import colleagues
 from notify.store import shops
@@ -61,6 +62,7 @@ class Settings:
     days: tuple[Day, ...]
     people: tuple[Person, ...]
     suppliers: tuple[Supplier, ...]
+    feeds: tuple[Feed, ...]
     due: int
     kept: int
     keep_source: str
@@ -88,5 +90,5 @@ def view(ctx: Context, actor: Actor) -> Settings:
                          shops.supplier_is_named(unit, row.id))
                 for row in shops.list_suppliers(unit)
             ),
-            due=len(due), kept=len(kept), keep_source=SHOP_SETTINGS["keep_period"].source,
+            feeds=feeds_within(unit), due=len(due), kept=len(kept), keep_source=SHOP_SETTINGS["keep_period"].source,
         )  # fmt: skip

@@ -134,6 +134,7 @@ def move_booking(unit: Unit, booking: Booking, slot: Slot, *, at: datetime) -> N
         changed_at=at,
         reminded=False,
         stays="",
+        partstat="",  # what was said was said about another time; its place in the order of answers stays known
         **_place(slot, free_seat(unit, slot, but_for=booking.visit_id)),
     )
 
@@ -249,6 +250,13 @@ def bookings_between(unit: Unit, first: datetime, last: datetime, *, state: str 
         .order_by(t.c.start_at, t.c.seat)
     )
     return tuple(_booking(row) for row in rows)
+
+
+def bookings_since(unit: Unit, first: datetime) -> tuple[Booking, ...]:
+    """Every booking that starts at `first` or later, whatever became of it, in order of time."""
+    t = s.bookings
+    query = select(t).where(t.c.shop_id == unit.shop_id, t.c.start_at >= first).order_by(t.c.start_at, t.c.id)
+    return tuple(_booking(row) for row in unit.connection.execute(query))
 
 
 def _change(unit: Unit, booking: Booking, **columns: Any) -> None:

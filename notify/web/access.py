@@ -8,11 +8,13 @@ from urllib.parse import urlsplit
 from flask import Flask, abort, g, redirect, request
 from werkzeug.wrappers import Response
 
-from notify.core.claim_number import is_token
+from notify.core.claim_number import is_pass_code, is_token
 from notify.core.errors import Misconfigured, NotFound
 from notify.core.one_click import read_stop_token
+from notify.flows.feeds import find_feed
 from notify.flows.stop_by_link import find
 from notify.flows.view_desk import claim_behind
+from notify.flows.view_passes import find_pass
 from notify.web.here import ctx, current_actor, is_demo, services, signed_in
 from notify.web.hooks.proof import refuse_hook
 from notify.web.routes import ROUTES, UNSAFE, Access
@@ -48,6 +50,12 @@ def _refuse(access: Access) -> Response | None:
     if access.who == "letter":
         _find_reader()
         return None
+    if access.who == "pass":
+        _find_pass()
+        return None
+    if access.who == "feed":
+        _find_feed()
+        return None
     if access.who == "demo" and not is_demo():
         abort(404)
     if signed_in() is None:
@@ -70,6 +78,19 @@ def _find_reader() -> None:
     reader = find(ctx(), use) if use else None
     g.stop_link = (use, reader) if reader else None
     g.shop_id = reader.shop_id if reader else None
+
+
+def _find_feed() -> None:
+    """Which shop the secret of a feed belongs to; an unknown one is told so by the page."""
+    found = find_feed(ctx(), str((request.view_args or {}).get("feed", "")))
+    g.shop_id, g.feed = found or (None, None)
+
+
+def _find_pass() -> None:
+    """Which shop a pass belongs to; an unknown one is told so by the page."""
+    code = str((request.view_args or {}).get("code", ""))
+    g.pass_found = find_pass(ctx(), code if is_pass_code(code) else "")
+    g.shop_id = g.pass_found.shop_id if g.pass_found else None
 
 
 def _to_sign_in() -> Response:

@@ -12,8 +12,8 @@ UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 @dataclass(frozen=True, slots=True)
 class Access:
     """`who` is public, claim (whoever holds the claim link in the address), demo, staff with a permission, hook (a
-    call of another system's server that proves itself: web/hooks/proof), or letter (whoever holds the link of a mail
-    that stops its kind: core/one_click).
+    call of another system's server that proves itself: web/hooks/proof), letter (whoever holds the link of a mail
+    that stops its kind: core/one_click), or feed (whoever holds the secret address of the shop's own calendar).
     """
 
     methods: frozenset[str]
@@ -41,12 +41,21 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/c/<token>/stop", "POST", "claim"),
     ("/c/<token>/language", "POST", "claim"),
     ("/c/<token>/qr.svg", "GET", "claim"),
+    ("/c/<token>/pickup.ics", "GET", "claim"),
+    ("/c/<token>/passes", "POST", "claim"),
+    ("/c/<token>/passes/confirm", "POST", "claim"),
+    ("/c/<token>/passes/revoke", "POST", "claim"),
+    # whoever collects for a customer and holds a pass
+    ("/p/<code>", "GET", "pass"),
+    ("/p/<code>/qr.svg", "GET", "pass"),
     ("/privacy", "GET", "public"),
     # whoever reads a mail, and the program they read it with: the link is the proof
     ("/u/<link>", "GET POST", "letter"),
     # the gateway for text messages, which proves itself in each call
     ("/hooks/sms/receipt", "POST", "hook"),
     ("/hooks/sms/inbound", "POST", "hook"),
+    # the shop's own calendar program: the secret in the address is the proof
+    ("/feeds/<feed>.ics", "GET", "feed"),
     # this machine's own watchers
     ("/healthz", "GET", "public"),
     # who is here
@@ -62,6 +71,11 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/visits/<visit_id>/qr.svg", "GET", "staff:look"),
     ("/visits/<visit_id>/reissue", "POST", "staff:reissue"),
     ("/visits/<visit_id>/handover", "GET POST", "staff:hand_back"),
+    ("/visits/<visit_id>/scan", "POST", "staff:hand_back"),
+    ("/visits/<visit_id>/passes", "POST", "staff:hand_back"),
+    ("/visits/<visit_id>/passes/revoke", "POST", "staff:give_pass"),
+    ("/visits/<visit_id>/pass", "GET", "staff:hand_back"),
+    ("/visits/<visit_id>/pass.svg", "GET", "staff:hand_back"),
     ("/visits/<visit_id>/book", "POST", "staff:book"),
     # a ticket
     ("/tickets/<ticket_id>", "GET", "staff:look"),
@@ -90,7 +104,17 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/deliveries", "GET", "staff:look"),
     ("/deliveries/arrived", "POST", "staff:receive_part"),
     ("/pickups", "GET", "staff:look"),
+    ("/pickups/capacity", "GET", "staff:look"),
+    ("/pickups/capacity.svg", "GET", "staff:look"),
     ("/bookings/<booking_id>/cancel", "POST", "staff:book"),
+    ("/uncollected", "GET", "staff:look"),
+    ("/uncollected/rules", "GET", "staff:look"),
+    ("/uncollected/rules", "POST", "staff:settings"),
+    ("/uncollected/<ticket_id>", "GET", "staff:look"),
+    ("/uncollected/<ticket_id>/notice.pdf", "GET", "staff:look"),
+    ("/uncollected/<ticket_id>/step", "POST", "staff:move"),
+    ("/uncollected/<ticket_id>/leave", "POST", "staff:leave_behind"),
+    ("/calendar-answers/<answer_id>", "POST", "staff:book"),
     ("/calls", "GET", "staff:see_contact"),
     ("/calls/<message_id>/log", "POST", "staff:log_call"),
     ("/replies", "GET", "staff:see_contact"),
@@ -112,6 +136,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/bell", "POST", "staff:look"),  # one's own; the flow asks who is meant
     ("/settings/telling", "POST", "staff:settings"),
     ("/settings/suppliers", "POST", "staff:settings"),
+    ("/settings/feeds", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )
 ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST}

@@ -24,7 +24,7 @@ from notify.core.hours import Hours
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.tickets import Phase
-from notify.flows import desk_notes, moves, parts, pickup, promises, questions, set_up, staff
+from notify.flows import desk_notes, feeds, moves, parts, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import bookings, messages, people, schema, shops, tickets
@@ -61,6 +61,7 @@ def full_shop(house: Any) -> dict[str, Any]:
         moves.move(ctx, owner, ticket, phase)
     slot = pickup.offers(ctx, owner, done.visit_id)[0].slot
     booked = pickup.book(ctx, owner, done.visit_id, slot.local)
+    feed = feeds.make_feed(ctx, owner, "Phone at the counter").id
     house.deliver(after=120)
     reply = hear(ctx, house.shop_id, Heard("email", "ines@example.org", "dial the number", house.clock(), "k", "mail"))
     with house.read() as unit:
@@ -72,7 +73,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
         }  # fmt: skip
     return mine | {
-        "reply_id": reply, "supplier_id": mine["part"].supplier_id,
+        "reply_id": reply, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
         "ticket_id": ticket, "visit_id": done.visit_id, "person_id": whole.person_id, "number": whole.number,
         "token": whole.token, "token_hash": hashlib.sha256(whole.token.encode()).hexdigest(), "part_id": part,
         "question_id": question, "booking_id": booked.id, "message_id": message.id, "staff_id": staff_id, "slot": slot,
@@ -101,6 +102,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
         "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s", "digest": "d", "row_key": "k",
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
+        "feed_id": mine["feed_id"], "stamps": {mine["booking_id"]: now + timedelta(days=400)},
         "event": Event("e-new", "checked_in", now, mine["visit_id"], mine["ticket_id"]), "notice": "ready",
         "before": now + timedelta(days=40), "provider_id": "theirs", "subject": "s", "sender": "ines@example.org",
         "letter_id": "<l@example.org>", "taken_at": now, "beginning": mine["reply_id"][:8], "delivery": "delivered",

@@ -11,7 +11,7 @@ from werkzeug.routing import Rule
 
 from notify.core.messages import MessageState
 from notify.core.one_click import Use, make_stop_token
-from notify.flows import moves, parts, pickup, questions, set_up
+from notify.flows import feeds, moves, parts, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import messages, tickets
@@ -50,11 +50,12 @@ def fill_house(house: Any) -> dict[str, str]:
         sent = messages.list_messages(unit, states=(MessageState.SENT,))
         calls = messages.list_messages(unit, states=(MessageState.TO_CALL,))
         ticket = tickets.get_ticket(unit, radio.ticket_ids[0])
+    feed = feeds.make_feed(ctx, owner, "Phone at the counter").path.removeprefix("/feeds/").removesuffix(".ics")
     stop_link = make_stop_token(Use(ticket.person_id, "email", "afterwards"), key=house.services.secret)
     return {
         "token": ticket.token, "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
-        "reply_id": reply, "paper": "roll80", "link": stop_link, "filename": "shelfbell.css",
+        "reply_id": reply, "paper": "roll80", "link": stop_link, "feed": feed, "filename": "shelfbell.css",
     }  # fmt: skip
 
 

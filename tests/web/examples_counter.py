@@ -210,11 +210,12 @@ def _settings() -> Page:
     return staff_base(
         "settings",
         may_change=True,
+        at_once="",
         shop={"name": "Tramstop Bench", "phone": "+44 7700 900 100", "email": "bench@tramstop.example.org",
               "address": "4 Ropewalk, Quillhaven", "zone": "Europe/London", "region": "GB"},
         hours=[_hours_row(1, "0", "10:00", "18:30"), _hours_row(2, "1", "10:00", "18:30"), _hours_row(3, "", "", "")],
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(names)],
-        pickup={"slot_minutes": "15", "lead_minutes": "30", "horizon_days": "14",
+        pickup={"counter_people": "1", "slot_minutes": "15", "lead_minutes": "30", "horizon_days": "14",
                 "telling_hours": "mon-sat 08:00-21:00; sun 10:00-20:00"},
         closed=[{"day": "9", "label": "Friday, 25 December, closed"}],
         special={"day": "", "opens": "", "closes": "", "reason": ""},
@@ -229,6 +230,9 @@ def _settings() -> Page:
         person={"name": "", "role": "counter"},
         suppliers=[{"id": "1", "name": "Lantern Spares", "sentence": "Order by 17:00, here the next working day.", "may_drop": True}],
         supplier={"name": "", "cutoff": "", "delivers_at": "", "days": ""},
+        feeds=[{"id": "1", "name": "Phone at the counter", "sentence": "Made Monday, 23 November by Ada Quill."}], feed={"name": ""},
+        feed_made={"name": "Ada's tablet", "path": f"/feeds/{'bcdf' * 8}.ics", "link": f"https://bell.example.org/feeds/{'bcdf' * 8}.ics",
+                   "webcal": f"webcal://bell.example.org/feeds/{'bcdf' * 8}.ics"},
         retention={"days": "90", "sentence": "12 people would be forgotten tonight.", "source": "No law names a figure"},
     )  # fmt: skip
 
@@ -237,7 +241,7 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     wrong = [{"field": "", "text": "The name or the password is not right. Check capitals and try again."}]
     quiet: Page = {"boxes": [], "unordered": [], "arrived": []}
-    read_only = {"may_change": False, "errors": [{"field": "hours-closes-1", "text": "Monday closes before it opens."}]}
+    read_only = {"may_change": False, "feed_made": None, "errors": [{"field": "hours-closes-1", "text": "Monday closes before it opens."}]}
     return {
         "sign_in": ("sign_in.html", _signed_out()),
         "sign_in_wrong": ("sign_in.html", _signed_out(name="ada", errors=wrong)),

@@ -73,5 +73,5 @@ def _context(view: ClaimView, token: str) -> dict[str, Any]:
 def _pickup(pickup: Pickup, home: str) -> dict[str, str]:
     return {
         "state": pickup.state, "sentence": pickup.sentence, "slots_href": f"{home}/slots", "place": pickup.place,
-        "once": pickup.once,
+        "once": pickup.once, "calendar_href": f"{home}/pickup.ics" if pickup.to_come else "",
     }  # fmt: skip

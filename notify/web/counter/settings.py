@@ -13,10 +13,11 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Invalid, NotifyError
 from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES, may
-from notify.flows import set_up, staff, staff_bell
+from notify.flows import feeds, set_up, staff, staff_bell
 from notify.flows.set_hours import HoursRow, set_hours
 from notify.flows.view_pickups import view as pickups_on
 from notify.flows.view_settings import view
+from notify.web import carry
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
 from notify.web.counter import settings_says as says
@@ -27,18 +28,26 @@ pages = Blueprint("settings", __name__)
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SHOP = ("name", "phone", "email", "region", "address")
 TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days")
-PICKUP = ("slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
+PICKUP = ("counter_people", "slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
 MOST_ROWS = 60
 _ROW_NAME = re.compile("weekday-([0-9]{1,4})")
 
 
 @pages.get("/settings")
 def show() -> Response:
-    """Everything the shop sets for itself."""
-    return _page()
+    """Everything the shop sets for itself. `at_once` fills a capacity into every row of hours, for somebody to keep."""
+    return _page(at_once=_at_once())
 
 
-def _page(*, errors: list[Problem] | None = None, status: int = 200, **typed: Any) -> Response:
+def _at_once() -> int | None:
+    """How many people at once the page about the capacity suggests; None for anything that cannot be meant."""
+    text = request.args.get("at_once", "")
+    return int(text) if text.isascii() and text.isdigit() and 0 < len(text) < 3 else None
+
+
+def _page(
+    *, errors: list[Problem] | None = None, status: int = 200, at_once: int | None = None, **typed: Any
+) -> Response:
     seen, speak = view(ctx(), current_actor()), say()
     stored = {
         "shop": {name: getattr(seen.shop, name) for name in (*SHOP, "zone")},
@@ -48,18 +57,22 @@ def _page(*, errors: list[Problem] | None = None, status: int = 200, **typed: An
         "bell": {"id": "", "email": "", "phone": "", "by": ""},
         "special": {"day": "", "opens": "", "closes": "", "reason": ""},
         "person": {"name": "", "role": "counter"},
+        "feed": {"name": ""},
         "supplier": {"name": "", "cutoff": "", "delivers_at": "", "days": ""},
         "days_typed": says.days(seen.shop.keep_period),
     }
     shown = {name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()}
+    if at_once is not None:
+        shown["hours"] = [says.with_capacity(row, at_once) for row in shown["hours"]]
     shown["hours"] = [*shown["hours"], says.empty_row(len(shown["hours"]) + 1)]
     return render_page(
         "settings.html", here="settings", status=status, errors=errors,
-        may_change=may(current_actor().role, "settings"),
+        may_change=may(current_actor().role, "settings"), at_once="" if at_once is None else str(at_once),
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
         closed=[says.closed(one, speak) for one in seen.days], people=says.people(seen),
         roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
+        feeds=[says.feed(one, speak) for one in seen.feeds], feed_made=carry.take("feed"),
         suppliers=[
             {"id": s.id, "name": s.name, "sentence": says.habits(s), "may_drop": not s.in_use} for s in seen.suppliers
         ],
@@ -193,6 +206,22 @@ def telling() -> Response:
     region = view(ctx(), current_actor()).shop.region  # how a number without a country is meant
     return _change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),
                    "Kept.", prefix="telling", telling=typed)  # fmt: skip
+
+
+@pages.post("/settings/feeds")
+def calendars() -> Response:
+    """Makes a secret address for the shop's own calendar, which the next page shows once, or revokes one."""
+    form = request.form
+    if form.get("revoke"):
+        return _change(lambda: feeds.revoke_feed(ctx(), current_actor(), form["revoke"]),
+                       "That address answers no more.", prefix="feed")  # fmt: skip
+    typed = {"name": form.get("name", "")}
+    return _change(lambda: _make_feed(typed["name"]), "", prefix="feed", feed=typed)
+
+
+def _make_feed(name: str) -> None:
+    made = feeds.make_feed(ctx(), current_actor(), name)
+    carry.put("feed", {"name": made.name, "path": made.path, "link": made.link, "webcal": made.webcal})
 
 
 @pages.post("/settings/suppliers")

@@ -7,6 +7,7 @@ from datetime import datetime, time
 from notify.core.hours import Hours
 from notify.core.instants import instant, zone
 from notify.core.roles import may
+from notify.flows.feeds import Feed
 from notify.flows.view_settings import Day, Person, Settings, Supplier
 from notify.web.counter import desk_words as d
 from notify.web.here import current_actor
@@ -22,6 +23,11 @@ def stored_row(i: int, row: Hours) -> d.Line:
         "i": i, "weekday": str(row.weekday), "opens": f"{row.opens:%H:%M}", "closes": f"{row.closes:%H:%M}",
         "capacity": str(row.capacity), "valid_from": str(row.valid_from), "valid_until": str(row.valid_until or ""),
     }  # fmt: skip
+
+
+def with_capacity(row: d.Line, at_once: int) -> d.Line:
+    """The row with another number of people at once."""
+    return {**row, "capacity": str(at_once)}
 
 
 def empty_row(i: int) -> d.Line:
@@ -53,6 +59,12 @@ def rings_words(one: Person) -> str:
     """Where the shop's bell rings for somebody, in a sentence; addresses are masked."""
     where = {"email": one.email, "sms": one.phone, "both": f"{one.email} and {one.phone}"}.get(one.rings_by, "")
     return d.words()(f"rings.{one.rings_by}", where=where) if where else d.words()("rings.none")
+
+
+def feed(one: Feed, speak: Say) -> dict[str, str]:
+    """An address of the shop's own calendar: whom for, since when, by whom."""
+    by = f" by {one.by}" if one.by else ""
+    return {"id": one.id, "name": one.name, "sentence": f"Made {speak.day(one.made_at)}{by}."}
 
 
 def habits(one: Supplier) -> str:
