@@ -39,7 +39,7 @@ def slots(desk: Desk, number: str) -> None:
 @pass_desk
 def book(desk: Desk, number: str, slot: str) -> None:
     """Book SLOT (2026-11-26T17:30, as `pickup slots` lists it), or move the booking there."""
-    local, fold = _slot(slot)
+    local, fold = typed_slot(slot)
     made = flow.book(desk.ctx, desk.actor, desk.meant(number).visit_id, local, fold=fold)
     desk.show({"booking": made.id, "start": made.start_at}, f"Booked: {desk.when(made.start_at)}.")
 
@@ -70,7 +70,8 @@ def list_(desk: Desk, day: datetime | None) -> None:
     desk.show(view, *lines, *(["Ready, without a time:", *waiting] if waiting else []))
 
 
-def _slot(text: str) -> tuple[datetime, int]:
+def typed_slot(text: str) -> tuple[datetime, int]:
+    """The local start and fold of a slot as `pickup slots` lists it; raises Invalid."""
     local, _, fold = text.strip().partition("/")
     try:
         moment = datetime.fromisoformat(local)

@@ -8,6 +8,8 @@ from datetime import date, datetime
 from notify.core.actors import Actor
 from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
 from notify.flows.context import Context
+from notify.flows.view_calendar import Question as CalendarQuestion
+from notify.flows.view_calendar import open_questions
 from notify.flows.view_calls import Call, calls_to_make
 from notify.flows.view_deliveries import Deliveries
 from notify.flows.view_deliveries import gather as gather_deliveries
@@ -62,6 +64,7 @@ class DaySheet:
     shelf: tuple[Shelved, ...]
     pickups: tuple[Pickup, ...]
     calls: tuple[Call, ...]
+    calendar: tuple[CalendarQuestion, ...]
     replies: tuple[ReplyLine, ...]
     unread: int
     broken: tuple[BrokenLine, ...]
@@ -81,7 +84,8 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
-            replies=new_on_sheet(ctx, unit, lines), unread=count_new_replies(unit), broken=broken_on_sheet(unit),
+            calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
+            unread=count_new_replies(unit), broken=broken_on_sheet(unit),
             resting=_resting(work, deliveries),
         )  # fmt: skip
 

@@ -16,6 +16,7 @@ from notify.flows.view_lines import TicketLine
 from notify.flows.view_pickups import Pickup, Shelved
 from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
+from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.replies import broken_line, sheet_line
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
@@ -47,9 +48,14 @@ def show() -> Response:
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
         pickups=[pickup_line(one, speak) for one in sheet.pickups], calls=[call_line(one, speak) for one in calls],
-        replies=reply_lines(sheet, speak) if may(actor.role, "see_contact") else [],
+        replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], resting=resting(sheet.resting),
     )  # fmt: skip
+
+
+def written(sheet: DaySheet, speak: Say) -> list[d.Line]:
+    """What calendars asked, which somebody has to decide, then what people wrote."""
+    return [*(question_line(one, speak, back="/") for one in sheet.calendar), *reply_lines(sheet, speak)]
 
 
 def reply_lines(sheet: DaySheet, speak: Say) -> list[d.Line]:
@@ -67,6 +73,7 @@ def summary(sheet: DaySheet) -> str:
     parts = [
         d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
         d.count(sheet.unread, "reply to read", "replies to read") if sheet.unread else "",
+        d.count(len(sheet.calendar), "calendar to answer", "calendars to answer") if sheet.calendar else "",
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",
