@@ -6,9 +6,9 @@ its slot, counted as when booking: whatever overlaps it. Whoever booked first st
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from notify.core.hours import Counter, spans_on
 from notify.core.instants import zone
@@ -30,24 +30,20 @@ class Standing:
 
 def find_hits(counter: Counter, booked: Iterable[Standing]) -> Mapping[str, str]:
     """Booking -> why it is hit (one of the codes above), for those that are and that nobody let stand so."""
-    whole = sorted(booked, key=lambda one: (one.made_at, one.id))
+    by_day: dict[date, list[Standing]] = {}
+    for one in booked:
+        by_day.setdefault(one.start.astimezone(zone(counter.zone)).date(), []).append(one)
+    return {id_: why for day, of_it in by_day.items() for id_, why in _hits_on(counter, day, of_it)}
+
+
+def _hits_on(counter: Counter, day: date, booked: list[Standing]) -> Iterator[tuple[str, str]]:
+    spans, starts = spans_on(counter, day), {slot.start for slot in slots_on(counter, day)}
     counted: list[Standing] = []
-    found: dict[str, str] = {}
-    for one in whole:
-        why = _why(counter, one, counted)
+    for one in sorted(booked, key=lambda one: (one.made_at, one.id)):
+        room = next((s.capacity for s in spans if s.start_utc <= one.start and one.end <= s.end_utc), 0)
+        same_time = sum(1 for other in counted if other.start < one.end and one.start < other.end)
+        why = CLOSED if room == 0 else TOO_MANY if same_time >= room else "" if one.start in starts else OFF_THE_LIST
         if why and why != one.stays:
-            found[one.id] = why
+            yield one.id, why
         if why in ("", OFF_THE_LIST, one.stays):
             counted.append(one)
-    return found
-
-
-def _why(counter: Counter, one: Standing, before: list[Standing]) -> str:
-    day = one.start.astimezone(zone(counter.zone)).date()
-    room = min((span.capacity for span in spans_on(counter, day)
-                if span.start_utc <= one.start and one.end <= span.end_utc), default=0)  # fmt: skip
-    if room == 0:
-        return CLOSED
-    if sum(1 for other in before if other.start < one.end and one.start < other.end) >= room:
-        return TOO_MANY
-    return "" if any(slot.start == one.start for slot in slots_on(counter, day)) else OFF_THE_LIST

@@ -9,12 +9,14 @@ from datetime import timedelta
 
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, NotFound
-from notify.core.hits import Standing, find_hits
+from notify.core.hits import CLOSED, OFF_THE_LIST, TOO_MANY, Standing, find_hits
 from notify.flows.context import Context
 from notify.store import bookings, shops
 from notify.store.bookings import Booking
 from notify.store.database import Unit
 
+# What a customer is told of a booking that is moved or given up because of it: codes of the words file.
+TOLD = {CLOSED: "closed", TOO_MANY: "too_many", OFF_THE_LIST: "new_times"}
 AHEAD = timedelta(days=400)  # no booking is further ahead than the longest horizon
 
 

@@ -78,22 +78,27 @@ def book(
 
 
 def move(
-    ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: int = 0, once: str = "", why: str = ""
-) -> Booking:
-    """Like book, but only for a visit that has a place already; raises NotFound for one without."""
-    return _place(ctx, actor, visit_id, local, fold=fold, once=once, why=why, only_move=True)
+    ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: int = 0, once: str = "", why: str = "",
+    seen: str = "",
+) -> Booking:  # fmt: skip
+    """Like book, but only for a visit that has a place already; raises NotFound for one without.
+
+    `seen` ("<booking>:<revision>"): raises Conflict if the place has changed since it looked so.
+    """
+    return _place(ctx, actor, visit_id, local, fold=fold, once=once, why=why, only_move=True, seen=seen)
 
 
 def _place(
-    ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: int, once: str, why: str, only_move: bool
-) -> Booking:
+    ctx: Context, actor: Actor, visit_id: str, local: datetime, *, fold: int, once: str, why: str, only_move: bool,
+    seen: str = "",
+) -> Booking:  # fmt: skip
     actor.need("book")
     wanted = f"{local:%Y-%m-%dT%H:%M}/{fold}"
     with ctx.db.write(actor.shop_id) as unit:
         if once and (known := idempotent.recall(unit, f"book:{visit_id}:{once}")):
             return _as_it_is(unit, known, wanted)
-        if only_move and bookings.live_booking(unit, visit_id) is None:
-            raise NotFound("There is no booking to move", "Book a time instead.")
+        if only_move:
+            _standing(unit, visit_id, seen, to="move")
         if not something_ready(unit, visit_id):
             raise Conflict("Nothing is ready to collect yet", "Choose a time once the shop says so.")
         shop, now = ctx.shop(unit), ctx.clock()
@@ -148,21 +153,36 @@ def tell(
     return booking
 
 
-def cancel(ctx: Context, actor: Actor, visit_id: str, *, why: str = "you_asked", once: str = "") -> Booking:
+def cancel(
+    ctx: Context, actor: Actor, visit_id: str, *, why: str = "you_asked", once: str = "", seen: str = ""
+) -> Booking:
     """Gives the visit's place up; raises NotFound when it has none. `why` is a code of the words file.
 
-    `once` is an idempotency key: the same request again gives up no other place.
+    `once` is an idempotency key: the same request again gives up no other place. `seen` as with move.
     """
     actor.need("book")
     with ctx.db.write(actor.shop_id) as unit:
         if once and (known := idempotent.recall(unit, f"cancel:{visit_id}:{once}")):
             return _must(unit, str(known["booking"]))
-        booking = bookings.live_booking(unit, visit_id)
-        if booking is None:
-            raise NotFound("There is no booking to cancel", "Nothing needs to be done.")
+        booking = _standing(unit, visit_id, seen, to="cancel")
         if once:
             idempotent.keep(unit, f"cancel:{visit_id}:{once}", {"booking": booking.id}, at=ctx.clock())
         return give_up(ctx, unit, actor, booking, why=why)
+
+
+def _standing(unit: Unit, visit_id: str, seen: str, *, to: str) -> Booking:
+    """The place the visit has; raises NotFound without one, Conflict when it is no longer the one that was seen."""
+    booking = bookings.live_booking(unit, visit_id)
+    if booking is None:
+        raise NotFound(f"There is no booking to {to}", "Nothing was changed.")
+    if seen and seen != mark_of(booking):
+        raise Conflict("The pickup was changed in the meantime", "Look at it anew.", field="slot")
+    return booking
+
+
+def mark_of(booking: Booking) -> str:
+    """A booking as it looks now, for `seen`."""
+    return f"{booking.id}:{booking.revision}"
 
 
 def say_outcome(booking: Booking, when: str) -> str:

@@ -76,7 +76,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/visits/<visit_id>/passes/revoke", "POST", "staff:give_pass"),
     ("/visits/<visit_id>/pass", "GET", "staff:hand_back"),
     ("/visits/<visit_id>/pass.svg", "GET", "staff:hand_back"),
-    ("/visits/<visit_id>/book", "POST", "staff:book"),
+    ("/visits/<visit_id>/book", "GET POST", "staff:book"),
     # a ticket
     ("/tickets/<ticket_id>", "GET", "staff:look"),
     ("/tickets/<ticket_id>/why", "GET", "staff:look"),
@@ -104,6 +104,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/deliveries", "GET", "staff:look"),
     ("/deliveries/arrived", "POST", "staff:receive_part"),
     ("/pickups", "GET", "staff:look"),
+    ("/pickups/hit", "GET", "staff:look"),
+    ("/bookings/<booking_id>/settle", "POST", "staff:book"),
     ("/pickups/capacity", "GET", "staff:look"),
     ("/pickups/capacity.svg", "GET", "staff:look"),
     ("/bookings/<booking_id>/cancel", "POST", "staff:book"),

@@ -8,10 +8,9 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
-from notify.flows import desk_notes, handover, moves, pickup, reach
+from notify.flows import desk_notes, handover, moves, reach
 from notify.flows.find_ticket import number_of
 from notify.flows.view_ticket import view
-from notify.flows.view_visit import view_visit
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
 from notify.web.counter.ticket import Typed, page
@@ -145,29 +144,3 @@ def claim_ticket(ticket_id: str) -> Response:
     """Replaces a lost claim ticket: the old code stops working, the number stays."""
     desk_notes.replace_claim_link(ctx(), current_actor(), ticket_id)
     return redirect_with(f"/tickets/{ticket_id}", "The old claim ticket no longer works. Print the new one now.")
-
-
-@pages.post("/visits/<visit_id>/book")
-def book(visit_id: str) -> Response:
-    """Takes, moves or gives up a pickup for somebody on the phone; giving up has a button of its own."""
-    view_visit(ctx(), current_actor(), visit_id)  # a visit that is not ours is no refusal but nothing at all
-    back, slot = back_to("/pickups"), request.form.get("slot", "")
-    try:
-        if request.form.get("give_up"):
-            pickup.cancel(ctx(), current_actor(), visit_id)
-            return redirect_with(back, "The pickup is given up, and the customer is told.")
-        local, fold = _slot(slot)
-        booked = pickup.book(ctx(), current_actor(), visit_id, local, fold=fold)
-    except NotifyError as error:
-        return redirect_with(back, d.plain(error))
-    return redirect_with(back, f"The pickup is kept: {d.at(say(), booked.start_at)}. The customer is told.")
-
-
-def _slot(text: str) -> tuple[datetime, int]:
-    if not text:
-        raise Invalid("No time was chosen, so nothing was changed", "Choose one of the list.", field="slot")
-    local, _, fold = text.partition("/")
-    try:
-        return datetime.strptime(local, "%Y-%m-%dT%H:%M"), int(fold or 0)  # noqa: DTZ007 - the shop's wall time
-    except ValueError:
-        raise Invalid("This is no pickup time", "Choose one of the list.", field="slot") from None
