@@ -16,13 +16,15 @@ const events = calendar.getAllSubcomponents("vevent").map((part) => {
     uid: event.uid,
     sequence: event.sequence,
     dtstamp: part.getFirstPropertyValue("dtstamp").toString(),
-    start: event.startDate.toString(),
-    end: event.endDate.toString(),
-    startEpoch: event.startDate.toUnixTime(),
+    // The no to a proposal names an event without its times.
+    start: event.startDate?.toString(),
+    end: event.startDate && event.endDate.toString(),
+    startEpoch: event.startDate?.toUnixTime(),
     summary: event.summary,
     description: event.description,
     location: event.location,
     status: part.getFirstPropertyValue("status"),
+    properties: part.getAllProperties().map((property) => property.name),
     organizer: who("organizer"),
     attendee: who("attendee"),
     alarms: part.getAllSubcomponents("valarm").length,
@@ -30,4 +32,4 @@ const events = calendar.getAllSubcomponents("vevent").map((part) => {
 });
 const value = (name) => calendar.getFirstPropertyValue(name);
 const answer = { jcal, version: value("version"), method: value("method"), prodid: value("prodid") };
-process.stdout.write(JSON.stringify({ ...answer, calendarUid: value("uid"), events }));
+process.stdout.write(JSON.stringify({ ...answer, calendarUid: value("uid"), name: value("x-wr-calname"), events }));

@@ -39,6 +39,7 @@ def view_entry(ctx: Context, token: str, speech: Speech) -> bytes:
         time = say_time(booking.start_at, zone=shop.zone, language=language)
         return entry_bytes(Entry(
             booking.uid, booking.revision, booking.changed_at, booking.start_at, booking.end_at,
-            summary=words("invite.summary", shop=shop.name), description=words("invite.description", day=day, time=time),
+            summary=words("invite.summary", shop=shop.name),
+            description=words("invite.description", day=day, time=time),
             location=", ".join(part for part in (shop.name, shop.address) if part),
         ))  # fmt: skip
