@@ -16,25 +16,10 @@ from tests.vectors.cases import FOLDER, Case, all_areas, failure, parametrise, r
 DONE = [
     *((area, "messaging.json") for area in ("quiet_hours", "durations", "deadlines", "e164", "sms")),
     *((area, "messaging.json") for area in ("opt_out", "confirmation")),
-    *((area, "calendar.json") for area in ("outgoing", "dst", "mail")),
+    *((area, "calendar.json") for area in ("outgoing", "dst", "mail", "fold", "escape", "param")),
+    *((area, "calendar.json") for area in ("itip", "shape", "hostile", "mime", "cross-check")),
     ("capacity", "forecast.json"),
 ]
-# Of these areas the cases that are about writing; those about reading come with the inbox.
-WRITING = ["F-01", "F-02", "F-03", "F-04", "E-01", "E-02", "E-03", "E-06", "E-53", "P-01", "P-02"]
-# Letters that come in: what is refused, where the calendar part is; and what leaves.
-READING = [
-    "H-03",
-    "H-04",
-    "H-05",
-    "H-09",
-    "H-07",
-    "H-08",
-    "M-02",
-    "M-05",
-    "M-06",
-    "M-54",
-]
-
 pytestmark = [pytest.mark.vectors, pytest.mark.usefixtures("tzdata_only")]
 
 
@@ -44,18 +29,6 @@ def test_every_case_of_an_area_that_is_done_passes(area: str, file: str) -> None
     failures = {case.id: why for case in cases if (why := failure(case, areas))}
     assert cases and not failures
     print(f"FIGURE vectors_{area} cases={len(cases)} failed={len(failures)}")
-
-
-@pytest.mark.parametrize("wanted", WRITING)
-def test_what_we_write_ourselves_folds_escapes_and_quotes_as_the_cases_say(wanted: str) -> None:
-    [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
-    assert failure(case, all_areas()) == ""
-
-
-@pytest.mark.parametrize("wanted", READING)
-def test_letters_are_read_and_written_as_the_cases_say(wanted: str) -> None:
-    [case] = [case for case in read_cases(FOLDER / "calendar.json") if case.id == wanted]
-    assert failure(case, all_areas()) == ""
 
 
 @pytest.mark.parametrize("wanted", ["J-11", "J-12"])
@@ -76,7 +49,7 @@ def test_most_cases_given_their_neighbours_expectation_fail(area: str, file: str
     ]
     caught = sum(failure(case, areas) != "" for case in swapped)
     # Not all: two refusals for different reasons are one outcome, and some expectations hold of both.
-    assert caught > len(swapped) * 0.6, f"{caught} of {len(swapped)}"
+    assert caught > len(swapped) * 0.6 or len(cases) == 1, f"{caught} of {len(swapped)}"
 
 
 def test_the_runner_counts_every_case_and_fails_what_it_does_not_know(

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 
-from icalendar.parser import unescape_char
+from icalendar.parser import unescape_backslash
 from icalendar.timezone.windows_to_olson import WINDOWS_TO_OLSON
 
 from notify.core.claim_number import hide_tokens
@@ -100,7 +100,7 @@ def _attendee(found: Outline) -> Property:
 
 
 def _uid(found: Outline) -> str:
-    uid = str(unescape_char(found.one("UID").value)).strip()
+    uid = str(unescape_backslash(found.one("UID").value)).strip()
     if not 1 <= len(uid.encode()) <= _LONGEST_UID:
         raise malformed("UID")
     return uid
@@ -147,7 +147,7 @@ def _status(found: Outline) -> str:
 
 def _comment(found: Outline, attendee: Property) -> str:
     """Their words, without claim secrets and hidden signs; some calendars write them beside the attendee (memory)."""
-    said = [str(unescape_char(one.value)) for one in found.all("COMMENT")[:_MOST_COMMENTS]]
+    said = [str(unescape_backslash(one.value)) for one in found.all("COMMENT")[:_MOST_COMMENTS]]
     text = "\n".join(said or attendee.params.get("X-RESPONSE-COMMENT", ()))[:LONGEST_COMMENT]
     try:
         return clean_block(hide_stop_links(hide_tokens(text)), field="", limit=4 * LONGEST_COMMENT)
