@@ -57,6 +57,8 @@ def view(ctx: Context, actor: Actor) -> tuple[Question, ...]:
 def open_questions(ctx: Context, unit: Unit) -> tuple[Question, ...]:
     """The same, inside the caller's transaction."""
     found = calendar_answers.open_answers(unit)
+    if not found:
+        return ()
     whose = bookings.bookings_by_id(unit, {one.booking_id for one in found})
     about = tickets.tickets_of_visits(unit, {one.visit_id for one in found})
     names = people.people_by_id(unit, {one.person_id for one in whose.values()})

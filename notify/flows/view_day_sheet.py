@@ -8,14 +8,16 @@ from datetime import date, datetime
 from notify.core.actors import Actor
 from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
 from notify.flows.context import Context
+from notify.flows.hits import hits_within
 from notify.flows.view_calendar import Question as CalendarQuestion
 from notify.flows.view_calendar import open_questions
 from notify.flows.view_calls import Call, calls_to_make
 from notify.flows.view_deliveries import Deliveries
 from notify.flows.view_deliveries import gather as gather_deliveries
 from notify.flows.view_lines import Lines, TicketLine
-from notify.flows.view_pickups import Pickup, Shelved, pickups_of, shelf
+from notify.flows.view_pickups import Pickup, pickups_of
 from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, new_on_sheet
+from notify.flows.view_shelf import Shelved, shelf
 from notify.store import events, questions, tickets
 from notify.store.database import Unit
 from notify.store.questions import Question
@@ -53,7 +55,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class DaySheet:
-    """One sheet, each list in the order to be done. `resting` counts tickets that wait for parts and need nothing."""
+    """One sheet, each list in the order to be done. `resting` counts tickets that wait for parts and need nothing.
+
+    `hit` counts bookings that changed hours have hit and nobody has decided about.
+    """
 
     now: datetime
     today: date
@@ -64,6 +69,7 @@ class DaySheet:
     shelf: tuple[Shelved, ...]
     pickups: tuple[Pickup, ...]
     calls: tuple[Call, ...]
+    hit: int
     calendar: tuple[CalendarQuestion, ...]
     replies: tuple[ReplyLine, ...]
     unread: int
@@ -84,7 +90,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
-            calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
+            hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
             unread=count_new_replies(unit), broken=broken_on_sheet(unit),
             resting=_resting(work, deliveries),
         )  # fmt: skip

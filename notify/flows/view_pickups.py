@@ -1,27 +1,39 @@
-"""What the pickups of a day show: who comes when for what, from where it is fetched, and who has no time yet."""
+"""What the pickups of a day show: the slots with their free places, who comes when for what, who is late, who came."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from typing import TypeVar
 
 from notify.core.actors import Actor
 from notify.core.errors import NotFound
-from notify.core.hours import spans_on
-from notify.core.messages import MessageState
+from notify.core.hours import Counter, spans_on
+from notify.core.roles import may
+from notify.core.slots import slots_on
 from notify.core.tickets import Phase
 from notify.flows.context import Context
+from notify.flows.view_calendar import Question, open_questions
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
-from notify.store import bookings, messages, people, shops, tickets, visits
-from notify.store.bookings import Booking
+from notify.flows.view_shelf import Shelved, shelf
+from notify.store import bookings, calendar_answers, people, pickup_day, shops, tickets
+from notify.store.bookings import Booking, Occupied
 from notify.store.database import Unit
-from notify.store.messages import Message
+
+T = TypeVar("T")
+LATE_AFTER = timedelta(minutes=10)  # our choice: most people come within that time (forecast: a spread of 5 minutes)
 
 
 @dataclass(frozen=True, slots=True)
 class Pickup:
-    """One booked pickup: `ready` lie on the shelf, `waiting` of the visit do not; `collectors` may come too."""
+    """One pickup of the day: `ready` lie on the shelf, `waiting` of the visit do not; `collectors` may come too.
+
+    `state` is booked, kept, missed or cancelled, and `ended_at` when it became so. `late` is whole minutes since the
+    start for whoever was to be here ten minutes ago and is not. `phone` (E.164) is empty for who may not see contacts.
+    `partstat` is what their calendar said (core/itip.Partstat, "" for nothing), `proved` whether that was proved.
+    `questions` are what calendars asked that waits for staff, for who may see contacts.
+    """
 
     booking_id: str
     visit_id: str
@@ -31,35 +43,43 @@ class Pickup:
     collectors: tuple[str, ...]
     ready: tuple[TicketLine, ...]
     waiting: tuple[TicketLine, ...]
+    taken: tuple[TicketLine, ...]
     left: int | None
+    state: str
+    ended_at: datetime | None
+    late: int | None
+    phone: str
+    invited: bool
+    partstat: str
+    proved: bool
+    questions: tuple[Question, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Shelved:
-    """One device on the shelf: how its owner was told (`told` is a state of core/messages, "" = never planned).
+class SlotPlaces:
+    """One slot of the day with the places that are left in it."""
 
-    `told_at` is when it left, or when it will while it waits; `channel` its way; `booked_at` the pickup,
-    `missed_at` the last one to which nobody came, while there is no new one.
-    """
-
-    ticket: TicketLine
-    told: str
-    told_at: datetime | None
-    channel: str
-    why: str
-    booked_at: datetime | None
-    missed_at: datetime | None
-    days: int
+    start_at: datetime
+    end_at: datetime
+    capacity: int
+    free: int
 
 
 @dataclass(frozen=True, slots=True)
 class Pickups:
-    """One day at the counter; `today` tells whether it is the day that runs."""
+    """One day at the counter at `now`; `today` tells whether it is the day that runs.
+
+    `pickups` stand, `over` are those that were kept, missed or given up, each in order of time; a visit that has
+    another time by now is not among what was given up. `slots` are the day's own, full ones and past ones as well.
+    """
 
     day: date
     today: date
+    now: datetime
     is_open: bool
+    slots: tuple[SlotPlaces, ...]
     pickups: tuple[Pickup, ...]
+    over: tuple[Pickup, ...]
     ready: tuple[Shelved, ...]
 
 
@@ -68,18 +88,25 @@ def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
         shop, lines = ctx.shop(unit), Lines(unit)
-        today = ctx.today(shop)
+        counter, today = shops.get_counter(unit, shop), ctx.today(shop)
         wanted = day or today
-        is_open = bool(spans_on(shops.get_counter(unit, shop), wanted))
+        whole = _of_day(ctx, unit, lines, wanted, contacts=may(actor.role, "see_contact"))
+        standing = tuple(one for one in whole if one.state == "booked")
         unbooked = tuple(one for one in shelf(ctx, unit, lines) if one.booked_at is None)
-        return Pickups(wanted, today, is_open, pickups_of(ctx, unit, lines, wanted), unbooked)
+        return Pickups(
+            day=wanted, today=today, now=ctx.clock(), is_open=bool(spans_on(counter, wanted)),
+            slots=_slots(counter, wanted, standing), pickups=standing,
+            over=tuple(one for one in whole if one.state != "booked"), ready=unbooked,
+        )  # fmt: skip
 
 
-def shelf_now(ctx: Context, actor: Actor) -> tuple[Shelved, ...]:
-    """Everything on the shelf, the longest standing first."""
-    actor.need("look")
-    with ctx.db.read(actor.shop_id) as unit:
-        return shelf(ctx, unit, Lines(unit))
+def _slots(counter: Counter, day: date, standing: tuple[Pickup, ...]) -> tuple[SlotPlaces, ...]:
+    """A booking takes a place in every slot it overlaps, as where slots are offered."""
+    taken = Occupied((one.start_at, one.end_at) for one in standing)
+    return tuple(
+        SlotPlaces(slot.start, slot.end, slot.capacity, max(0, slot.capacity - taken.during(slot)))
+        for slot in slots_on(counter, day)
+    )
 
 
 def visit_of(ctx: Context, actor: Actor, booking_id: str) -> tuple[str, date]:
@@ -93,59 +120,80 @@ def visit_of(ctx: Context, actor: Actor, booking_id: str) -> tuple[str, date]:
 
 def pickups_of(ctx: Context, unit: Unit, lines: Lines, day: date) -> tuple[Pickup, ...]:
     """The bookings that stand on one date, in order of time."""
+    return tuple(one for one in _of_day(ctx, unit, lines, day, contacts=False) if one.state == "booked")
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What was read at once for all pickups of a day."""
+
+    lines: Mapping[str, tuple[TicketLine, ...]]
+    names: Mapping[str, str]
+    collectors: Mapping[str, tuple[str, ...]]
+    phones: Mapping[str, str]
+    proved: Mapping[str, bool]
+    questions: Mapping[str, tuple[Question, ...]]
+
+
+def _of_day(ctx: Context, unit: Unit, lines: Lines, day: date, *, contacts: bool) -> tuple[Pickup, ...]:
     first, last = day_bounds(ctx.shop(unit), day)
-    booked = bookings.bookings_between(unit, first, last)
-    whole = tickets.tickets_of_visits(unit, (b.visit_id for b in booked))
-    return tuple(_pickup(unit, lines, booking, lines.of(whole.get(booking.visit_id, ()))) for booking in booked)
+    found = pickup_day.bookings_of_day(unit, first, last)
+    live = bookings.live_bookings(unit).keys() if any(one.state != "booked" for one in found) else set()
+    shown = [one for one in found if one.state in ("booked", "kept") or one.visit_id not in live]
+    pickup_day.fetch_keys(unit, {one.visit_id for one in shown})
+    known = _known(ctx, unit, lines, shown, contacts=contacts)
+    return tuple(_pickup(ctx.clock(), one, known) for one in shown)
 
 
-def _pickup(unit: Unit, lines: Lines, booking: Booking, whole: tuple[TicketLine, ...]) -> Pickup:
-    ready = tuple(line for line in whole if line.phase is Phase.ON_SHELF)
-    gone = (Phase.HANDED_BACK, Phase.LEFT_BEHIND)
-    return Pickup(
-        booking_id=booking.id, visit_id=booking.visit_id, start_at=booking.start_at, end_at=booking.end_at,
-        person=_name(unit, booking.person_id), collectors=_collectors(unit, booking.visit_id), ready=ready,
-        waiting=tuple(line for line in whole if line.phase is not Phase.ON_SHELF and line.phase not in gone),
-        left=_sum(line.left for line in ready if line.outcome != "unrepaired"),
+def _known(ctx: Context, unit: Unit, lines: Lines, shown: list[Booking], *, contacts: bool) -> _Known:
+    visits, persons = {one.visit_id for one in shown}, {one.person_id for one in shown}
+    whole = lines.of(ticket for of_it in tickets.tickets_of_visits(unit, visits).values() for ticket in of_it)
+    collectors = pickup_day.collectors(unit, visits)
+    named = people.people_by_id(unit, persons.union(*collectors.values()))
+    asked = open_questions(ctx, unit) if contacts else ()
+    return _Known(
+        lines=_by(whole, "visit_id"), names={one.id: one.name for one in named.values()}, collectors=collectors,
+        phones=pickup_day.phones(unit, persons) if contacts else {},
+        proved=calendar_answers.proved_among(unit, {one.id for one in shown if one.partstat}),
+        questions=_by((one for one in asked if one.is_live), "visit_id"),
     )  # fmt: skip
 
 
-def _name(unit: Unit, person_id: str) -> str:
-    found = people.people_by_id(unit, [person_id]).get(person_id)
-    return found.name if found else ""
+def _by(rows: Iterable[T], name: str) -> dict[str, tuple[T, ...]]:
+    groups: dict[str, tuple[T, ...]] = {}
+    for row in rows:
+        groups[getattr(row, name)] = (*groups.get(getattr(row, name), ()), row)
+    return groups
 
 
-def _collectors(unit: Unit, visit_id: str) -> tuple[str, ...]:
-    ids = visits.visit_people(unit, visit_id).get("collector", ())
-    return tuple(person.name for person in people.people_by_id(unit, ids).values() if person.name)
+_GONE = (Phase.HANDED_BACK, Phase.LEFT_BEHIND)
+
+
+def _pickup(now: datetime, booking: Booking, known: _Known) -> Pickup:
+    whole = known.lines.get(booking.visit_id, ())
+    ready = tuple(line for line in whole if line.phase is Phase.ON_SHELF)
+    also = (known.names.get(one, "") for one in known.collectors.get(booking.visit_id, ()))
+    is_over = booking.state != "booked"
+    return Pickup(
+        booking_id=booking.id, visit_id=booking.visit_id, start_at=booking.start_at, end_at=booking.end_at,
+        person=known.names.get(booking.person_id, ""), collectors=tuple(name for name in also if name), ready=ready,
+        waiting=tuple(line for line in whole if line.phase is not Phase.ON_SHELF and line.phase not in _GONE),
+        taken=tuple(line for line in whole if line.phase is Phase.HANDED_BACK),
+        left=_sum(line.left for line in ready if line.outcome != "unrepaired"),
+        state=booking.state, ended_at=booking.changed_at if is_over else None,
+        late=None if is_over else minutes_late(booking.start_at, now), phone=known.phones.get(booking.person_id, ""),
+        invited=booking.invite_stamp is not None, partstat=booking.partstat,
+        proved=known.proved.get(booking.id, False),
+        questions=() if is_over else known.questions.get(booking.visit_id, ()),
+    )  # fmt: skip
+
+
+def minutes_late(start: datetime, now: datetime) -> int | None:
+    """Whole minutes since the start, once whoever was to come counts as late; else None."""
+    return int((now - start) / timedelta(minutes=1)) if now - start >= LATE_AFTER else None
 
 
 def _sum(amounts: Iterable[int | None]) -> int | None:
     """What is left for all of them; None as soon as one of them is not known."""
     whole = list(amounts)
     return None if not whole or any(one is None for one in whole) else sum(one or 0 for one in whole)
-
-
-def shelf(ctx: Context, unit: Unit, lines: Lines) -> tuple[Shelved, ...]:
-    """Everything on the shelf, the longest standing first."""
-    found = lines.of(tickets.tickets_in(unit, (Phase.ON_SHELF,)))
-    ids = {line.visit_id for line in found}
-    told = messages.newest_of_visits(unit, "ready", ids)
-    booked, missed = bookings.live_bookings(unit), bookings.missed_times(unit, ids)
-    return tuple(
-        _shelved(ctx, line, told.get(line.visit_id), booked.get(line.visit_id), missed.get(line.visit_id))
-        for line in found
-    )
-
-
-def _shelved(
-    ctx: Context, line: TicketLine, told: Message | None, booking: Booking | None, missed: datetime | None
-) -> Shelved:
-    waits = told is not None and told.state in (MessageState.WAITING, MessageState.TO_CALL)
-    return Shelved(
-        ticket=line, told=told.state if told else "", channel=told.channel if told else "",
-        told_at=(told.due_at if waits else told.ended_at) if told else None, why=told.reason if told else "",
-        booked_at=booking.start_at if booking else None,
-        missed_at=missed if booking is None and missed is not None and missed > line.since else None,
-        days=max(0, (ctx.clock() - line.since).days),
-    )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 
 from notify.core.tickets import Phase, WaitsOn
 from notify.flows import moves, parts, promises, questions, set_up, view_calls, view_day_sheet, view_deliveries
-from notify.flows import view_pickups as pickups
+from notify.flows import view_shelf as shelved
 from notify.flows.check_in_form import DeviceForm
 from tests.parts import full_shop
 from tests.parts.full_shop import FullShop
@@ -110,7 +110,7 @@ def test_boxes_are_by_supplier_and_day_and_say_which_tickets_they_free(house: An
 
 def test_the_shelf_tells_how_its_owner_was_told_and_when_they_come(full_day: FullShop) -> None:
     house, shop = full_day.house, full_day
-    seen = {one.ticket.ticket_id: one for one in pickups.shelf_now(house.ctx, house.actor())}
+    seen = {one.ticket.ticket_id: one for one in shelved.shelf_now(house.ctx, house.actor())}
     booked, silent = seen[shop.tickets["ready"]], seen[shop.tickets["call"]]
     assert (booked.told, booked.channel) == ("sent", "sms") and booked.booked_at is not None
     assert silent.told == "to_call" and silent.booked_at is None

@@ -46,23 +46,68 @@ def _deliveries() -> Page:
     )  # fmt: skip
 
 
-def _pickups() -> Page:
-    return staff_base(
-        "pickups",
-        day="Thursday, 26 November",
-        sentence="Two people have a time; the next is due at 11:30.",
-        earlier_href="/pickups?day=2026-11-25", earlier_label="Wednesday, 25 November",
-        later_href="/pickups?day=2026-11-27", later_label="Friday, 27 November",
-        lines=[
-            line("Sam Ferris, 1 device", "Otter 110 camera, £24.00 to pay.", clock="11:30", number="W8L-5T3N", href="/visits/8",
-                 place="shelf A4", buttons=[button("/bookings/3/cancel", "Give the time up")]),
-            line("Noor Vale, 2 devices", "Both paid.", clock="17:15", number="F7H-2C9R", href="/visits/9", place="shelf B1, B2",
-                 buttons=[button("/bookings/4/cancel", "Give the time up")]),
+def _coming(name: str, sentence: str, *, id: int, late: str = "", **more: Any) -> Page:
+    links = [
+        {"href": f"/visits/{id}/handover", "label": "Hand back", "main": True},
+        {"href": "tel:+447700900145", "label": "Call", "main": False},
+        {"href": f"/visits/{id}/book", "label": "Move", "main": False},
+    ]
+    return line(f"{name}{late}", sentence, mark="caution" if late else "slot", id=f"pickup-{id}", links=links,
+                buttons=[button(f"/bookings/{id}/cancel", "Give up")], **more)  # fmt: skip
+
+
+def _row(kind: str, clock: str, sentence: str, *people: Page) -> Page:
+    return {"kind": kind, "clock": clock, "sentence": sentence, "people": list(people)}
+
+
+def _pickups(**more: Any) -> Page:
+    came = line("Jo Penn", "Came, and collected Harbour 3 radio at 10:20.", mark="handed_back", number="C9R-4F7H",
+                href="/tickets/15", past=True)  # fmt: skip
+    late = _coming("Sam Ferris", "Otter 110 camera. £24.00 to pay. Their calendar said maybe.", id=8, number="W8L-5T3N",
+                   late=", 12 minutes late", href="/visits/8", place="Place: shelf A4")  # fmt: skip
+    soon = _coming("Noor Vale", "Pebble handheld and Slate e-reader. Paid. Mia Oland may come instead.", id=9,
+                   number="F7H-2C9R", href="/visits/9", place="Place: B1, B2", flag="Battery swollen: do not charge",
+                   clock="11:50")  # fmt: skip
+    return staff_base("pickups", **{
+        "day": "Thursday, 26 November", "is_today": True,
+        "sentence": "Two people have a time, and one has come already; one is late, and the next is due at 11:45.",
+        "earlier_href": "/pickups?day=2026-11-25", "earlier_label": "Wednesday, 25 November",
+        "later_href": "/pickups?day=2026-11-27", "later_label": "Friday, 27 November",
+        "rows": [
+            _row("fold", "10:00 to 10:15", "nobody had a time"), _row("slot", "10:15", "", came),
+            _row("fold", "10:30 to 11:30", "nobody had a time"), _row("slot", "11:30", "1 of 2 free", late),
+            _row("now", "Now, 11:42", "One person is late. The next is due at 11:45."),
+            _row("slot", "11:45", "full", soon), _row("fold", "12:00 to 18:30", "free, 52 places"),
         ],
-        ready=[line("Pebble game handheld", "Ready since yesterday 16:04; told at 16:05.", mark="on_shelf", number="H6X-3K2P",
-                    href="/tickets/16", place="shelf C2")],
-        closed="",
-    )  # fmt: skip
+        "gone": [line("Pat Marlow", "The time was given up. Harbour 3 radio.", clock="10:00", number="K7M-2X9T", href="/visits/4", past=True)],
+        "ready": [line("Pebble game handheld", "Ready since yesterday 16:04; told at 16:05.", mark="on_shelf", number="H6X-3K2P",
+                       href="/tickets/16", place="shelf C2", links=[{"href": "/visits/7/handover", "label": "Hand back", "main": False}])],
+        "closed": "", "seen_at": "11:42", "paused": False, "rang": [], "rang_stamp": 3,
+        **more,
+    })  # fmt: skip
+
+
+def _capacity(**more: Any) -> Page:
+    hint = "Assumed: three handovers that were measured so far is too few"
+    return staff_base("pickups", **{
+        "sentence": "With two people at the counter, give three times each quarter of an hour: four of 100 would wait more than five minutes; with four it would be 22 of 100.",
+        "now": "The hours say two people at once: fewer than one of 100 would wait that long.",
+        "split": "If every second person is asked for :07 instead of :00, four people fit as well. It costs nothing.",
+        "without": "Without any times, only 1.9 people each quarter of an hour could come as they like for the same waiting.",
+        "src": "/pickups/capacity.svg?", "dark_src": "/pickups/capacity.svg?shade=dark",
+        "alt": "How many wait more than five minutes, by people with a time each quarter of an hour: four of 100 with 3.",
+        "rows": [{"per_slot": "1", "over": "0", "mean": "0.0", "best": False}, {"per_slot": "2", "over": "< 1", "mean": "0.2", "best": False},
+                 {"per_slot": "3", "over": "4", "mean": "0.8", "best": True}, {"per_slot": "4", "over": "22", "mean": "2.7", "best": False}],
+        "figures": [{"name": "people", "label": "People at the counter", "hint": "As the settings say"},
+                    {"name": "minutes", "label": "Minutes for one handover", "hint": hint},
+                    {"name": "spread", "label": "Minutes early or late", "hint": "From 41 pickups of the last 90 days"},
+                    {"name": "no_show", "label": "Of 100 with a time, do not come", "hint": "From 44 pickups of the last 90 days, counted carefully"},
+                    {"name": "walk_ins", "label": "Without a time, each quarter of an hour", "hint": "From 60 handovers without a time of the last 90 days"}],
+        "typed": {"people": "2", "minutes": "6.5", "spread": "5", "no_show": "4.7", "walk_ins": "0.1"},
+        "tried": False, "slot": "quarter of an hour", "may_change": True,
+        "settings_href": "/settings?at_once=3#hours", "settings_label": "Go to the hours, with three people at once filled in",
+        **more,
+    })  # fmt: skip
 
 
 def _calls() -> Page:
@@ -218,7 +263,14 @@ def _settings() -> Page:
         pickup={"counter_people": "1", "slot_minutes": "15", "lead_minutes": "30", "horizon_days": "14",
                 "telling_hours": "mon-sat 08:00-21:00; sun 10:00-20:00"},
         closed=[{"day": "9", "label": "Friday, 25 December, closed"}],
-        special={"day": "", "opens": "", "closes": "", "reason": ""},
+        special={"day": "", "opens": "", "closes": "", "capacity": "1", "reason": ""},
+        holidays={"holidays_of": "GB-ENG"},
+        holidays_silent="",
+        holiday_list=[
+            {"day": "2026-12-25", "label": "Friday, 25 December 2026: Christmas Day, closed"},
+            {"day": "", "label": "Saturday, 26 December 2026: Boxing Day, as you noted above"},
+        ],
+        would_hit=None,
         people=[{"id": "1", "name": "Ada Quill", "role_words": "owner", "you": True, "rings": "The bell rings by e-mail to a••@example.org.",
                  "rings_by": "email", "has_bell": True, "may_ring": True},
                 {"id": "2", "name": "Ben Rowe", "role_words": "technician", "you": False, "rings": "The bell rings on the shop's own address.",
@@ -241,7 +293,11 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     wrong = [{"field": "", "text": "The name or the password is not right. Check capitals and try again."}]
     quiet: Page = {"boxes": [], "unordered": [], "arrived": []}
-    read_only = {"may_change": False, "feed_made": None, "errors": [{"field": "hours-closes-1", "text": "Monday closes before it opens."}]}
+    read_only = {
+        "may_change": False,
+        "feed_made": None,
+        "errors": [{"field": "hours-closes-1", "text": "Monday closes before it opens."}],
+    }
     return {
         "sign_in": ("sign_in.html", _signed_out()),
         "sign_in_wrong": ("sign_in.html", _signed_out(name="ada", errors=wrong)),
@@ -263,6 +319,22 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         "deliveries": ("deliveries.html", _deliveries()),
         "deliveries_none": ("deliveries.html", {**_deliveries(), **quiet}),
         "pickups": ("pickups.html", _pickups()),
+        "pickups_closed": (
+            "pickups.html",
+            _pickups(
+                is_today=False, paused=True, rows=[], gone=[], ready=[], closed="The counter is closed on this day."
+            ),
+        ),
+        "capacity": ("capacity.html", _capacity()),
+        "capacity_wrong": (
+            "capacity.html",
+            _capacity(
+                errors=[{"field": "minutes", "text": "This is no number. Write digits only, such as 6.5."}],
+                tried=True,
+                may_change=False,
+                split="",
+            ),
+        ),
         "calls": ("calls.html", _calls()),
         "replies": ("replies.html", _replies()),
         "replies_none": (
@@ -283,5 +355,6 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         "preview": ("preview.html", _preview()),
         "demo_mail": ("demo_mail.html", _demo_mail()),
         "settings": ("settings.html", _settings()),
+        "settings_at_once": ("settings.html", {**_settings(), "at_once": "3"}),
         "settings_read_only": ("settings.html", {**_settings(), **read_only}),
     }

@@ -13,10 +13,12 @@ from notify.flows.view_calls import Call
 from notify.flows.view_day_sheet import Asked, DaySheet, view
 from notify.flows.view_deliveries import Box, PartLine
 from notify.flows.view_lines import TicketLine
-from notify.flows.view_pickups import Pickup, Shelved
+from notify.flows.view_pickups import Pickup
+from notify.flows.view_shelf import Shelved
 from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
 from notify.web.counter.calendar_asks import question_line
+from notify.web.counter.missed import missed_words
 from notify.web.counter.replies import broken_line, sheet_line
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
@@ -47,7 +49,7 @@ def show() -> Response:
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
-        pickups=[pickup_line(one, speak) for one in sheet.pickups], calls=[call_line(one, speak) for one in calls],
+        pickups=[*hit_note(sheet.hit), *(pickup_line(one, speak) for one in sheet.pickups)], calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], resting=resting(sheet.resting),
     )  # fmt: skip
@@ -56,6 +58,16 @@ def show() -> Response:
 def written(sheet: DaySheet, speak: Say) -> list[d.Line]:
     """What calendars asked, which somebody has to decide, then what people wrote."""
     return [*(question_line(one, speak, back="/") for one in sheet.calendar), *reply_lines(sheet, speak)]
+
+
+def hit_note(number: int) -> list[d.Line]:
+    """That pickups no longer fit the hours, until somebody has decided about each."""
+    if not number:
+        return []
+    verb = "no longer fits the hours" if number == 1 else "no longer fit the hours"
+    said = f"{d.capital(d.count(number, 'pickup', 'pickups'))} {verb}. Decide about {'it' if number == 1 else 'each'}."
+    look = [{"href": "/pickups/hit", "label": "Look", "main": True}]
+    return [d.sheet_line("Changed hours", said, mark="slot", links=look)]
 
 
 def reply_lines(sheet: DaySheet, speak: Say) -> list[d.Line]:
@@ -77,6 +89,7 @@ def summary(sheet: DaySheet) -> str:
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",
+        d.count(sheet.hit, "pickup to move", "pickups to move") if sheet.hit else "",
         d.count(calls, "person to call", "people to call") if calls else "",
     ]
     said = d.joined(parts)
@@ -170,9 +183,13 @@ def shelf_line(one: Shelved, speak: Say) -> d.Line:
     done = "Not repaired." if one.ticket.outcome == "unrepaired" else "Repaired."
     come = f"Comes {d.at(speak, one.booked_at)}." if one.booked_at else "Nobody has chosen a time yet."
     if one.missed_at:
-        come = f"Did not come {d.at(speak, one.missed_at)}; no new time is chosen."
+        come = f"Did not come {d.at(speak, one.missed_at)}; no new time is chosen.{_call_them(one)}"
     days = f" On the shelf for {one.days} days." if one.days > 1 else ""
     return d.ticket_line(one.ticket, f"{done} {told(one, speak)} {come}{days}")
+
+
+def _call_them(one: Shelved) -> str:
+    return f" {missed_words(one.missed)}: call them." if one.call_them else ""
 
 
 def told(one: Shelved, speak: Say) -> str:

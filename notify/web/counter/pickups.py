@@ -10,10 +10,12 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, NotFound
 from notify.core.instants import instant, zone
 from notify.flows import pickup
-from notify.flows.view_pickups import Pickup, Pickups, view, visit_of
+from notify.flows.view_bell import stamp
+from notify.flows.view_pickups import Pickups, view, visit_of
+from notify.web.counter import counter_day as says
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
-from notify.web.counter.day_sheet import pickup_line, shelf_line
+from notify.web.counter.bell import lines as bell_lines
 from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with, render_page, say
 from notify.web.say import Say
@@ -23,15 +25,19 @@ pages = Blueprint("pickups", __name__)
 
 @pages.get("/pickups")
 def show() -> Response:
-    """One day; today when the address names none that can be read."""
+    """One day; today when the address names none that can be read. Today renews itself unless `paused`."""
+    rung = stamp(ctx(), current_actor())  # before its lines: what rings in between is asked for again
     seen, speak = view(ctx(), current_actor(), day=_asked_day()), say()
     before, after = seen.day - timedelta(days=1), seen.day + timedelta(days=1)
+    is_today = seen.day == seen.today
     return render_page(
-        "pickups.html", here="pickups", day=_name(seen.day, speak), sentence=_sentence(seen, speak),
+        "pickups.html", here="pickups", day=_name(seen.day, speak), is_today=is_today, sentence=_sentence(seen, speak),
         earlier_href=f"/pickups?day={before}", earlier_label=_name(before, speak),
-        later_href=f"/pickups?day={after}", later_label=_name(after, speak),
-        lines=[_line(one, speak) for one in seen.pickups], ready=[shelf_line(one, speak) for one in seen.ready],
-        closed="" if seen.is_open else _closed(seen),
+        later_href=f"/pickups?day={after}", later_label=_name(after, speak), rows=says.rows(seen, speak),
+        gone=says.gone(seen, speak), ready=[says.walk_in(one, speak) for one in seen.ready],
+        closed="" if seen.is_open else _closed(seen), seen_at=speak.time(seen.now),
+        paused=not is_today or request.args.get("paused") == "1", rang=bell_lines(speak) if is_today else [],
+        rang_stamp=rung,
     )  # fmt: skip
 
 
@@ -47,10 +53,6 @@ def _name(day: date, speak: Say) -> str:
     return speak.day(instant(datetime.combine(day, time(12)), zone(speak.zone)))
 
 
-def _line(one: Pickup, speak: Say) -> d.Line:
-    return {**pickup_line(one, speak), "buttons": [d.button(f"/bookings/{one.booking_id}/cancel", "Give the time up")]}
-
-
 def _closed(seen: Pickups) -> str:
     booked = len(seen.pickups)
     if not booked:
@@ -59,13 +61,19 @@ def _closed(seen: Pickups) -> str:
 
 
 def _sentence(seen: Pickups, speak: Say) -> str:
-    if not seen.pickups:
-        return "Nobody has chosen a time on this day."
-    said = f"{d.capital(d.count(len(seen.pickups), 'person has', 'people have'))} a time"
-    coming = [one for one in seen.pickups if one.start_at >= speak.now]
-    if seen.day != seen.today or not coming:
-        return f"{said}."
-    return f"{said}; the next is due at {speak.time(coming[0].start_at)}."
+    number, came = len(seen.pickups), sum(1 for one in seen.over if one.state == "kept")
+    already = f" {d.capital(d.count(came, 'has come', 'have come'))} already." if came else ""
+    if not number:
+        return f"Nobody else is due on this day.{already}" if came else "Nobody has chosen a time on this day."
+    if seen.day != seen.today:
+        return f"{d.capital(d.count(number, 'person has', 'people have'))} a time.{already}"
+    late = sum(1 for one in seen.pickups if one.late is not None)
+    soon = next((one for one in seen.pickups if one.start_at >= speak.now), None)
+    behind = (
+        f", {d.count(late, '', '').strip()} of them late" if late and number > 1 else ", and is late" if late else ""
+    )
+    due = f"; the next is due at {speak.time(soon.start_at)}" if soon else ""
+    return f"{d.capital(d.count(number, 'person is', 'people are'))} still to come{behind}{due}.{already}"
 
 
 @pages.post("/bookings/<booking_id>/cancel")

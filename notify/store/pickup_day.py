@@ -1,0 +1,62 @@
+"""What one day at the counter needs, in one statement each for all its pickups together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from sqlalchemy import select, union
+
+from notify.store import people
+from notify.store import schema as s
+from notify.store.bookings import Booking
+from notify.store.database import Unit
+
+
+def bookings_of_day(unit: Unit, first: datetime, last: datetime) -> tuple[Booking, ...]:
+    """Every booking that starts within [first, last), whatever became of it, in order of time."""
+    t = s.bookings
+    these = (t.c.shop_id == unit.shop_id, t.c.start_at >= first, t.c.start_at < last)
+    rows = unit.connection.execute(select(t).where(*these).order_by(t.c.start_at, t.c.seat, t.c.made_at))
+    names = list(Booking.__dataclass_fields__)
+    return tuple(Booking(**{name: getattr(row, name) for name in names}) for row in rows)
+
+
+def fetch_keys(unit: Unit, visits: Iterable[str]) -> None:
+    """Opens the keys of everybody in these visits, and of whoever has something on the shelf, at once."""
+    p, t = s.visit_people, s.tickets
+    ids = union(
+        select(p.c.person_id).where(p.c.shop_id == unit.shop_id, p.c.visit_id.in_(list(visits))),
+        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.phase == "on_shelf"),
+    )
+    unit.opener.fetch(unit.connection.execute(ids).scalars().all())
+
+
+def collectors(unit: Unit, visits: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
+    """Visit -> identifiers of those who may collect besides the bringer."""
+    p, found = s.visit_people, dict[str, tuple[str, ...]]()
+    these = (p.c.shop_id == unit.shop_id, p.c.visit_id.in_(list(visits)), p.c.role == "collector")
+    for row in unit.connection.execute(select(p.c.visit_id, p.c.person_id).where(*these).order_by(p.c.person_id)):
+        found[row.visit_id] = (*found.get(row.visit_id, ()), row.person_id)
+    return found
+
+
+def phones(unit: Unit, persons: Iterable[str]) -> Mapping[str, str]:
+    """Person -> a number in E.164 under which they can be called while their device is with us; none for the others.
+
+    As people.phone_to_call says it for one of them.
+    """
+    c = s.contacts
+    these = (
+        c.c.shop_id == unit.shop_id, c.c.person_id.in_(list(persons)), c.c.channel == "sms", c.c.replaced_at.is_(None),
+        c.c.in_repaired_device.is_(False), c.c.undeliverable_why != people.WRONG_NUMBER,
+        c.c.address_sealed.is_not(None),
+    )  # fmt: skip
+    rows = unit.connection.execute(
+        select(c.c.id, c.c.person_id, c.c.address_sealed).where(*these).order_by(c.c.created_at, c.c.id)
+    )
+    found: dict[str, str] = {}
+    for row in rows:
+        if row.person_id not in found:
+            found[row.person_id] = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
+    return found
