@@ -6,7 +6,7 @@ import sys
 import traceback
 from collections.abc import Callable
 
-from tests.bench import capacity, claim_page, composed, idle, messages, outbox, smtp_channel, workers
+from tests.bench import bookings, capacity, claim_page, composed, idle, messages, outbox, places, smtp_channel, workers
 from tests.bench.line import Figure, machine
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -14,6 +14,8 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "composed": lambda: composed.figures(n=500, rounds=10, slow=64, slow_rounds=2),
     "outbox": lambda: outbox.figures(n=1000, rounds=5, jobs=200, archive=1_000_000, claims=100),
     "workers": lambda: workers.figures(n=500, rounds=5),
+    "bookings": lambda: bookings.figures(attempts=1000, places=100, rounds=5),
+    "places": lambda: places.figures(past=100_000, coming=2000, rounds=7, looks=5),
     "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
     "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
     "capacity": lambda: capacity.figures(days=4000, rounds=9),

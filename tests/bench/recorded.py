@@ -35,7 +35,7 @@ def recording(engine: Engine) -> Iterator[list[Attempt]]:
     def commit(connection: Any) -> None:
         attempts[-1].committed = True
 
-    hooks = {"begin": begin, "before_cursor_execute": statement, "commit": commit}
+    hooks: dict[str, Callable[..., Any]] = {"begin": begin, "before_cursor_execute": statement, "commit": commit}
     for name, hook in hooks.items():
         event.listen(engine, name, hook)
     try:
@@ -72,7 +72,7 @@ def over_sqlite(path: str) -> Callable[[], Say]:
 
 def over_postgres(url: str) -> Callable[[], Say]:
     """Sayers through psycopg: the shop's advisory lock is one of the statements said again."""
-    import psycopg  # noqa: PLC0415 - the driver of one of the two databases
+    import psycopg
 
     where = make_url(url)
     known = {"host": where.query.get("host") or where.host, "port": where.port, "user": where.username,

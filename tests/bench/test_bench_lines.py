@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.bench import capacity, claim_page, composed, idle, messages, outbox, smtp_channel, workers
+from tests.bench import bookings, capacity, claim_page, composed, idle, messages, outbox, places, smtp_channel, workers
 from tests.bench.line import Figure, Side, alternate, compare, machine
 
 TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
@@ -25,6 +25,11 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         {"outbox_huey", "outbox_apscheduler", "outbox_enqueue", "outbox_archive"},
     ),
     "workers": (lambda: workers.figures(n=12, rounds=1), {"two_workers"}),
+    "bookings": (
+        lambda: bookings.figures(attempts=40, places=4, rounds=1),
+        {f"booking_{what}_{base}" for what in ("rush", "wait_p99") for base in ("sqlite", "postgresql")},
+    ),
+    "places": (lambda: places.figures(past=50, coming=20, rounds=1, looks=1), {"free_places_sqlite"}),
     "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page", "claim_page_first_look"}),
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
     "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),
