@@ -9,9 +9,11 @@ import click
 from notify.cli.desk import Desk, Group, pass_desk
 from notify.core.claim_number import show_number
 from notify.core.errors import Invalid
-from notify.core.scan import read_scan
+from notify.core.scan import Scan, read_scan
 from notify.core.tickets import UNDO_HANDOVER_REASONS
 from notify.flows import handover as flow
+from notify.flows import view_ticket
+from notify.flows.view_handover import view_handover
 
 
 @click.group("handover", cls=Group)
@@ -21,20 +23,25 @@ def handover() -> None:
 
 @handover.command("give")
 @click.argument("numbers", nargs=-1, required=True)
-@click.option("--scan", default="", help="What the scanner read from the claim ticket; - reads a line instead.")
+@click.option("--scan", default="", help="What the scanner read from a claim ticket or pass; - reads a line instead.")
 @click.option("--checked", default="", help="Or, in words, how you made sure who this is.")
-@click.option("--to", default="", help="Who takes it, when it is not the one who brought it.")
+@click.option("--to", default="", help="Who takes it, when it is not the one who brought it: a name given by them.")
+@click.option("--paid", is_flag=True, help="What is left to pay was paid now.")
 @pass_desk
-def give(desk: Desk, numbers: tuple[str, ...], scan: str, checked: str, to: str) -> None:
+def give(desk: Desk, numbers: tuple[str, ...], scan: str, checked: str, to: str, paid: bool) -> None:
     """Give the devices with these claim NUMBERS of one visit back."""
     chosen = [desk.meant(number) for number in numbers]
     # A claim secret in the command line could be seen in the list of processes: "-" keeps it out of there.
     text = sys.stdin.readline() if scan == "-" else scan
-    done = flow.hand_back(desk.ctx, desk.actor, ticket_ids=[one.ticket_id for one in chosen],
-                          token=_secret(desk, text), checked=checked, to=to)  # fmt: skip
-    shown = ", ".join(show_number(one.number) for one in chosen)
-    desk.show({"visit": done.visit_id, "event": done.event_id, "numbers": [c.number for c in chosen]},
-              f"Handed back: {shown}.")  # fmt: skip
+    shown = _shown(desk, text)
+    done = flow.hand_back(
+        desk.ctx, desk.actor, ticket_ids=[one.ticket_id for one in chosen], checked=checked, paid_now=paid,
+        token=shown.value if shown.kind == "claim" else "", pass_code=shown.value if shown.kind == "pass" else "",
+        collector=_named(desk, chosen[0].ticket_id, to),
+    )  # fmt: skip
+    numbers_shown = ", ".join(show_number(one.number) for one in chosen)
+    desk.show({"visit": done.visit_id, "event": done.event_id, "how": done.how,
+               "numbers": [c.number for c in chosen]}, f"Handed back: {numbers_shown}.")  # fmt: skip
 
 
 @handover.command("undo")
@@ -47,10 +54,21 @@ def undo(desk: Desk, number: str, reason: str) -> None:
     desk.show({"undone": True}, f"{number} is on the shelf again.")
 
 
-def _secret(desk: Desk, text: str) -> str:
+def _shown(desk: Desk, text: str) -> Scan:
     if not text.strip():
-        return ""
+        return Scan("nothing")
     found = read_scan(text, base_url=desk.ctx.public_url)
-    if found.kind != "claim":
-        raise Invalid("This is not the code of a claim ticket", "Scan the ticket, or use --checked.", field="scan")
-    return found.value
+    if found.kind not in ("claim", "pass"):
+        raise Invalid("This is neither a claim ticket nor a pass", "Scan its code, or use --checked.", field="scan")
+    return found
+
+
+def _named(desk: Desk, ticket_id: str, name: str) -> str:
+    """The person of that name who may collect; empty for no name. Raises Invalid when nobody named them."""
+    if not name.strip():
+        return ""
+    seen = view_handover(desk.ctx, desk.actor, view_ticket.view(desk.ctx, desk.actor, ticket_id).line.visit_id)
+    known = [one for one in seen.collectors if one.name.casefold() == " ".join(name.split()).casefold()]
+    if not known:
+        raise Invalid("Nobody of that name may collect", "Write it in --checked, with how you made sure.", field="to")
+    return known[0].id

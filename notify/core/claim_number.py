@@ -27,8 +27,12 @@ LENGTH = 6
 TOKEN_ALPHABET = "bcdfghjklnprstvx"  # noqa: S105 - an alphabet, not a secret
 TOKEN_LENGTH = 32  # 32 letters of 4 bits: 128 bits (OWASP ASVS 5.0.0, 11.5.1)
 PART_CODE_LENGTH = 12
+# A pass is shorter, for it may be read out and typed: 16 letters of 4 bits are 64 bits. From there on NIST SP 800-63B
+# (draft of revision 4) asks for no throttle; there is one all the same. It ends by use and within weeks.
+PASS_LENGTH = 16
 _TOKEN = re.compile(f"[{TOKEN_ALPHABET}]{{{TOKEN_LENGTH}}}")
-_TOKEN_INSIDE = re.compile(f"(?<![a-z]){_TOKEN.pattern}(?![a-z])", re.IGNORECASE)
+_PASS = re.compile(f"[{TOKEN_ALPHABET}]{{{PASS_LENGTH}}}")
+_TOKEN_INSIDE = re.compile(f"(?<![a-z])(?:{_TOKEN.pattern}|{_PASS.pattern})(?![a-z])", re.IGNORECASE)
 
 Pick = Callable[[int], int]  # pick(n) -> one of 0 … n-1, such as secrets.randbelow
 
@@ -81,18 +85,39 @@ def new_part_code(pick: Pick) -> str:
     return _letters(pick, PART_CODE_LENGTH)
 
 
+def new_pass_code(pick: Pick) -> str:
+    """A new code for a pass: 16 letters, 64 bits; with it somebody named by the customer collects, once."""
+    return _letters(pick, PASS_LENGTH)
+
+
+def is_pass_code(text: str) -> bool:
+    """Whether `text` has the exact form of a pass code; says nothing about whether it is one."""
+    return _PASS.fullmatch(text) is not None
+
+
+def read_pass_code(typed: str) -> str:
+    """The code in its one form, lower case without blanks and dashes; "" when it has not the form of one."""
+    code = _LEFT_OUT.sub("", typed[:100]).lower()
+    return code if is_pass_code(code) else ""
+
+
+def show_pass_code(code: str) -> str:
+    """ "bcdfghjklnprstvx" -> "bcdf-ghjk-lnpr-stvx": in groups, as it is printed and read out."""
+    return "-".join(code[at : at + 4] for at in range(0, len(code), 4))
+
+
 def is_token(text: str) -> bool:
     """Whether `text` has the exact form of a claim token; says nothing about whether it is one."""
     return _TOKEN.fullmatch(text) is not None
 
 
 def holds_token(text: str) -> bool:
-    """Whether a claim token stands anywhere in `text`: for fields that must refuse one scanned into them."""
+    """Whether a claim token or a pass code stands anywhere in `text`: for fields that must refuse one scanned in."""
     return _TOKEN_INSIDE.search(text) is not None
 
 
 def hide_tokens(text: str) -> str:
-    """The text with every claim token in it replaced by dots: for showing to staff what a customer was sent."""
+    """The text with every claim token and pass code in it replaced by dots: for showing staff what was sent."""
     return _TOKEN_INSIDE.sub("••••", text)
 
 

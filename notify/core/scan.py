@@ -1,4 +1,4 @@
-"""Says what a scanned or typed text is: a claim link of this house, a claim number, a part label, or none."""
+"""Says what a scanned or typed text is: a claim link of this house, a pass, a claim number, a part label, or none."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from notify.core.claim_number import holds_token, is_token, parse_number
+from notify.core.claim_number import holds_token, is_pass_code, is_token, parse_number, read_pass_code
 from notify.core.errors import Invalid
 
 OWN_SCHEME = "shelfbell:"
@@ -23,7 +23,7 @@ _LAYOUTS = (_US, _DE, _FR)
 
 @dataclass(frozen=True, slots=True)
 class Scan:
-    """`kind` is claim, number, part or unknown; `value` the token, number or code; `advice` if unknown."""
+    """`kind` is claim, pass, number, part or unknown; `value` the token, number or code; `advice` if unknown."""
 
     kind: str
     value: str = ""
@@ -31,7 +31,8 @@ class Scan:
 
 
 def read_scan(text: str, *, base_url: str) -> Scan:
-    """A claim is `<base_url>/c/<token>` or `shelfbell:c/<token>`, a part label `shelfbell:p/<code>`.
+    """A claim is `<base_url>/c/<token>` or `shelfbell:c/<token>`, a pass `<base_url>/p/<code>`, `shelfbell:d/<code>` or
+    the bare code with or without its dashes, a part label `shelfbell:p/<code>`.
 
     `base_url` is the public address without a slash at its end, or "" for none. Only the own host is
     accepted, so that a sticker pasted over a code leads nowhere. A code typed by a scanner whose
@@ -45,6 +46,8 @@ def read_scan(text: str, *, base_url: str) -> Scan:
         found = _read_code(reading, base_url)
         if found is not None:
             return found
+    if code := read_pass_code(typed):
+        return Scan("pass", code)
     try:
         return Scan("number", parse_number(typed))
     except Invalid as problem:
@@ -72,6 +75,9 @@ def _read_code(reading: str, base_url: str) -> Scan | None:
     for prefix in (f"{base_url}/c/" if base_url else "", f"{OWN_SCHEME}c/"):
         if prefix and lowered.startswith(prefix.lower()) and is_token(lowered[len(prefix) :]):
             return Scan("claim", lowered[len(prefix) :])
+    for prefix in (f"{base_url}/p/" if base_url else "", f"{OWN_SCHEME}d/"):
+        if prefix and lowered.startswith(prefix.lower()) and is_pass_code(lowered[len(prefix) :]):
+            return Scan("pass", lowered[len(prefix) :])
     prefix = f"{OWN_SCHEME}p/"
     if lowered.startswith(prefix) and _PART_CODE.fullmatch(lowered[len(prefix) :]):
         return Scan("part", lowered[len(prefix) :])

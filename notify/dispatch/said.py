@@ -64,6 +64,7 @@ def gather_said(
         "days_waiting": str(max(0, (now - first.phase_since).days)),
         "waits_on": waits_on(unit, message, first, saying.words),
         "sentence": sentence,
+        **_taker(unit, message),
         **_outcome(about, saying.words),
         **_safety(about, saying.words),
         **_promises(first, message.refs, shop, saying),
@@ -194,6 +195,14 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
         "reply": _reply(unit, str(refs.get("reply", "")), str(refs.get("asks", "")), saying),
         "code": show_code(contact_codes.text_of(unit, str(refs["code"]))) if "code" in refs else "",
     }
+
+
+def _taker(unit: Unit, message: Message) -> dict[str, str]:
+    """Who collected with a pass, and that it was one; both empty for a handover without."""
+    if not message.refs.get("pass") or message.notice != "handed_back":
+        return {"collector": "", "by_pass": ""}
+    person = people.people_by_id(unit, [str(message.refs.get("collector", ""))]).values()
+    return {"collector": next((one.name for one in person), ""), "by_pass": "yes"}
 
 
 def _reply(unit: Unit, reply_id: str, asks: str, saying: Saying) -> dict[str, str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.flows.view_hours import Door
+from notify.flows.view_passes import PassPart
 from notify.flows.view_reach import ContactLine
 from notify.render.claim_story import Step
 from notify.render.words import Language
@@ -22,13 +23,17 @@ class Speech:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """An open question. `options` are (code, label); none when the price is only told by phone."""
+    """An open question. `options` are (code, label); none when the price is not shown to whoever holds the link.
+
+    `by_code`: a code to the stored contact shows it; else it is told by phone.
+    """
 
     id: str
     wording: str
     price: str
     until: str
     options: tuple[tuple[str, str], ...]
+    by_code: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +90,7 @@ class ClaimView:
     show_code: bool
     story: tuple[Step, ...]
     collectors: tuple[str, ...]
+    passes: PassPart
     contacts: tuple[ContactLine, ...]
     known: tuple[str, ...]
     door: Door

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.durations import add, parse_duration
@@ -52,8 +52,9 @@ def forget(
             return Forgotten(due, kept, {}, confirmed=False, dry_run=True)
     with ctx.db.write(actor.shop_id) as unit:  # nobody can take a handover back meanwhile
         due, kept = who_is_due(ctx, unit)
-        copies = _destroy(ctx, unit, due)
-    counts = _finish(ctx, actor, due, copies, drop_copies, reason="period_over")
+        named = erasing.delegates_of(unit, due)
+        copies = _destroy(ctx, unit, (*due, *named))
+    counts = _finish(ctx, actor, due, named, copies, drop_copies, reason="period_over")
     return Forgotten(due, kept, counts, confirmed=prove and confirm(ctx, actor), dry_run=False)
 
 
@@ -73,9 +74,31 @@ def erase_person(
     with ctx.db.write(actor.shop_id) as unit:
         if not people.exists(unit, person_id):
             raise NotFound("There is no such person", "Look the ticket up again.")
-        copies = _destroy(ctx, unit, (person_id,))
-    _finish(ctx, actor, (person_id,), copies, drop_copies, reason="asked")
+        named = erasing.delegates_of(unit, (person_id,))
+        copies = _destroy(ctx, unit, (person_id, *named))
+    _finish(ctx, actor, (person_id,), named, copies, drop_copies, reason="asked")
     return prove and confirm(ctx, actor)
+
+
+def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str]], int] | None = None) -> int:
+    """Erases whoever was named in a pass once that has ended and the shop's days for it are over; how many.
+
+    Independent of the customer, who is kept longer. The mail that told the customer the name goes empty too. The bytes
+    are proved gone as all others are, by `confirm`.
+    """
+    actor.need("forget")
+    with ctx.db.write(actor.shop_id) as unit:
+        named = _named_too_long(ctx, unit)
+        if not named:
+            return 0
+        copies = _destroy(ctx, unit, named)
+    _finish(ctx, actor, (), named, copies, drop_copies, reason="pass_over")
+    return len(named)
+
+
+def _named_too_long(ctx: Context, unit: Unit) -> tuple[str, ...]:
+    before = ctx.clock() - timedelta(days=ctx.shop(unit).delegate_keep_days)
+    return erasing.delegates_ended(unit, before)
 
 
 def confirm(ctx: Context, actor: Actor) -> bool:
@@ -111,7 +134,8 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     The Message-IDs of kept copies. Until their rows are overwritten the people are still due, so that a run
     that was cut off anywhere is finished by the next one.
     """
-    copies = erasing.message_ids_of(unit, due)
+    naming = erasing.messages_naming(unit, due)
+    copies = (*erasing.message_ids_of(unit, due), *erasing.kept_copies(unit, naming))
     if due:
         people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
         ctx.db.vault.destroy_keys(due)
@@ -119,15 +143,20 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _finish(
-    ctx: Context, actor: Actor, due: tuple[str, ...], copies: tuple[str, ...],
+    ctx: Context, actor: Actor, due: tuple[str, ...], named: tuple[str, ...], copies: tuple[str, ...],
     drop_copies: Callable[[Sequence[str]], int] | None, *, reason: str,
 ) -> dict[str, int]:  # fmt: skip
-    """Copies before rows: once the rows are empty nothing tells any more which copies were theirs."""
-    if not due:
+    """Copies before rows: once the rows are empty nothing tells any more which copies were theirs.
+
+    `due` are customers, `named` whom they named in passes.
+    """
+    if not due and not named:
         return {}
     dropped = {"copies": drop_copies(copies)} if drop_copies is not None and copies else {}
     with ctx.db.write(actor.shop_id) as unit:
-        counts = {**erasing.overwrite(unit, due, at=ctx.clock()), "people": len(due), **dropped}
+        naming = erasing.empty_messages(unit, erasing.messages_naming(unit, named))
+        counts = {**erasing.overwrite(unit, (*due, *named), at=ctx.clock()), "people": len(due), **dropped}
+        counts |= {"delegates": len(named), "messages": counts.get("messages", 0) + naming} if named else {}
         for visit_id in erasing.visits_of(unit, due):
             record(ctx, unit, actor, "person_forgotten", visit_id=visit_id)
         erasing.add_erasure(unit, at=ctx.clock(), reason=reason, counts=counts)

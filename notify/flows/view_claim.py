@@ -19,11 +19,13 @@ from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase, waiting_on
 from notify.flows.claim_shown import Answered, Asked, ClaimView, Device, Pickup, Speech
 from notify.flows.claims import Forgotten, open_claim
+from notify.flows.contact_codes import where_to
 from notify.flows.context import Context
 from notify.flows.moves import UNDO_WITHIN
 from notify.flows.pickup import has_offer
 from notify.flows.questions import may_take_back
 from notify.flows.view_hours import door_within
+from notify.flows.view_passes import say_passes
 from notify.flows.view_reach import say_collectors, say_contacts, say_known
 from notify.render import claim_says
 from notify.render.claim_says import Standing
@@ -37,15 +39,18 @@ from notify.store.questions import Question
 from notify.store.tickets import Ticket
 
 
-def view_claim(ctx: Context, token: str, speech: Speech, *, found: Claim | None = None) -> ClaimView:
+def view_claim(
+    ctx: Context, token: str, speech: Speech, *, found: Claim | None = None, unlocked: bool = False
+) -> ClaimView:
     """The page behind a claim secret; changes nothing. Raises NotFound, and Forgotten for a link that is over.
 
-    `found` is what find_claim gave for the same secret in the same request.
+    `found` is what find_claim gave for the same secret in the same request. `unlocked`: a code to the stored contact
+    was typed here lately, so prices above the shop's limit are shown.
     """
     claim = open_claim(ctx, token, found=found)
     try:
         with ctx.db.read(claim.shop_id) as unit:
-            return _Reading(ctx, unit, claim, speech).view()
+            return _Reading(ctx, unit, claim, speech, unlocked=unlocked).view()
     except NotFound as gone:
         # The keys are destroyed before the rows are emptied; in between nothing can be read any more.
         raise Forgotten(claim.language) from gone
@@ -54,7 +59,8 @@ def view_claim(ctx: Context, token: str, speech: Speech, *, found: Claim | None 
 class _Reading:
     """One look at a visit, inside one transaction."""
 
-    def __init__(self, ctx: Context, unit: Unit, claim: Claim, speech: Speech) -> None:
+    def __init__(self, ctx: Context, unit: Unit, claim: Claim, speech: Speech, *, unlocked: bool) -> None:
+        self.unlocked = unlocked
         self.ctx, self.unit, self.claim = ctx, unit, claim
         self.shop: Shop = ctx.shop(unit)
         self.whole = tickets.tickets_of_visit(unit, claim.visit_id)
@@ -63,6 +69,7 @@ class _Reading:
         self.words, self.said = speech.pages(self.language), speech.messages(self.language)
         self.moments = Moments(self.words, self.shop.zone, ctx.clock())
         self.asked = {t.id: questions.questions_of(unit, t.id) for t in self.whole}
+        self.passes = say_passes(ctx, unit, claim.visit_id, self.words, self.moments)
         self.story = events.story_of(unit, visit_id=claim.visit_id, ticket_id=claim.ticket_id)
 
     def view(self) -> ClaimView:
@@ -77,7 +84,7 @@ class _Reading:
             devices=self._devices(standings), questions=self._questions(), answered=self._answered(),
             pickup=self._pickup(ready), show_code=bool(ready),
             story=tell(self.story, self._known_for_story(), self.words, self.moments),
-            collectors=say_collectors(self.unit, self.claim.visit_id, self.words),
+            collectors=say_collectors(self.unit, self.claim.visit_id, self.words), passes=self.passes,
             contacts=say_contacts(self.ctx, self.unit, self.claim.visit_id, self.words),
             known=say_known(self.ctx, self.unit, self.shop, self.whole, self.words, self.moments),
             door=door_within(self.ctx, self.unit, self.words), ends=self._ends(),
@@ -85,7 +92,8 @@ class _Reading:
 
     def _ends(self) -> datetime | None:
         now = self.moments.now
-        return min((q.expires_at for asked in self.asked.values() for q in asked if _is_open(q, now)), default=None)
+        over = [q.expires_at for asked in self.asked.values() for q in asked if _is_open(q, now)]
+        return min([*over, *([self.passes.ends] if self.passes.ends else [])], default=None)
 
     def _standing(self, ticket: Ticket) -> Standing:
         now = self.moments.now
@@ -116,7 +124,7 @@ class _Reading:
 
     def _price(self, minor: int) -> str:
         """The amount, or "" when it is above what the shop shows to whoever holds the link."""
-        if 0 < self.shop.code_above < minor:
+        if not self.unlocked and 0 < self.shop.code_above < minor:
             return ""
         return show_amount(minor, currency=self.shop.currency, language=self.language)
 
@@ -145,7 +153,9 @@ class _Reading:
         price = self._price(q.price) if q.price is not None else ""
         if q.price is not None and not price:
             # The wording may name the price too.
-            return Asked(q.id, self.words["claim.price_by_phone"], "", until, ())
+            address = where_to(self.ctx, self.unit, self.claim.visit_id)
+            said = self.words("claim.price_by_code", address=address) if address else self.words["claim.price_by_phone"]
+            return Asked(q.id, said, "", until, (), by_code=bool(address))
         labels = tuple((code, self.said[f"answer.{code}"]) for code in rules.ANSWERS[q.kind])
         return Asked(q.id, q.wording, price, until, labels)
 
@@ -168,8 +178,15 @@ class _Reading:
             return self._booked(booking, place)
         if has_offer(self.ctx, self.unit, self.claim.visit_id):
             key = "says.pickup_open" if len(ready) == 1 else "says.pickup_open_many"
-            return Pickup("open", self.words[key], "", place)
+            return Pickup("open", f"{self._kept(ready)}{self.words[key]}", "", place)
         return Pickup("walk_in", self.words["says.pickup_walk_in"], "", place)
+
+    def _kept(self, ready: Sequence[Ticket]) -> str:
+        """That it was kept, for whoever could not come to the last time chosen."""
+        missed = bookings.missed_times(self.unit, [self.claim.visit_id]).get(self.claim.visit_id)
+        if missed is None or missed < min(t.phase_since for t in ready):
+            return ""
+        return self.words["says.pickup_kept" if len(ready) == 1 else "says.pickup_kept_many"] + " "
 
     def _booked(self, booking: Booking, place: str) -> Pickup:
         when = self.moments.at(booking.start_at)

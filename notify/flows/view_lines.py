@@ -13,7 +13,7 @@ from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase, WaitsOn, waiting_on
 from notify.store import parts, people, questions, staff, tickets, visits
 from notify.store.database import Unit
-from notify.store.tickets import Ticket
+from notify.store.tickets import Job, Ticket
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ class Lines:
         return waiting_on(ticket.phase, open_questions=asked, missing_parts=missing)
 
 
-def left_to_pay(ticket: Ticket) -> int | None:
+def left_to_pay(ticket: Job) -> int | None:
     """Minor units still owed; 0 when paid, None when no price stands or nothing was repaired."""
     if ticket.paid:
         return 0

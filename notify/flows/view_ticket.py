@@ -82,7 +82,10 @@ class NoteLine:
 
 @dataclass(frozen=True, slots=True)
 class StoryLine:
-    """One event: its kind, codes, and who did it (`by` is a name for staff, else the kind of doer)."""
+    """One event: its kind, codes, and who did it (`by` is a name for staff, else the kind of doer).
+
+    `taker` is the name of who took the devices, when it was not the bringer and they are not forgotten.
+    """
 
     id: str
     at: datetime
@@ -90,6 +93,7 @@ class StoryLine:
     codes: dict[str, str | int]
     actor_kind: str
     by: str
+    taker: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +165,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
         booked_at=booking.start_at if booking else None, slots=_slots(ctx, unit, ticket),
         notes=_notes(unit, ticket, lines, story),
         replies=replies_on(ctx, unit, lines, visit_id=ticket.visit_id, ticket_id=ticket.id),
-        messages=message_lines(unit, _about(unit, ticket)), story=tuple(_told(e, lines) for e in story),
+        messages=message_lines(unit, _about(unit, ticket)), story=_story(unit, story, lines),
         forgets_on=None if line.forgotten else forgets_on(ctx, unit, ticket.visit_id), version=ticket.version,
     )  # fmt: skip
 
@@ -228,6 +232,12 @@ def _about(unit: Unit, ticket: Ticket) -> list[messages.Message]:
     return [m for m in reversed(messages.messages_of_visit(unit, ticket.visit_id)) if m.about in mine]
 
 
-def _told(event: Event, lines: Lines) -> StoryLine:
+def _story(unit: Unit, story: tuple[Event, ...], lines: Lines) -> tuple[StoryLine, ...]:
+    takers = {str(event.codes["collector"]) for event in story if "collector" in event.codes}
+    names = {i: person.name for i, person in people.people_by_id(unit, takers).items()} if takers else {}
+    return tuple(_told(event, lines, names.get(str(event.codes.get("collector", "")), "")) for event in story)
+
+
+def _told(event: Event, lines: Lines, taker: str) -> StoryLine:
     by = lines.staff_name(event.actor_id) if event.actor_kind == "staff" else ""
-    return StoryLine(event.id, event.at, event.kind, dict(event.codes), event.actor_kind, by)
+    return StoryLine(event.id, event.at, event.kind, dict(event.codes), event.actor_kind, by, taker)

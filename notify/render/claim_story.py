@@ -43,6 +43,9 @@ TOLD: dict[str, str] = {
     "consent_withdrawn": "stopped",
     "consent_given": "allowed",
     "claim_link_replaced": "new_ticket",
+    "pass_revoked": "pass_revoked",
+    "pass_used": "pass_used",
+    "pass_expired": "pass_expired",
 }
 # What a customer is not told here, and why.
 UNTOLD: dict[str, str] = {
@@ -50,6 +53,7 @@ UNTOLD: dict[str, str] = {
     "parts_complete": "the arrival of the last part says it",
     "handover_done": "each device's own handing back says it",
     "handover_refused": "it may have been somebody else at the counter",
+    "pass_asked": "who may collect says it",
     "told_too_soon": "the correction beside it says it",
     "invite_asked_again": "the invite itself says it",
     "calendar_answered": "they said it themselves; a no is told by the time that is free again",
@@ -73,8 +77,11 @@ UNTOLD: dict[str, str] = {
     "help_heard": "the answer went to whoever asked",
     "person_forgotten": "nobody is left to read it",
 }
-_BY_WHOM = {"pickup_booked": "booked", "pickup_moved": "moved", "pickup_cancelled": "cancelled"}
+_BY_WHOM = {
+    "pickup_booked": "booked", "pickup_moved": "moved", "pickup_cancelled": "cancelled", "pass_given": "pass_given",
+}  # fmt: skip
 _ASKING = {"consent_withdrawn": "stopped_asking", "consent_given": "allowed_asking"}
+_BY_ITSELF = frozenset({"pass_revoked", "pass_expired"})  # with a why: a pass ended because it was of no use any more
 _CALLS = {"told": "called", "nobody_there": "not_reached"}
 
 
@@ -113,6 +120,8 @@ def tell(story: Sequence[Event], known: Known, words: Language, moments: Moments
 def _sentence(event: Event, promised: datetime | None, known: Known, words: Language, moments: Moments) -> str:
     if event.kind in _ASKING and event.codes.get("purpose") in CONSENT_PURPOSES:
         return words[f"story.{_ASKING[event.kind]}"]
+    if event.kind in _BY_ITSELF and "why" in event.codes:
+        return ""
     if event.kind in TOLD:
         return words[f"story.{TOLD[event.kind]}"]
     if event.kind in _BY_WHOM:

@@ -68,7 +68,7 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (s.parts, "person_id", ("name_sealed",)),
     (s.messages, "sealed_for", ("bytes_sealed", "sentence_sealed")),
     (s.contact_codes, "person_id", ("code_sealed",)),
-    (s.passes, "person_id", ("code_sealed",)),
+    (s.passes, "person_id", ("hash",)),
     (s.replies, "sealed_for", ("sender_sealed", "subject_sealed", "text_sealed", "letter_id_sealed")),
 )
 
@@ -129,6 +129,61 @@ def visits_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
     for ids in _chunks(person_ids):
         query = select(t.c.visit_id).where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(ids)).distinct()
         found.update(dict.fromkeys(unit.connection.execute(query).scalars()))
+    return tuple(found)
+
+
+def delegates_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
+    """Those named in passes by these people: whoever named them is gone, and so is the reason to keep them."""
+    t, p = s.passes, s.people
+    found: list[str] = []
+    for ids in _chunks(person_ids):
+        query = (
+            select(t.c.person_id)
+            .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
+            .where(t.c.shop_id == unit.shop_id, t.c.given_by.in_(ids), p.c.forgotten_at.is_(None))
+        )
+        found.extend(unit.connection.execute(query).scalars())
+    return tuple(found)
+
+
+def delegates_ended(unit: Unit, before: datetime) -> tuple[str, ...]:
+    """Those named in passes that ended before that instant and who are not forgotten yet."""
+    t, p = s.passes, s.people
+    query = (
+        select(t.c.person_id)
+        .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
+        .where(t.c.shop_id == unit.shop_id, t.c.ended_at <= before, p.c.forgotten_at.is_(None))
+    )
+    return tuple(unit.connection.execute(query).scalars())
+
+
+def messages_naming(unit: Unit, delegates: Iterable[str]) -> tuple[str, ...]:
+    """The messages that told a customer by name who had collected with a pass."""
+    t, m = s.passes, s.messages
+    found: list[str] = []
+    for ids in _chunks(delegates):
+        query = (
+            select(m.c.id, m.c.refs)
+            .join(t, (t.c.shop_id == m.c.shop_id) & (t.c.visit_id == m.c.visit_id))
+            .where(m.c.shop_id == unit.shop_id, t.c.person_id.in_(ids), m.c.notice == "handed_back")
+        )
+        found.extend(row.id for row in unit.connection.execute(query) if row.refs.get("collector") in ids)
+    return tuple(dict.fromkeys(found))
+
+
+def empty_messages(unit: Unit, message_ids: Iterable[str]) -> int:
+    """Empties the bytes of these messages; how many there were."""
+    emptied = {"bytes_sealed": None, "sentence_sealed": None}
+    return sum(_change(unit, s.messages, s.messages.c.id.in_(ids), emptied) for ids in _chunks(message_ids))
+
+
+def kept_copies(unit: Unit, message_ids: Iterable[str]) -> tuple[str, ...]:
+    """The RFC 5322 Message-IDs of these messages, to find kept copies by."""
+    t = s.messages
+    found: list[str] = []
+    for ids in _chunks(message_ids):
+        query = select(t.c.message_id).where(t.c.shop_id == unit.shop_id, t.c.id.in_(ids), t.c.message_id.is_not(None))
+        found.extend(one for one in unit.connection.execute(query).scalars() if one)
     return tuple(found)
 
 

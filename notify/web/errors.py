@@ -167,7 +167,7 @@ def _json(status: int, error: NotifyError | None, *, stale: bool) -> Response:
 
 def _is_customer_page() -> bool:
     access = ROUTES.get(request.url_rule.rule) if request.url_rule else None
-    return access is not None and access.who in ("claim", "letter")
+    return access is not None and access.who in ("claim", "letter", "pass")
 
 
 def _desk_page(status: int, error: NotifyError | None, *, stale: bool) -> Response:

@@ -13,7 +13,8 @@ UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 class Access:
     """`who` is public, claim (whoever holds the claim link in the address), demo, staff with a permission, hook (a
     call of another system's server that proves itself: web/hooks/proof), letter (whoever holds the link of a mail
-    that stops its kind: core/one_click), or feed (whoever holds the secret address of the shop's own calendar).
+    that stops its kind: core/one_click), pass (whoever holds a pass to collect), or feed (whoever holds the secret
+    address of the shop's own calendar).
     """
 
     methods: frozenset[str]
@@ -48,7 +49,11 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     # whoever collects for a customer and holds a pass
     ("/p/<code>", "GET", "pass"),
     ("/p/<code>/qr.svg", "GET", "pass"),
+    ("/c/<token>/send-code", "POST", "claim"),
+    ("/c/<token>/code", "GET POST", "claim"),
     ("/privacy", "GET", "public"),
+    ("/lost", "GET POST", "public"),
+    ("/lost/code", "POST", "public"),
     # whoever reads a mail, and the program they read it with: the link is the proof
     ("/u/<link>", "GET POST", "letter"),
     # the gateway for text messages, which proves itself in each call
@@ -70,6 +75,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/visits/<visit_id>", "GET", "staff:look"),
     ("/visits/<visit_id>/qr.svg", "GET", "staff:look"),
     ("/visits/<visit_id>/reissue", "POST", "staff:reissue"),
+    ("/visits/<visit_id>/lost", "GET POST", "staff:reissue"),
     ("/visits/<visit_id>/handover", "GET POST", "staff:hand_back"),
     ("/visits/<visit_id>/scan", "POST", "staff:hand_back"),
     ("/visits/<visit_id>/passes", "POST", "staff:hand_back"),
@@ -134,6 +140,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/shop", "POST", "staff:settings"),
     ("/settings/hours", "POST", "staff:settings"),
     ("/settings/closed", "POST", "staff:settings"),
+    ("/settings/holidays", "POST", "staff:settings"),
     ("/settings/staff", "POST", "staff:staff"),
     ("/settings/bell", "POST", "staff:look"),  # one's own; the flow asks who is meant
     ("/settings/telling", "POST", "staff:settings"),

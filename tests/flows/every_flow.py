@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from typing import Any
 
 from notify.core.one_click import Use
+from notify.core.scan import Scan
 from notify.flows import (
     ask_after,
     calls,
     check_in,
     desk_notes,
+    desk_secret,
     feeds,
     handover,
     hear_reply,
     moves,
     parts,
+    passes,
     pickup,
     promises,
     questions,
@@ -30,16 +34,19 @@ from notify.flows import (
     staff,
     staff_bell,
     stop_by_link,
+    uncollected,
 )  # fmt: skip
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
+from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
-from notify.store import messages, shops, tickets
+from notify.store import contact_codes, events, messages, shops, tickets, visits
 from tests.parts.house import SHOP
 
 # Flows of several transactions, each for the reason given; their own tests cut them off.
 SEVERAL = {
     "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
     "forget.erase_person": "the same",
+    "forget.forget_delegates": "the same",
     "forget.confirm": "rewrites files, then notes it",
     "staff.sign_in": "a try counts even when the sign-in fails",
     "staff.switch": "the same",
@@ -139,6 +146,24 @@ def _hours_id(story: Story) -> str:
 def _token(story: Story) -> str:
     with story.house.read() as unit:
         return tickets.get_ticket(unit, story.ticket()).token
+
+
+def _wrong_pass(story: Story) -> None:
+    with suppress(WrongSecret):
+        desk_secret.try_secret(story.house.ctx, story.house.actor(), _visit(story), Scan("pass", "b" * 16))
+
+
+def _jo(story: Story) -> str:
+    """Jo Pike, who was named at check-in."""
+    with story.house.read() as unit:
+        return visits.visit_people(unit, _visit(story))["collector"][0]
+
+
+def _code(story: Story) -> str:
+    """The code that was sent last, as its reader would type it."""
+    with story.house.read() as unit:
+        newest = [e for e in events.story_of(unit, visit_id=_visit(story)) if e.kind == "code_asked"][-1]
+        return contact_codes.text_of(unit, str(newest.codes["code"]))
 
 
 def _hear(text: str, key: str, keep: str = "", *, telling: bool = False) -> Step:
@@ -245,14 +270,32 @@ SHELF_STEPS = (
     _wait(3 * 86400),
     Step("reminders.remind_collection", lambda s: reminders.remind_collection(s.house.ctx, s.house.system()),
          telling=True),
+    _flow("passes.give", passes.give, "given", visit_id=_visit, name="Ned Quay"),
+    _flow("passes.revoke", passes.revoke, visit_id=_visit, pass_id=lambda s: s.made["given"].pass_id),
+    _flow("passes.keep_asked", passes.keep_asked, visit_id=_visit, name="Ned Quay", until=_in(hours=1)),
+    Step("", lambda s: passes.ask(s.house.ctx, s.house.customer(), _visit(s), name="Ned Quay")),
+    _flow("passes.confirm", passes.confirm, "given", visit_id=_visit, typed=_code),
+    Step("desk_secret.try_secret", _wrong_pass),
+    _flow("handover.hand_back", handover.hand_back, telling=True, ticket_ids=lambda s: [s.ticket()],
+          pass_code=lambda s: s.made["given"].code, checked="the name on a card"),
+    _flow("handover.undo_handover", handover.undo_handover, ticket_id=_ticket, reason="wrong_person"),
+    _flow("passes.give", passes.give, visit_id=_visit, name="Ned Quay"),
+    Step("", lambda s: s.house.clock.advance(15 * 86400)),
+    Step("passes.expire_due", lambda s: passes.expire_due(s.house.ctx, s.house.system())),
     _flow("handover.hand_back", handover.hand_back, telling=True, ticket_ids=lambda s: [s.ticket()], token=_token,
-          checked="showed the stub", to="Jo Pike"),
+          checked="showed the stub", collector=_jo),
     _flow("handover.undo_handover", handover.undo_handover, ticket_id=_ticket, reason="wrong_device"),
     Step("", lambda s: reach.set_contact(s.house.ctx, s.house.actor(), s.made["visit"].visit_id, s.made["told"],
                                          channel="sms", address="")),
     _move("on_shelf", 1, reason="not_repairable"), _wait(91),
     _first_call("nobody_there"), _first_call("told"),
-    _move("left_behind", reason="customer_gave_it_up"),
+    *(
+        _flow("uncollected.log_step", uncollected.log_step, ticket_id=_ticket, step=step)
+        for step in ("answered", "no_data", "cautions_read", "money_noted")
+    ),
+    _flow("uncollected.set_rule", uncollected.set_rule, code="germany",
+          form=uncollected.RuleForm(checked_on=date(2026, 11, 20), verified=True, active=True)),
+    _move("left_behind", reason="customer_gave_it_up", note="They said so on the phone.", anyway=True),
 )  # fmt: skip
 
 

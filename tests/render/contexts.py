@@ -9,7 +9,7 @@ from notify.core.languages import LANGUAGES as LANGUAGES
 CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
-    " help_answer all_well pickup_missed_note"
+    " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop"]
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
@@ -20,6 +20,7 @@ SEVERAL = ("ready", "handed_back", "all_well", "collection_reminder", "pickup_co
 # What a notice is about; everything else may be empty. (The planner never sends it without.)
 ESSENTIAL = {
     "question": ("question",),
+    "contact_code": ("code",),
     "pickup_confirmed": ("slot",),
     "pickup_moved": ("slot",),
     "pickup_cancelled": ("slot",),
@@ -175,6 +176,8 @@ def rich(notice: str, language: str) -> dict[str, Any]:
         "entry_stays": notice in ("pickup_moved", "pickup_cancelled"),
         "stop_link": STOP_LINK if notice == "all_well" else "",
         "reply": {"text": w["wording"], "what": w["fault"]},
+        "collector": "Mia Oland" if notice == "handed_back" else "",
+        "by_pass": "yes" if notice == "handed_back" else "",
     }
 
 
@@ -214,6 +217,7 @@ def _flat(w: dict[str, Any], language: str) -> dict[str, Any]:
         "phone": "+44 7700 900123",
         "days_waiting": 9,
         "waits_on": w["waits_on"],
+        "code": "1234 5678",
     }
 
 

@@ -46,16 +46,19 @@ def opens_claim(view: Callable[[str], Response]) -> Callable[[str], Response]:
         except Forgotten as gone:
             return message_page("expired", gone.language, status=410)
         except UnknownClaim:
-            return _unknown()
+            return unknown_secret()
 
     return answer
 
 
-def _unknown() -> Response:
-    """404 for any secret that is none; 429 with the same words once too many came from one source."""
+def unknown_secret(kind: str = "unknown") -> Response:
+    """404 for any secret that is none, in the words `kind` of [message].
+
+    429 with the same words once too many came from one source.
+    """
     limit = services().settings.limits.claim_tries_an_hour
     wait = count_guess(ctx(), shop_id(), request.remote_addr or "", limit=limit)
-    answer = message_page("unknown", asked_language(), status=429 if wait else 404)
+    answer = message_page(kind, asked_language(), status=429 if wait else 404)
     if wait:
         answer.headers["Retry-After"] = str(wait)
     return answer
@@ -66,7 +69,12 @@ def message_page(kind: str, language: str, *, status: int) -> Response:
     w = services().page_words.get(language)
     said = {"title": w[f"message.{kind}_title"], "sentence": w[f"message.{kind}"]}
     page = render_template(
-        "claim_message.html", **base(language), **said, next_sentence=w[f"message.{kind}_next"], back_href=""
+        "claim_message.html",
+        **base(language),
+        **said,
+        next_sentence=w[f"message.{kind}_next"],
+        back_href="",
+        lost_href=f"/lost?language={language}" if kind == "unknown" else "",
     )
     return make_response(page, status)
 

@@ -1,4 +1,4 @@
-"""The scan field on every page: opens what a claim code, a claim number or a part's label stands for."""
+"""The scan field on every page: opens what a claim code, a pass, a claim number or a part's label stands for."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from werkzeug.wrappers import Response
 
 from notify.core.errors import NotAllowed, NotFound
 from notify.core.scan import Scan, read_scan
+from notify.flows.desk_secret import WrongSecret, find_pass_visit
 from notify.flows.handover import find_claim
 from notify.flows.view_lookup import find_part, find_ticket
 from notify.web import carry
@@ -18,17 +19,32 @@ REPLACED = (
     "This claim code opens nothing here: it was replaced, or it belongs to another shop. Ask for the newest claim "
     "ticket, or open the claim number and check who it is."
 )
-SCAN = "scan"  # what carry.py keeps of a scanned claim: {visit, token, at}
+# What carry.py keeps of what was shown: {visit, at (when), since (when this customer's turn began)} and token or pass;
+# `how` is contact_code when the token was just issued anew against a code.
+SCAN = "scan"
 
 
 @pages.post("/scan")
 def scan() -> Response:
-    """Goes on to what was scanned, or back to the day sheet with the reason why not. Changes nothing."""
+    """Goes on to what was scanned, or back to the day sheet with the reason why not.
+
+    Changes nothing, except that a pass that counts no more is written down at its visit. A replaced claim code is not
+    counted here: nothing is kept that tells whose it was. The desk of a visit, where one is named, counts it.
+    """
     found = read_scan(request.form.get("scan", ""), base_url=ctx().public_url.rstrip("/"))
     try:
         return _open(found)
+    except WrongSecret as wrong:
+        return redirect_with(f"/visits/{wrong.visit_id}/handover", scan_said=str(wrong))
     except (NotAllowed, NotFound) as error:
         return redirect_with("/", scan_said=str(error))
+
+
+def remember(visit_id: str, found: Scan) -> None:
+    """Keeps a right claim secret or pass for the desk of its visit."""
+    now = ctx().clock().isoformat()
+    what = {"pass": found.value} if found.kind == "pass" else {"token": found.value}
+    carry.put(SCAN, {"visit": visit_id, "at": now, "since": now, **what})
 
 
 def _open(found: Scan) -> Response:
@@ -37,8 +53,12 @@ def _open(found: Scan) -> Response:
             ticket = find_claim(ctx(), current_actor(), found.value)
         except NotFound:
             return redirect_with("/", scan_said=REPLACED)
-        carry.put(SCAN, {"visit": ticket.visit_id, "token": found.value, "at": ctx().clock().isoformat()})
+        remember(ticket.visit_id, found)
         return redirect_with(f"/visits/{ticket.visit_id}/handover")
+    if found.kind == "pass":
+        visit_id = find_pass_visit(ctx(), current_actor(), found.value)
+        remember(visit_id, found)
+        return redirect_with(f"/visits/{visit_id}/handover")
     if found.kind == "number":
         return redirect_with(f"/tickets/{find_ticket(ctx(), current_actor(), found.value).ticket_id}")
     if found.kind == "part":

@@ -166,6 +166,10 @@ def _extra(one: StoryLine, say: Say) -> str:
         return d.staff_word("notice", codes["notice"]).lower()
     if one.kind in ("promise_made", "promise_changed") and "new" in codes:
         return say.by(datetime.fromisoformat(codes["new"]))
+    if one.kind == "handover_done" and "how" in codes:
+        return d.word("handed", codes["how"]) + (f", taken by {one.taker}" if one.taker else "")
+    if one.kind in ("handover_refused", "pass_revoked", "pass_expired") and "why" in codes:
+        return d.word("refused_code", codes["why"])
     if "reason" in codes:
         return d.staff_word("staff_reason", codes["reason"]).lower()
     return "started although it still waited" if "anyway" in codes else ""

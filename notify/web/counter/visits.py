@@ -1,26 +1,19 @@
-"""A visit just taken in, its code to photograph, and the desk where devices are handed back."""
+"""A visit just taken in, and its code to photograph."""
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
-
-from flask import Blueprint, request
+from flask import Blueprint
 from werkzeug.wrappers import Response
 
-from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.roles import may
-from notify.core.tickets import OPEN_PHASES, Phase
-from notify.flows import desk_notes, handover
-from notify.flows.view_handover import Collector, HandoverView, view_handover
+from notify.core.tickets import OPEN_PHASES
+from notify.flows import desk_notes
 from notify.flows.view_ticket_print import claim_code
-from notify.flows.view_visit import DeviceView, ReachView, VisitView, view_visit
+from notify.flows.view_visit import ReachView, VisitView, view_visit
 from notify.render.qr import qr_svg
-from notify.web import carry
 from notify.web.counter import lines
-from notify.web.counter.scan import SCAN
 from notify.web.here import ctx, current_actor
-from notify.web.pages import Problem, problems_of, redirect_with, render_page, say
+from notify.web.pages import redirect_with, render_page, say
 
 pages = Blueprint("visits", __name__)
 _BY = {"sms": "by text message to {address}", "email": "by e-mail to {address}"}
@@ -80,95 +73,3 @@ def qr(visit_id: str) -> Response:
     """The claim code of the visit's first ticket, black on white."""
     code, number = claim_code(ctx(), current_actor(), visit_id)
     return Response(qr_svg(code, title=f"Claim code for {number}"), mimetype="image/svg+xml")
-
-
-@pages.get("/visits/<visit_id>/handover")
-def handover_desk(visit_id: str) -> Response:
-    """What lies on the shelf for this visit, and what proves the claim."""
-    return _desk(view_handover(ctx(), current_actor(), visit_id))
-
-
-@pages.post("/visits/<visit_id>/handover")
-def hand_back(visit_id: str) -> Response:
-    """Gives one device or all ready ones back against the scanned claim, or against a check in words."""
-    seen, chosen = view_handover(ctx(), current_actor(), visit_id), request.form.get("ticket", "")
-    wanted = [one.id for one in seen.ready] if chosen == "all" else [chosen]
-    if not {one.id for one in seen.devices}.issuperset(wanted):
-        raise NotFound("There is no such device in this visit", "Open the visit again.")
-    try:
-        done = handover.hand_back(
-            ctx(), current_actor(), ticket_ids=wanted, token=_scanned(visit_id).get("token", ""),
-            checked=request.form.get("checked", ""), to=_taker(seen, request.form.get("collector", "")),
-        )  # fmt: skip
-    except (Invalid, NotAllowed) as error:
-        return _desk(seen, errors=problems_of(error), status=422)
-    except Conflict as error:
-        return redirect_with(f"/visits/{visit_id}/handover", str(error))
-    left = [one for one in seen.ready if one.id not in done.ticket_ids]
-    names = ", ".join(one.device or one.number for one in seen.devices if one.id in done.ticket_ids)
-    if left:
-        return redirect_with(f"/visits/{visit_id}/handover", f"Handed back: {names}.")
-    carry.take(SCAN)
-    return redirect_with("/", f"Handed back: {names}.")
-
-
-def _taker(seen: HandoverView, collector_id: str) -> str:
-    """The name of who takes the devices when it is not the bringer."""
-    for one in seen.collectors:
-        if one.id == collector_id and one.role != "bringer":
-            return one.name
-    return ""
-
-
-def _scanned(visit_id: str) -> dict[str, str]:
-    """The claim scanned in this session within the last minutes, if it was one of this visit."""
-    kept: dict[str, str] = carry.look(SCAN) or {}
-    return kept if kept.get("visit") == visit_id else {}
-
-
-def _desk(seen: HandoverView, *, errors: list[Problem] | None = None, status: int = 200) -> Response:
-    scanned, speak = _scanned(seen.visit_id), say()
-    proof = "No claim code was scanned. A claim number alone does not release a device: say how you know who this is."
-    if scanned:
-        proof = f"The claim code was scanned at {speak.time(datetime.fromisoformat(scanned['at']))}."
-    return render_page(
-        "handover.html", status=status, errors=errors, visit_id=seen.visit_id, refusal=_refusal(seen), scanned=proof,
-        asks_check=not scanned, checked=request.form.get("checked", ""),
-        devices=[_given(device) for device in seen.devices],
-        collectors=[{"id": one.id, "label": _collector(one)} for one in seen.collectors],
-    )  # fmt: skip
-
-
-def _refusal(seen: HandoverView) -> dict[str, Any] | None:
-    if seen.ready:
-        return None
-    sentences = [f"{one.device or one.number}: {lines.stands(one)}" for one in seen.devices]
-    links = [{"label": f"{d.number} {d.device}".strip(), "href": f"/tickets/{d.id}"} for d in seen.devices]
-    if all(one.phase is Phase.HANDED_BACK for one in seen.devices):
-        return {
-            "title": "Already handed back", "sentence": " ".join(sentences), "links": links,
-            "steps": ["The page of the ticket says when it was handed back and by whom.",
-                      "If somebody else stands here with this claim, find out first who took the device."],
-        }  # fmt: skip
-    return {
-        "title": "Not yet handed back",
-        "sentence": "Nothing of this visit is on the shelf. " + " ".join(sentences),
-        "steps": ["Finish the repair, or put the device on the shelf unrepaired, on the page of its ticket.",
-                  "Then scan the claim code again."],
-        "links": links,
-    }  # fmt: skip
-
-
-def _collector(one: Collector) -> str:
-    if one.role == "bringer":
-        return f"{one.name}, who brought it" if one.name else "Who brought it"
-    return f"{one.name}, named as collector"
-
-
-def _given(device: DeviceView) -> dict[str, Any]:
-    return {
-        "id": device.id, "number": device.number, "device": device.device, "mark": device.phase.value,
-        "sentence": lines.stands(device), "place": device.shelf, "accessories": list(device.accessories),
-        "money": lines.money(device, say()), "owes": bool(device.left), "flag": lines.flag(device.safety),
-        "cautions": lines.cautions(device.safety), "ready": device.phase.value == "on_shelf",
-    }  # fmt: skip

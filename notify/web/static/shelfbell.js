@@ -2,7 +2,7 @@
 (function () {
   "use strict";
 
-  var CLAIM = /shelfbell:[cp]\/[a-z0-9]+|\/c\/[a-z0-9]{20,}/i;
+  var CLAIM = /shelfbell:[cpd]\/[a-z0-9]+|\/[cp]\/[a-z0-9]{16,}/i;
 
   function hintFor(field) {
     var id = field.id + "-scan-hint";
