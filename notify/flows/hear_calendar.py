@@ -35,6 +35,16 @@ class Carried:
     now: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of a letter's answers: `settled` when nobody has to read the letter for them, `is_open` when staff
+    have to decide, where its words are quoted, `asks` what is newly asked (core/calendar_choices.ASKED)."""
+
+    settled: bool = False
+    is_open: bool = False
+    asks: str = ""
+
+
 def spoken_booking(unit: Unit, found: Sequence[Answer | Unread], tokens: Sequence[str]) -> Booking | None:
     """The booking that a letter with these answers speaks of; None without one, or when its person was forgotten.
 
@@ -49,22 +59,21 @@ def spoken_booking(unit: Unit, found: Sequence[Answer | Unread], tokens: Sequenc
 
 def hear_calendar(
     ctx: Context, unit: Unit, booking: Booking, found: Sequence[Answer | Unread], carried: Carried
-) -> tuple[bool, str]:
-    """Takes every answer of one letter, in the caller's transaction: whether nobody has to read the letter, and what
-    is newly asked of staff (a code of core/calendar_choices.ASKED, or "").
+) -> Outcome:
+    """Takes every answer of one letter, in the caller's transaction.
 
     A letter that a program made by itself (Auto-Submitted) is taken like any other: calendars mark their answers
     so or not as they please, RFC 3834 forbids answering it, which we do not, and how far it is believed is decided by
     the ladder in core/itip.
     """
-    settled, asked = True, ""
+    settled, is_open, asked = True, False, ""
     for answer in list(dict.fromkeys(found))[:MOST_IN_A_LETTER]:
         stands = bookings.get_booking(unit, booking.id) or booking  # the answer before it may have changed it
         verdict = _judged(ctx, unit, stands, answer, carried.bearer)
-        wants = _take(ctx, unit, stands, answer, verdict, carried)
-        asked = wants or asked
-        settled = settled and (verdict.decision in SETTLES or verdict.decision in OPENS)
-    return settled, asked
+        asked = _take(ctx, unit, stands, answer, verdict, carried) or asked
+        settled = settled and verdict.decision in SETTLES | OPENS
+        is_open = is_open or verdict.decision in OPENS
+    return Outcome(settled, is_open, asked)
 
 
 def _judged(ctx: Context, unit: Unit, booking: Booking, answer: Answer | Unread, bearer: Bearer) -> Verdict:

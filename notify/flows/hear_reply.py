@@ -17,7 +17,7 @@ from notify.core.reply_limits import RING_WINDOW, may_ring
 from notify.core.reply_words import Wish, read_wish
 from notify.core.text import clean_block, clean_line
 from notify.flows.context import Context
-from notify.flows.hear_calendar import Carried, hear_calendar, spoken_booking
+from notify.flows.hear_calendar import Carried, Outcome, hear_calendar, spoken_booking
 from notify.flows.record import record
 from notify.flows.reply_acts import Asked, act
 from notify.flows.reply_writer import Writer, about_visit, find_writer
@@ -37,10 +37,10 @@ class Heard:
 
     `sender` is as it came; `answers` are our outbox rows that it names, `letter_id` is its own Message-ID. `at` is
     when it arrived (aware). `automatic`: no person wrote it, so nothing is done and nothing answered (RFC 3834 2).
-    `key` is the same for every copy of it from `source`. `calendar` is its calendar part, `calendar_answers` what was
-    read of it, `organizer_tokens` those of bookings found in the addresses that it came to; `proved`: our own border
-    mail server vouches for the sender (core/itip.Bearer). `refused`: it could not be read whole, so a person has to.
-    `unproved`: a report about a message that nothing shows to be ours.
+    `key` is the same for every copy of it from `source`. `calendar_answers` is what was read of its calendar parts,
+    `organizer_tokens` those of bookings found in the addresses that it came to; `proved`: our own border mail server
+    vouches for the sender (core/itip.Bearer). `refused`: it could not be read whole, so a person has to. `unproved`:
+    a report about a message that nothing shows to be ours.
     """
 
     channel: str
@@ -52,7 +52,6 @@ class Heard:
     subject: str = ""
     answers: tuple[str, ...] = ()
     automatic: bool = False
-    calendar: bytes = b""
     letter_id: str = ""
     refused: bool = False
     unproved: bool = False
@@ -81,44 +80,35 @@ def hear(ctx: Context, shop_id: str, heard: Heard) -> str:
         actor = Actor(shop_id, "customer", writer.person_id) if writer.person_id else Actor(shop_id, "system", "inbox")
         rings = _rings(unit, writer, now=now)
         _keep(unit, heard, writer, new, kind, now=now)
-        settled, asks = _answered(ctx, unit, actor, heard, booking, new) if booking else (False, "")
-        if _is_done(ctx, unit, actor, heard, asked, kind) or (settled and _says_no_more(heard, wish, kind)):
+        answered = _answered(ctx, unit, actor, heard, booking, new) if booking else Outcome()
+        if _is_done(ctx, unit, actor, heard, asked, kind) or _says_no_more(heard, wish, kind, answered):
             replies.mark_seen(unit, new, at=now, staff_id=None)
         elif writer.visit_id:
-            record(
-                ctx,
-                unit,
-                actor,
-                "reply_received",
-                visit_id=writer.visit_id,
-                ticket_id=writer.ticket_id,
-                codes={"reply": new, "kind": kind, "channel": heard.channel},
-                silent=bool(asks) or not rings,
-            )
+            codes = {"reply": new, "kind": kind, "channel": heard.channel}
+            record(ctx, unit, actor, "reply_received", visit_id=writer.visit_id, ticket_id=writer.ticket_id,
+                   codes=codes, silent=bool(answered.asks) or not rings)  # fmt: skip
         return new
 
 
-def _answered(
-    ctx: Context, unit: Unit, actor: Actor, heard: Heard, booking: Booking, reply_id: str
-) -> tuple[bool, str]:
+def _answered(ctx: Context, unit: Unit, actor: Actor, heard: Heard, booking: Booking, reply_id: str) -> Outcome:
     """Acts on the calendar answers and rings for what they ask: as hear_calendar."""
     bearer = Bearer(heard.sender.lower(), booking.organizer_token in heard.organizer_tokens, heard.proved,
                     _when(heard.at, ctx.clock()))  # fmt: skip
     carried = Carried(bearer, reply_id, ctx.clock())
-    settled, asked = hear_calendar(ctx, unit, booking, heard.calendar_answers, carried)
-    if asked:
-        codes = {"reply": reply_id, "kind": "calendar", "channel": heard.channel, "booking": booking.id, "asks": asked}
-        record(ctx, unit, actor, "reply_received", visit_id=booking.visit_id, codes=codes)
-    return settled, asked
+    answered = hear_calendar(ctx, unit, booking, heard.calendar_answers, carried)
+    if answered.asks:
+        codes = {"reply": reply_id, "kind": "calendar", "channel": heard.channel, "booking": booking.id}
+        record(ctx, unit, actor, "reply_received", visit_id=booking.visit_id, codes=codes | {"asks": answered.asks})
+    return answered
 
 
-def _says_no_more(heard: Heard, wish: Wish, kind: str) -> bool:
+def _says_no_more(heard: Heard, wish: Wish, kind: str, answered: Outcome) -> bool:
     """Whether the letter's own words need no reader: what calendars write beside an answer is no wish of anybody.
 
-    A question, or a comment typed into the calendar, is for people.
+    A question, or a comment typed into the calendar, is for people; what waits for a decision is quoted there.
     """
-    comments = any(one.comment.strip() for one in heard.calendar_answers if isinstance(one, Answer))
-    return kind == "calendar" and wish.kind == "other" and not comments
+    typed = any(one.comment.strip() for one in heard.calendar_answers if isinstance(one, Answer))
+    return answered.settled and kind == "calendar" and (answered.is_open or (wish.kind == "other" and not typed))
 
 
 def _rings(unit: Unit, writer: Writer, *, now: datetime) -> bool:
@@ -159,16 +149,12 @@ def _wish(heard: Heard) -> Wish:
 
 def _kind(heard: Heard, wish: Wish, writer: Writer) -> str:
     if heard.automatic:
-        return "calendar" if _has_calendar(heard) else "auto"
-    if _has_calendar(heard) and wish.cls != "stop" and wish.kind != "erasure" and not wish.stop_this_number:
+        return "calendar" if heard.calendar_answers else "auto"
+    if heard.calendar_answers and wish.cls != "stop" and wish.kind != "erasure" and not wish.stop_this_number:
         return "calendar"
     if wish.stop_this_number and writer.person_id and (heard.channel != "email" or writer.is_sure):
         return "stop"  # nothing goes there any more, and a person has to ask for the right one
     return wish.kind
-
-
-def _has_calendar(heard: Heard) -> bool:
-    return bool(heard.calendar or heard.calendar_answers)
 
 
 def _said(heard: Heard) -> str:

@@ -1,4 +1,4 @@
-"""Bookings of pickup slots: a place per customer, guarded by a unique index."""
+"""Bookings of pickup slots: a place per customer, guarded by a unique index. Long: every statement about them."""
 
 from __future__ import annotations
 

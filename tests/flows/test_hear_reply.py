@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from notify.core.errors import Conflict, NotAllowed, NotFound
+from notify.core.itip import Decision, Unread
 from notify.flows import reach, replies, view_calls, view_replies
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
@@ -24,6 +25,7 @@ from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve
 
 BOTH = frozenset({"repair", "pickup"})
+UNREADABLE = Unread(Decision.REJECT_MALFORMED, "unreadable")
 
 
 def person_of(lines: Lines, done: Any) -> str:
@@ -329,7 +331,7 @@ def test_automatic_mail_is_never_answered_and_rings_nobody(lines: Lines) -> None
 
 def test_a_calendar_answer_is_shown_to_the_shop(lines: Lines) -> None:
     lines.house.check_in()
-    reply = kept(lines, say(lines, "Ines has declined", calendar=b"BEGIN:VCALENDAR\r\n"))
+    reply = kept(lines, say(lines, "Ines has declined", calendar_answers=(UNREADABLE,)))
     assert (reply.kind, reply.state) == ("calendar", "new")
 
 
