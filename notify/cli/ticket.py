@@ -7,7 +7,7 @@ import click
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.cli.ticket_text import ticket_lines
 from notify.core.tickets import MOVES, Phase
-from notify.flows import desk_notes, moves, view_ticket
+from notify.flows import contact_codes, desk_notes, holds, lost_ticket, moves, view_ticket
 from notify.flows.check_in_form import SAFETY_FLAGS
 from notify.flows.view_list import list_tickets
 
@@ -139,3 +139,30 @@ def reissue(desk: Desk, number: str) -> None:
     """Replace a lost claim ticket: the old code no longer works. The number stays."""
     desk_notes.replace_claim_link(desk.ctx, desk.actor, desk.meant(number).ticket_id)
     desk.show({"replaced": True}, f"The old code is void. Print the new one: shelfbell print {number} claim-ticket.pdf")
+
+
+@ticket.command("lost")
+@click.argument("number")
+@click.option("--code", default="", help="The code that the customer read out; left out: one is sent.")
+@pass_desk
+def lost(desk: Desk, number: str, code: str) -> None:
+    """Prove a lost claim ticket by a code to the stored contact; the right one makes a new claim ticket."""
+    visit_id = desk.meant(number).visit_id
+    if not code:
+        sent = contact_codes.send_code(desk.ctx, desk.actor, visit_id, purpose=lost_ticket.PURPOSE)
+        told = f"A code is going to {sent.masked}. Then: shelfbell ticket lost {number} --code CODE"
+        desk.show({"to": sent.masked, "channel": sent.channel, "expires_at": sent.expires_at}, told)
+        return
+    done = lost_ticket.renew(desk.ctx, desk.actor, visit_id, typed=code)
+    told = f"The code is right, and the old claim ticket is void. Print: shelfbell print {number} claim-ticket.pdf"
+    desk.show({"replaced": done.count}, told)
+
+
+@ticket.command("lift-hold")
+@click.argument("number")
+@click.option("--checked", required=True, help="How you made sure who it is, in your own words.")
+@pass_desk
+def lift_hold(desk: Desk, number: str, checked: str) -> None:
+    """Note that it was the customer who changed an address or number; the claim ticket is enough again."""
+    holds.lift_hold(desk.ctx, desk.actor, desk.meant(number).visit_id, checked=checked)
+    desk.show({"lifted": True}, "Noted. The claim ticket is enough again.")

@@ -69,11 +69,13 @@ def _check_may_ask(unit: Unit, ticket_id: str, kind: str, is_open: bool) -> None
 
 
 def answer(
-    ctx: Context, actor: Actor, question_id: str, *, answer: str, said_by: str = "", ticket_id: str = ""
-) -> None:
+    ctx: Context, actor: Actor, question_id: str, *, answer: str, said_by: str = "", ticket_id: str = "",
+    price_shown: bool = False,
+) -> None:  # fmt: skip
     """Takes an answer: from the customer on their page, or by staff, who note in `said_by` who said it.
 
-    `ticket_id`, when given, must be the question's ticket (a claim link opens its own ticket only).
+    `ticket_id`, when given, must be the question's ticket (a claim link opens its own ticket only). `price_shown`: a
+    code to the stored contact showed the price, whatever it is (web/claim/unlocked).
     """
     actor.need("answer")
     by_staff = actor.kind == "staff"
@@ -82,7 +84,8 @@ def answer(
         raise Invalid("Who said so?", "Write the name and how they told you.", field="said_by")
     with ctx.db.write(actor.shop_id) as unit:
         question = _get(unit, question_id, ticket_id)
-        _check_price_is_shown(ctx, unit, actor, question)
+        if not price_shown:
+            _check_price_is_shown(ctx, unit, actor, question)
         rules.check_answer(question.kind, answer)
         rules.check_open(question.state, expires_at=question.expires_at, now=ctx.clock())
         if _is_over(unit, question):
@@ -119,7 +122,7 @@ def _check_price_is_shown(ctx: Context, unit: Unit, actor: Actor, question: Ques
     """A price that the claim page does not show cannot be agreed to there."""
     limit = ctx.shop(unit).code_above
     if actor.kind == "customer" and 0 < limit < (question.price or 0):
-        raise NotAllowed("This price is agreed by phone only", "Please call the shop.", field="answer")
+        raise NotAllowed("This price is agreed after a code, or by phone", "Have a code sent, or call.", field="answer")
 
 
 def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = "") -> None:

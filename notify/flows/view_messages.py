@@ -127,7 +127,8 @@ def view_one(ctx: Context, actor: Actor, message_id: str, *, whole_links: bool =
     """One message as its reader sees it; raises NotFound.
 
     The secret in claim links is dotted out, since it hands devices back, and the one that stops a kind of message,
-    since that is the customer's own to press, and a code, which opens more than they do; `whole_links` is for the demo only.
+    since that is the customer's own to press, and a code, which opens more than they do; `whole_links` is for the demo
+    only.
     """
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:

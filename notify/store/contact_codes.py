@@ -66,6 +66,14 @@ def open_code(unit: Unit, visit_id: str, purpose: str, *, now: datetime) -> Wait
     return Waiting(row.id, row.contact_id, row.wrong, row.hash)
 
 
+def newest_open(unit: Unit, visit_id: str, purpose: str, *, now: datetime) -> str:
+    """The identifier of the code that can be typed, "" for none; for a look, which holds nothing."""
+    same = (_T.c.shop_id == unit.shop_id, _T.c.visit_id == visit_id, _T.c.purpose == purpose)
+    live = (_T.c.used_at.is_(None), _T.c.wrong < MOST_WRONG, _T.c.expires_at > now)
+    found = unit.connection.execute(select(_T.c.id).where(*same, *live).order_by(_T.c.made_at.desc(), _T.c.id.desc()))
+    return str(found.scalars().first() or "")
+
+
 def fits(unit: Unit, waiting: Waiting | None, code: str) -> bool:
     """Whether this is the code. Takes as long when none is open."""
     made = _hash(unit, waiting.id if waiting else "", code)

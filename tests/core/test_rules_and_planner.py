@@ -16,15 +16,18 @@ from notify.core.tickets import MOVE_EVENTS
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 BELL = timedelta(seconds=90)
 # Who wrote, from where: an answer goes back to them, whatever they allowed and whoever else is told.
-WROTE = {"person": "p9", "channel": "sms", "contact": "c9"}
+WROTE = {"person": "p9", "channel": "sms", "contact": "c9", "to": "sms:c9"}
 ANSWERS = {"stop_confirmed", "start_confirmed", "help_answer"}
+# Only the contacts that the event names in `to` read these (flows/contact_codes, flows/holds).
+TO_NAMED = {"contact_code", "contact_changed_old", "link_replaced"}
 BOTH = frozenset({"repair", "pickup", "afterwards"})
 # The notices that the design and the issue ask for (issue point 7 and the glossary).
 WANTED = {
     "checked_in", "question", "answer_shop", "part_ordered", "part_arrived", "part_arrived_shop", "promise_changed",
     "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled", "pickup_reminder",
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
-    "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well",
+    "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well", "contact_code",
+    "contact_changed_old", "link_replaced", "pickup_missed_note",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}
@@ -58,7 +61,8 @@ def test_every_notice_is_caused_by_some_event_and_every_wanted_one_is_there() ->
 
 
 def test_only_what_answers_the_customers_own_act_or_has_its_hour_leaves_before_the_bell() -> None:
-    at_once = {"pickup_confirmed", "pickup_moved", "pickup_reminder", "collection_reminder", "all_well"} | ANSWERS
+    at_once = {"pickup_confirmed", "pickup_moved", "pickup_reminder", "pickup_missed_note", "collection_reminder",
+               "all_well"} | ANSWERS | TO_NAMED  # fmt: skip
     assert {n for n in CUSTOMER_NOTICES if not NOTICES[n].bell} == at_once
 
 
@@ -82,7 +86,8 @@ def make(channel: str, state: tuple[frozenset[str] | None, bool, bool]) -> tuple
 def test_the_whole_grid_of_notices_and_ways_is_planned_as_the_design_says() -> None:
     cells = wrong = 0
     sets = [frozenset(), frozenset({"email"}), frozenset({"email", "sms"})]
-    kinds = [(kind, name) for kind, names in RULES.items() for name in names if name in set(CUSTOMER_NOTICES) - ANSWERS]
+    kinds = [(kind, name) for kind, names in RULES.items() for name in names 
+             if name in set(CUSTOMER_NOTICES) - ANSWERS - TO_NAMED]  # fmt: skip
     grid = itertools.product(kinds, REACH_STATES, REACH_STATES, sets, (False, True), (False, True))
     for (kind, name), mail, text, on, waits, with_us in grid:
         notice = NOTICES[name]
@@ -141,6 +146,22 @@ def test_an_answer_goes_to_whoever_wrote_by_the_channel_they_wrote_on_without_an
     # 47 CFR 64.1200(a)(12): a confirmation within five minutes.
     assert NOTICES["stop_confirmed"].life == timedelta(minutes=5)
     assert all(NOTICES[name].urgent for name in ANSWERS)  # it answers the person's own message (vector c-06)
+
+
+def test_a_code_or_a_warning_goes_to_the_contacts_that_are_named_and_to_nobody_else() -> None:
+    kinds = {name: kind for kind, names in RULES.items() for name in names if name in TO_NAMED}
+    assert set(kinds) == TO_NAMED and {NOTICES[name].purpose for name in TO_NAMED} == {"code", "warning"}
+    told = facts(Reach("c1", "email", BOTH), waits_here=True)
+    for name, kind in kinds.items():
+        both = Event("e1", kind, NOW, "v1", "t1", "staff", codes={"person": "p9", "to": "sms:c9,email:c8"})
+        got = plan(both, told, now=NOW)
+        assert [(i.notice, i.person_id, i.channel, i.contact_id, i.due_at) for i in got if isinstance(i, Planned)] == [
+            (name, "p9", "sms", "c9", NOW), (name, "p9", "email", "c8", NOW)
+        ]  # fmt: skip
+        assert plan(Event("e1", kind, NOW, "v1", codes={"channel": "sms"}), told, now=NOW) == ()
+        (off,) = plan(both, facts(channels_on=frozenset()), now=NOW)
+        assert isinstance(off, Skipped) and off.reason == "channel_off"
+    assert all(NOTICES[name].urgent and not NOTICES[name].call for name in TO_NAMED)
 
 
 def test_each_person_to_tell_gets_their_own_and_a_forgotten_one_none() -> None:

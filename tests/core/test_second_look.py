@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from notify.core.messages import ENDED, MOVES, MessageState, may_move
-from notify.core.notices import CUSTOMER_NOTICES
+from notify.core.notices import CUSTOMER_NOTICES, NOTICES, TO_NAMED
 from notify.core.planner import Facts, Reach, Recipient
 from notify.core.second_look import Drop, Now, Send, Wait, look
 from notify.core.tickets import Phase
@@ -28,6 +28,8 @@ def seen(notice: str, *, person: Recipient | None, channel: str = "email", **mor
         "at": AT, "phases": (), "question_state": "open", "booking_state": "booked", "booking_revision": 2,
         "told_revision": 2,
     }  # fmt: skip
+    if NOTICES[notice].purpose in TO_NAMED and person is not None:
+        base["named"] = person.reaches[0]
     now = Now(**{**base, **more})
     return look(notice, channel=channel, expires_at=expires, person=person, facts=facts, now=now)
 
@@ -53,6 +55,8 @@ def still_true(notice: str, phases: set[str], question: str, booking: str, same_
         return "handed_back" in phases
     if notice == "all_well":
         return "handed_back" in phases and not here
+    if notice == "pickup_missed_note":  # somebody came for a part of it: they know
+        return "on_shelf" in phases and "handed_back" not in phases
     if notice in ("pickup_confirmed", "pickup_moved", "pickup_reminder"):
         return booking == "booked" and same_revision
     if notice == "pickup_cancelled":
@@ -86,6 +90,8 @@ def test_nothing_is_sent_after_its_end_or_to_somebody_forgotten(name: str) -> No
     true: dict[str, Any] = {"phases": (Phase.ON_SHELF, Phase.ON_BENCH, Phase.HANDED_BACK)}
     if name == "all_well":
         true = {"phases": (Phase.HANDED_BACK,)}
+    if name == "pickup_missed_note":
+        true = {"phases": (Phase.ON_SHELF,)}
     assert seen(name, person=somebody(), expires=AT, **true) == Drop("expired")
     if name not in ("called_back", "pickup_cancelled"):
         assert seen(name, person=somebody(forgotten=True), **true) == Drop("forgotten")
@@ -111,6 +117,23 @@ def test_the_way_is_chosen_anew_by_todays_consent_and_contacts() -> None:
         "not_allowed"
     )
     assert seen("ready", person=somebody(), on=frozenset({"sms"}), **shelf) == Send("sms", "c2")
+
+
+def test_a_code_leaves_only_to_its_contact_while_it_opens_something() -> None:
+    mine = Reach("c2", "sms", BOTH)
+    assert seen("contact_code", person=somebody(), named=mine) == Send("sms", "c2")
+    assert seen("contact_code", person=somebody(), named=mine, channel="email") == Send("sms", "c2")
+    assert seen("contact_code", person=somebody(), named=mine, code_open=False) == Drop("code_over")
+    assert seen("contact_code", person=somebody(), named=None) == Drop("contact_replaced")
+    stopped = Reach("c2", "sms", frozenset({"afterwards"}))
+    assert seen("contact_code", person=somebody(), named=stopped) == Drop("not_allowed")
+    assert seen("contact_code", person=somebody(), named=Reach("c2", "sms", BOTH, undeliverable=True)) == Drop(
+        "undeliverable"
+    )
+    # Nothing is allowed at the old contact any more, and it is told all the same (flows/holds decides whether).
+    assert seen("contact_changed_old", person=somebody(), named=stopped) == Send("sms", "c2")
+    with_us = Reach("c2", "sms", BOTH, in_repaired_device=True)
+    assert seen("contact_changed_old", person=somebody(), named=with_us) == Drop("number_in_device")
 
 
 def test_a_way_that_already_carries_the_same_words_is_not_taken_twice() -> None:

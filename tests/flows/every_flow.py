@@ -19,6 +19,8 @@ from notify.flows import (
     feeds,
     handover,
     hear_reply,
+    holds,
+    lost_ticket,
     moves,
     parts,
     passes,
@@ -36,6 +38,7 @@ from notify.flows import (
     stop_by_link,
     uncollected,
 )  # fmt: skip
+from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
@@ -51,6 +54,8 @@ SEVERAL = {
     "staff.sign_in": "a try counts even when the sign-in fails",
     "staff.switch": "the same",
     "claims.count_guess": "one counter",
+    "lost_ticket.answer_asked": "what was typed is taken first, then contact_codes.send_code once for each number; a "
+    "cut between loses a request, and whoever waits for the code asks again",
     "replies.forget_strangers": "keys, then rows, as with forgetting; a cut leaves unreadable rows for the next night",
     "hear_text.hear_text": "hear_reply.hear, once for each shop that knows the number; the key lets a repeat go on",
     "take_changes.take_changes": "its rows fail alone, by savepoints: tests/watch",
@@ -176,6 +181,32 @@ def _hear(text: str, key: str, keep: str = "", *, telling: bool = False) -> Step
     return Step("hear_reply.hear", do, keep, telling)
 
 
+def _typed_code(purpose: str) -> Callable[[Story], str]:
+    """The code that is open for the visit, as its message tells it."""
+
+    def read(story: Story) -> str:
+        with story.house.read() as unit:
+            code = contact_codes.newest_open(unit, _visit(story), purpose, now=story.house.clock())
+            return contact_codes.text_of(unit, code)
+
+    return read
+
+
+def _number(story: Story) -> str:
+    with story.house.read() as unit:
+        return tickets.get_ticket(unit, story.ticket()).number
+
+
+def _from_page(flow: str, call: Callable[..., Any], **args: Any) -> Step:
+    """What somebody types into the page of lost tickets."""
+
+    def do(story: Story) -> Any:
+        given = {key: value(story) if callable(value) else value for key, value in args.items()}
+        return call(story.house.ctx, story.house.shop_id, **given, source="192.0.2.7", limit=20)
+
+    return Step(flow, do, telling="code" in args)
+
+
 def _first_call(result: str) -> Step:
     return _flow("calls.log_call", calls.log_call, message_id=lambda s: s.message("to_call").id, result=result,
                  note="rang twice")  # fmt: skip
@@ -238,6 +269,14 @@ WORK_STEPS = (
     _flow("desk_notes.set_safety", desk_notes.set_safety, ticket_id=_ticket, flags=("wet",)),
     _flow("desk_notes.replace_claim_link", desk_notes.replace_claim_link, ticket_id=_ticket),
     _flow("desk_notes.replace_claim_links", desk_notes.replace_claim_links, visit_id=_visit),
+    _flow("contact_codes.send_code", code_flow.send_code, telling=True, visit_id=_visit, purpose="price"),
+    _flow("contact_codes.prove", code_flow.prove, visit_id=_visit, purpose="price", typed=_typed_code("price")),
+    _flow("contact_codes.send_code", code_flow.send_code, telling=True, visit_id=_visit, purpose="lost_ticket"),
+    _flow("lost_ticket.renew", lost_ticket.renew, telling=True, visit_id=_visit, typed=_typed_code("lost_ticket")),
+    _from_page("lost_ticket.ask", lost_ticket.ask, typed=_number),
+    Step("", lambda s: lost_ticket.answer_asked(s.house.ctx, (s.house.shop_id,))),
+    _from_page("lost_ticket.renew_by_number", lost_ticket.renew_by_number, typed=_number,
+               code=_typed_code("lost_ticket")),
     _flow("reach.set_use", reach.set_use, visit_id=_visit, person_id=Story.person, channel="sms",
           purposes=("repair",), allowed=False, how="counter"),
     _flow("reach.set_contact", reach.set_contact, visit_id=_visit, person_id=Story.person, channel="email",
@@ -253,6 +292,9 @@ WORK_STEPS = (
     _move("on_shelf"), _wait(91),
 )  # fmt: skip
 SHELF_STEPS = (
+    _flow("reach.set_contact", reach.set_contact, telling=True, visit_id=_visit, person_id=Story.person,
+          channel="sms", address="07700 900789"),
+    _flow("holds.lift_hold", holds.lift_hold, visit_id=_visit, checked="called the old number, it was her"),
     Step("resend.resend", lambda s: resend.resend(
         s.house.ctx, s.house.actor(), s.message("sent", "ready").id,
         reason="lost", look=s.house.services.dispatcher.look), telling=True),
@@ -266,6 +308,7 @@ SHELF_STEPS = (
     Step("", lambda s: s.house.clock.advance(4 * 3600)),
     Step("reminders.remind_due", lambda s: reminders.remind_due(s.house.ctx, s.house.system()), telling=True),
     _wait(30 * 3600),
+    _flow("contact_codes.tidy", code_flow.tidy),
     Step("reminders.note_missed", lambda s: reminders.note_missed(s.house.ctx, s.house.system())),
     _wait(3 * 86400),
     Step("reminders.remind_collection", lambda s: reminders.remind_collection(s.house.ctx, s.house.system()),

@@ -11,6 +11,7 @@ from notify.flows import questions, reach
 from notify.flows.claims import open_claim
 from notify.flows.view_claim import view_claim
 from notify.web.claim.frame import go_to, opens_claim, speech
+from notify.web.claim.unlocked import is_unlocked
 from notify.web.here import ctx, customer_actor
 
 pages = Blueprint("claim_actions", __name__)
@@ -27,7 +28,8 @@ def answer(token: str) -> Response:
         if said == TAKE_BACK:
             questions.take_back(ctx(), customer_actor(), question, ticket_id=claim.ticket_id)
             return go_to(token, "taken_back")
-        questions.answer(ctx(), customer_actor(), question, answer=said, ticket_id=claim.ticket_id)
+        questions.answer(ctx(), customer_actor(), question, answer=said, ticket_id=claim.ticket_id,
+                         price_shown=is_unlocked(token))  # fmt: skip
     except (Conflict, NotFound):
         return go_to(token, "too_late")
     except NotAllowed:
