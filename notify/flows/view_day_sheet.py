@@ -18,6 +18,7 @@ from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_pickups import Pickup, pickups_of
 from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, new_on_sheet
 from notify.flows.view_shelf import Shelved, shelf
+from notify.flows.view_tried import Tried, tried_within
 from notify.store import events, questions, tickets
 from notify.store.database import Unit
 from notify.store.questions import Question
@@ -74,6 +75,7 @@ class DaySheet:
     replies: tuple[ReplyLine, ...]
     unread: int
     broken: tuple[BrokenLine, ...]
+    tried: tuple[Tried, ...]
     resting: int
 
 
@@ -91,7 +93,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
-            unread=count_new_replies(unit), broken=broken_on_sheet(unit),
+            unread=count_new_replies(unit), broken=broken_on_sheet(unit), tried=tried_within(ctx, unit, lines),
             resting=_resting(work, deliveries),
         )  # fmt: skip
 

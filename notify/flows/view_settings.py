@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date, time, timedelta
 
 from notify.core.actors import Actor
 from notify.core.hours import Hours
@@ -13,11 +13,14 @@ from notify.flows.feeds import Feed, feeds_within
 from notify.flows.forget import who_is_due
 from notify.flows.view_staff import colleagues
 from notify.store import shops
+from notify.store.database import Unit
+
+YEAR = timedelta(days=366)
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """A closed day (`opens` None) or one with special hours."""
+    """A closed day (`opens` None), one with special hours, or a holiday on which the shop is open `as_usual`."""
 
     id: str
     day: date
@@ -25,6 +28,16 @@ class Day:
     closes: time | None
     capacity: int
     reason: str
+    as_usual: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Holiday:
+    """A public holiday of the coming year; `is_closed` unless the shop's own list has something else for that day."""
+
+    day: date
+    name: str
+    is_closed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +73,8 @@ class Settings:
     today: date
     hours: tuple[tuple[str, Hours], ...]
     days: tuple[Day, ...]
+    holidays: tuple[Holiday, ...]
+    holidays_silent: str
     people: tuple[Person, ...]
     suppliers: tuple[Supplier, ...]
     feeds: tuple[Feed, ...]
@@ -78,9 +93,11 @@ def view(ctx: Context, actor: Actor) -> Settings:
         return Settings(
             shop=shop, today=today, hours=shops.list_hours(unit),
             days=tuple(
-                Day(i, row.day, row.opens, row.closes, row.capacity, why)
+                Day(i, row.day, row.opens, row.closes, row.capacity, why, row.as_usual)
                 for i, row, why in shops.special_days(unit) if row.day >= today
             ),
+            holidays=_holidays(unit, shop, today),
+            holidays_silent=unit.almanac.why_silent() if shop.holidays_of else "",
             people=tuple(
                 Person(one.id, one.name, one.role, one.has_pin, one.rings_by, one.email, one.phone)
                 for one in colleagues(unit) if one.active
@@ -92,3 +109,13 @@ def view(ctx: Context, actor: Actor) -> Settings:
             ),
             feeds=feeds_within(unit), due=len(due), kept=len(kept), keep_source=SHOP_SETTINGS["keep_period"].source,
         )  # fmt: skip
+
+
+def _holidays(unit: Unit, shop: Shop, today: date) -> tuple[Holiday, ...]:
+    """Those of the coming year, where the shop follows any."""
+    if not shop.holidays_of:
+        return ()
+    own = {row.day for _, row, _ in shops.special_days(unit)}
+    years = [unit.almanac.days(shop.holidays_of, year) for year in (today.year, today.year + 1)]
+    named = sorted((day, name) for year in years for day, name in year.items() if today <= day < today + YEAR)
+    return tuple(Holiday(day, name, day not in own) for day, name in named)

@@ -250,6 +250,52 @@ def _hours_row(i: int, weekday: str, opens: str, closes: str) -> Page:
             "valid_from": "2026-01-01" if weekday else "", "valid_until": ""}  # fmt: skip
 
 
+def _hit(head: str, **more: object) -> Page:
+    sentence = "Booked on Thursday, 24 December, at 10:00. The counter hands nothing back at that time any more."
+    return {
+        "mark": "slot", "clock": "", "number": "K7M-2X9T", "href": "/visits/8", "head": head, "sentence": sentence,
+        "place": "", "flag": "", "phone": "+44 7700 900123", "phone_href": "tel:+447700900123", "buttons": [],
+        "links": [], **more,
+    }  # fmt: skip
+
+
+def _hits() -> Page:
+    action = {"action": "/bookings/b7/settle", "fields": [{"name": "seen", "value": "b7:0"}]}
+    buttons = [
+        {**action, "label": "Move to Wednesday, 23 December, 17:45", "main": True},
+        {**action, "label": "Give up and let them choose", "main": False},
+        {**action, "label": "It stays as it is", "main": False},
+    ]
+    links = [{"href": "/visits/8/book?why=closed", "label": "Another time", "main": False}]
+    return staff_base(
+        "pickups", lines=[_hit("Pat Marlow", buttons=buttons, links=links), _hit("Somebody without a name")],
+        sentence="Two pickups no longer fit the hours. Nothing is moved unless you press it.",
+    )  # fmt: skip
+
+
+def _would_hit() -> Page:
+    return {
+        "sentence": "One pickup would no longer fit. Nothing is changed yet.", "lines": [_hit("Pat Marlow")],
+        "action": "/settings/closed", "fields": [{"name": "day", "value": "2026-12-24"}],
+    }  # fmt: skip
+
+
+def _desk_slots() -> Page:
+    times = [
+        {"value": f"2026-11-26T{hour}:00/0", "label": f"{hour}:00", "rest": "in the morning", "note": "",
+         "last": hour == 11}
+        for hour in (10, 11)
+    ]  # fmt: skip
+    day = {"label": "Tomorrow, Thursday, 26 November", "free": "2 times free", "open": True,
+           "parts": [{"label": "In the morning", "times": times}]}  # fmt: skip
+    return staff_base(
+        "pickups", number="K7M-2X9T", visit_href="/visits/8", is_ready=True, together="",
+        moving="You have a time tomorrow at 9:00. Press another to change it; yours is kept until then.",
+        soonest="The soonest: tomorrow, 10:00 in the morning.", full="", days=[day], w={"slots": {"last": "last place"}},
+        action="/visits/8/book", back="/visits/8", once="example-once", why="",
+    )  # fmt: skip
+
+
 def _settings() -> Page:
     names = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]
     return staff_base(
@@ -355,6 +401,11 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         "preview": ("preview.html", _preview()),
         "demo_mail": ("demo_mail.html", _demo_mail()),
         "settings": ("settings.html", _settings()),
+        "settings_would_hit": ("settings.html", {**_settings(), "would_hit": _would_hit()}),
+        "hits": ("hits.html", _hits()),
+        "hits_none": ("hits.html", {**_hits(), "lines": [], "sentence": "Every pickup fits the hours."}),
+        "desk_slots": ("desk_slots.html", _desk_slots()),
+        "desk_slots_none": ("desk_slots.html", {**_desk_slots(), "days": [], "moving": "", "is_ready": False}),
         "settings_at_once": ("settings.html", {**_settings(), "at_once": "3"}),
         "settings_read_only": ("settings.html", {**_settings(), **read_only}),
     }

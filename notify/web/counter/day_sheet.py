@@ -15,6 +15,7 @@ from notify.flows.view_deliveries import Box, PartLine
 from notify.flows.view_lines import TicketLine
 from notify.flows.view_pickups import Pickup
 from notify.flows.view_shelf import Shelved
+from notify.flows.view_tried import Tried
 from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
 from notify.web.counter.calendar_asks import question_line
@@ -49,9 +50,11 @@ def show() -> Response:
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],
         bench=[bench_line(one, speak, main=one.ticket_id == first) for one in sheet.bench],
         asked=[asked_line(one, speak) for one in sheet.asked], shelf=[shelf_line(one, speak) for one in sheet.shelf],
-        pickups=[*hit_note(sheet.hit), *(pickup_line(one, speak) for one in sheet.pickups)], calls=[call_line(one, speak) for one in calls],
+        pickups=[*hit_note(sheet.hit), *(pickup_line(one, speak) for one in sheet.pickups)],
+        calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
-        broken=[broken_line(one, speak) for one in sheet.broken], resting=resting(sheet.resting),
+        broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
+        resting=resting(sheet.resting),
     )  # fmt: skip
 
 
@@ -94,6 +97,13 @@ def summary(sheet: DaySheet) -> str:
     ]
     said = d.joined(parts)
     return f"{d.capital(said)}." if said else "Nothing needs hands right now."
+
+
+def tried_line(one: Tried, speak: Say) -> d.Line:
+    """Wrong codes were shown for a visit: whoever stands there next is looked at twice."""
+    codes = d.capital(d.count(one.count, "wrong code was", "wrong codes were"))
+    said = f"{codes} shown for it within a day, the last {d.at(speak, one.last_at)}."
+    return d.ticket_line(one.ticket, f"{said} The desk asks for a check in words.", mark="caution")
 
 
 def resting(number: int) -> str:

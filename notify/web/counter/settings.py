@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from datetime import date
 from typing import Any
 
 from flask import Blueprint, request
@@ -14,8 +12,8 @@ from notify.core.errors import Invalid, NotifyError
 from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES, may
 from notify.flows import feeds, set_up, staff, staff_bell
-from notify.flows.set_hours import HoursRow, set_hours
-from notify.flows.view_pickups import view as pickups_on
+from notify.flows.hits import WouldHit
+from notify.flows.view_hits import count_hits
 from notify.flows.view_settings import view
 from notify.web import carry
 from notify.web.counter import desk_words as d
@@ -29,8 +27,7 @@ WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sun
 SHOP = ("name", "phone", "email", "region", "address")
 TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days")
 PICKUP = ("counter_people", "slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
-MOST_ROWS = 60
-_ROW_NAME = re.compile("weekday-([0-9]{1,4})")
+HOLIDAYS = ("holidays_of",)
 
 
 @pages.get("/settings")
@@ -46,8 +43,9 @@ def _at_once() -> int | None:
 
 
 def _page(
-    *, errors: list[Problem] | None = None, status: int = 200, at_once: int | None = None, **typed: Any
-) -> Response:
+    *, errors: list[Problem] | None = None, status: int = 200, at_once: int | None = None,
+    would_hit: d.Line | None = None, **typed: Any,
+) -> Response:  # fmt: skip
     seen, speak = view(ctx(), current_actor()), say()
     stored = {
         "shop": {name: getattr(seen.shop, name) for name in (*SHOP, "zone")},
@@ -55,13 +53,16 @@ def _page(
         "pickup": {name: str(getattr(seen.shop, name)) for name in PICKUP},
         "telling": {name: str(getattr(seen.shop, name)) for name in TELLING},
         "bell": {"id": "", "email": "", "phone": "", "by": ""},
-        "special": {"day": "", "opens": "", "closes": "", "reason": ""},
+        "special": {"day": "", "opens": "", "closes": "", "capacity": "1", "reason": ""},
+        "holidays": {name: getattr(seen.shop, name) for name in HOLIDAYS},
         "person": {"name": "", "role": "counter"},
         "feed": {"name": ""},
         "supplier": {"name": "", "cutoff": "", "delivers_at": "", "days": ""},
         "days_typed": says.days(seen.shop.keep_period),
     }
-    shown = {name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()}
+    shown: dict[str, Any] = {
+        name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()
+    }
     if at_once is not None:
         shown["hours"] = [says.with_capacity(row, at_once) for row in shown["hours"]]
     shown["hours"] = [*shown["hours"], says.empty_row(len(shown["hours"]) + 1)]
@@ -69,7 +70,9 @@ def _page(
         "settings.html", here="settings", status=status, errors=errors,
         may_change=may(current_actor().role, "settings"), at_once="" if at_once is None else str(at_once),
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
-        closed=[says.closed(one, speak) for one in seen.days], people=says.people(seen),
+        closed=[says.closed(one, speak) for one in seen.days], would_hit=would_hit,
+        holiday_list=[says.holiday(one, speak) for one in seen.holidays], holidays_silent=seen.holidays_silent,
+        people=says.people(seen),
         roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         feeds=[says.feed(one, speak) for one in seen.feeds], feed_made=carry.take("feed"),
@@ -85,11 +88,16 @@ def _over(stored: Any, typed: Any) -> Any:
     return {**stored, **typed} if isinstance(stored, dict) else typed
 
 
-def _change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str, str] | None = None,
-            **typed: Any) -> Response:  # fmt: skip
-    """Carries a change out, or shows the page again with the fields of its form named and everything typed."""
+def change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str, str] | None = None,
+           hours_change: bool = False, **typed: Any) -> Response:  # fmt: skip
+    """Carries a change out, or shows the page again with the fields of its form named and everything typed.
+
+    With `hours_change`: one that hits pickups is shown before it is kept, and leads to their list afterwards.
+    """
     try:
         do()
+    except WouldHit as error:
+        return _page(status=409, would_hit=says.would_hit(error, say()), **typed)
     except NotifyError as error:
         known = named or {}
         errors = [
@@ -97,6 +105,8 @@ def _change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str
             for one in d.problems(error)
         ]
         return _page(errors=errors, status=422, **typed)
+    if hours_change and count_hits(ctx(), current_actor()):
+        return redirect_with("/pickups/hit", said)
     return redirect_with("/settings", said)
 
 
@@ -104,67 +114,9 @@ def _change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str
 def shop() -> Response:
     """Name, phone, e-mail, region, address."""
     typed = {name: request.form.get(name, "") for name in SHOP}
-    return _change(
+    return change(
         lambda: set_up.change_settings(ctx(), current_actor(), typed), "The shop is kept.", prefix="shop", shop=typed
     )
-
-
-@pages.post("/settings/hours")
-def hours() -> Response:
-    """The whole week at once, with how pickups are cut."""
-    rows = _typed_rows()
-    pickup = {name: request.form.get(name, "") for name in PICKUP}
-    return _change(
-        lambda: set_hours(ctx(), current_actor(), [HoursRow(**row) for row in rows], pickups=pickup),
-        "The hours are kept. Pickups already booked stay; look at the days that changed.",
-        prefix="hours", named={"opens": "", "closes": ""}, hours=rows, pickup=pickup,
-    )  # fmt: skip
-
-
-def _typed_rows() -> list[d.Line]:
-    """The rows in the order of the page, empty ones left out, numbered anew."""
-    found = (_ROW_NAME.fullmatch(name) for name in request.form)
-    numbers = sorted({int(one[1]) for one in found if one})
-    rows = [{name: request.form.get(f"{name}-{i}", "") for name in says.ROW} for i in numbers[:MOST_ROWS]]
-    kept = [row for row in rows if row["weekday"] or row["opens"] or row["closes"]]
-    return [{"i": i, **row} for i, row in enumerate(kept, 1)]
-
-
-@pages.post("/settings/closed")
-def closed() -> Response:
-    """Closes a day, gives it special hours, or opens it after all."""
-    form = request.form
-    if form.get("open_again"):
-        return _change(
-            lambda: set_up.drop_special_day(ctx(), current_actor(), form["open_again"]),
-            "That day is as every week again.", prefix="closed",
-        )  # fmt: skip
-    typed = {name: form.get(name, "") for name in ("day", "opens", "closes", "reason")}
-    return _change(lambda: _special(typed), f"The day is noted. {_still_booked(typed)}".strip(), prefix="closed",
-                   special=typed)  # fmt: skip
-
-
-def _still_booked(typed: dict[str, str]) -> str:
-    """How many pickups lie on the day that was typed: they stay, and somebody has to call."""
-    try:
-        chosen = fields.day(typed["day"], field="day")
-    except Invalid:
-        return ""
-    if chosen is None or not 2000 <= chosen.year <= 2100:  # refused where it is noted
-        return ""
-    booked = len(pickups_on(ctx(), current_actor(), day=chosen).pickups)
-    if not booked:
-        return ""
-    said = d.capital(d.count(booked, "pickup booked on it stays", "pickups booked on it stay"))
-    return f"{said} until you move them: the list of pickups of that day names them."
-
-
-def _special(typed: dict[str, str]) -> None:
-    chosen: date | None = fields.day(typed["day"], field="day")
-    if chosen is None:
-        raise Invalid("No day was named", "Choose one.", field="day")
-    opens, closes = fields.clock(typed["opens"], field="opens"), fields.clock(typed["closes"], field="closes")
-    set_up.add_special_day(ctx(), current_actor(), chosen, opens=opens, closes=closes, reason=typed["reason"])
 
 
 @pages.post("/settings/staff")
@@ -172,12 +124,12 @@ def people() -> Response:
     """Takes somebody on, or notes that somebody has left."""
     form = request.form
     if form.get("leave"):
-        return _change(lambda: staff.change_staff(ctx(), current_actor(), form["leave"], active=False,
-                                                  drop_copies=services().drop_copies),
-                       "They can no longer sign in.", prefix="staff")  # fmt: skip
+        return change(lambda: staff.change_staff(ctx(), current_actor(), form["leave"], active=False,
+                                                 drop_copies=services().drop_copies),
+                      "They can no longer sign in.", prefix="staff")  # fmt: skip
     typed = {"name": form.get("name", ""), "role": form.get("role", "")}
     secrets = {name: form.get(name, "") for name in ("password", "pin")}
-    return _change(
+    return change(
         lambda: staff.add_staff(ctx(), current_actor(), **typed, **secrets),
         f"{typed['name'].strip()[:80]} can sign in now.", prefix="staff", person=typed,
     )  # fmt: skip
@@ -188,15 +140,15 @@ def bell() -> Response:
     """Where the shop's bell rings for one person: their own to set, and the owner's; or erases it."""
     form = request.form
     if form.get("erase"):
-        return _change(lambda: staff_bell.forget_bell(ctx(), current_actor(), form["erase"],
-                                                      drop_copies=services().drop_copies),
-                       "Where the bell rang is erased.", prefix="bell")  # fmt: skip
+        return change(lambda: staff_bell.forget_bell(ctx(), current_actor(), form["erase"],
+                                                     drop_copies=services().drop_copies),
+                      "Where the bell rang is erased.", prefix="bell")  # fmt: skip
     typed = {name: form.get(name, "") for name in ("email", "phone", "by")}
     # An empty field leaves what is kept, which the page shows masked only.
     given: dict[str, Any] = {name: text for name, text in typed.items() if text.strip() or name == "by"}
     who = form.get("id", "")
-    return _change(lambda: staff_bell.set_bell(ctx(), current_actor(), who, **given), "The bell is set.",
-                   prefix=f"bell-{who}", bell={"id": who, **typed})  # fmt: skip
+    return change(lambda: staff_bell.set_bell(ctx(), current_actor(), who, **given), "The bell is set.",
+                  prefix=f"bell-{who}", bell={"id": who, **typed})  # fmt: skip
 
 
 @pages.post("/settings/telling")
@@ -204,8 +156,8 @@ def telling() -> Response:
     """The shop's own bell number, when the messages page alarms, what a text costs, when one asks afterwards."""
     typed = {name: request.form.get(name, "") for name in TELLING}
     region = view(ctx(), current_actor()).shop.region  # how a number without a country is meant
-    return _change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),
-                   "Kept.", prefix="telling", telling=typed)  # fmt: skip
+    return change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),
+                  "Kept.", prefix="telling", telling=typed)  # fmt: skip
 
 
 @pages.post("/settings/feeds")
@@ -213,10 +165,10 @@ def calendars() -> Response:
     """Makes a secret address for the shop's own calendar, which the next page shows once, or revokes one."""
     form = request.form
     if form.get("revoke"):
-        return _change(lambda: feeds.revoke_feed(ctx(), current_actor(), form["revoke"]),
-                       "That address answers no more.", prefix="feed")  # fmt: skip
+        return change(lambda: feeds.revoke_feed(ctx(), current_actor(), form["revoke"]),
+                      "That address answers no more.", prefix="feed")  # fmt: skip
     typed = {"name": form.get("name", "")}
-    return _change(lambda: _make_feed(typed["name"]), "", prefix="feed", feed=typed)
+    return change(lambda: _make_feed(typed["name"]), "", prefix="feed", feed=typed)
 
 
 def _make_feed(name: str) -> None:
@@ -229,11 +181,11 @@ def suppliers() -> Response:
     """Adds or changes a supplier, or drops one that no part names."""
     form = request.form
     if form.get("drop"):
-        return _change(lambda: set_up.drop_supplier(ctx(), current_actor(), form["drop"]),
-                       "The supplier is gone from the list.", prefix="supplier", named={"supplier": ""})  # fmt: skip
+        return change(lambda: set_up.drop_supplier(ctx(), current_actor(), form["drop"]),
+                      "The supplier is gone from the list.", prefix="supplier", named={"supplier": ""})  # fmt: skip
     typed = {name: form.get(name, "") for name in ("name", "cutoff", "delivers_at", "days")}
-    return _change(lambda: _supplier(typed), "The supplier is kept.", prefix="supplier",
-                   named={"supplier": "supplier-name"}, supplier=typed)  # fmt: skip
+    return change(lambda: _supplier(typed), "The supplier is kept.", prefix="supplier",
+                  named={"supplier": "supplier-name"}, supplier=typed)  # fmt: skip
 
 
 def _supplier(typed: dict[str, str]) -> None:
@@ -249,7 +201,7 @@ def retention() -> Response:
     """How long contact data are kept: a number of days, or a period such as P3M."""
     text = request.form.get("days", "").strip()
     period = f"P{text}D" if text.isascii() and text.isdigit() else text
-    return _change(
+    return change(
         lambda: _keep_for(period),
         "The period is kept.", prefix="retention", named={"keep_period": "retention-days"}, days_typed=text,
     )  # fmt: skip

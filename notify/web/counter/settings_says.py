@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from datetime import datetime, time
 
+from flask import request
+
 from notify.core.hours import Hours
 from notify.core.instants import instant, zone
 from notify.core.roles import may
 from notify.flows.feeds import Feed
-from notify.flows.view_settings import Day, Person, Settings, Supplier
+from notify.flows.hits import WouldHit
+from notify.flows.view_hits import view_would_be
+from notify.flows.view_settings import Day, Holiday, Person, Settings, Supplier
 from notify.web.counter import desk_words as d
-from notify.web.here import current_actor
+from notify.web.counter.hits import hit_line
+from notify.web.here import ctx, current_actor
 from notify.web.pages import ROLES
 from notify.web.say import Say
 
@@ -40,8 +45,29 @@ def closed(one: Day, speak: Say) -> dict[str, str]:
     noon = instant(datetime.combine(one.day, time(12)), zone(speak.zone))
     year = f" {one.day.year}" if one.day.year != speak.local(speak.now).year else ""
     open_from = f", open {one.opens:%H:%M} to {one.closes:%H:%M}" if one.opens and one.closes else ", closed"
+    open_from = ", open as usual" if one.as_usual else open_from
     why = f" ({one.reason})" if one.reason else ""
     return {"day": one.id, "label": f"{speak.day(noon)}{year}{open_from}{why}"}
+
+
+def holiday(one: Holiday, speak: Say) -> d.Line:
+    """A public holiday by name; `day` is sent when the shop is open on it."""
+    noon = instant(datetime.combine(one.day, time(12)), zone(speak.zone))
+    stands = "closed" if one.is_closed else "as you noted above"
+    return {
+        "day": str(one.day) if one.is_closed else "",
+        "label": f"{speak.day(noon)} {one.day.year}: {one.name}, {stands}",
+    }
+
+
+def would_hit(error: WouldHit, speak: Say) -> d.Line:
+    """What a change would hit, and the form that was sent, to be sent once more by whoever has seen it."""
+    lines = [hit_line(one, speak, decide=False) for one in view_would_be(ctx(), current_actor(), error.hits)]
+    number = d.capital(d.count(len(error.hits), "pickup", "pickups"))
+    sent = [{"name": name, "value": value} for name, value in request.form.items(multi=True)
+            if name not in ("csrf_token", "agreed")]  # fmt: skip
+    return {"sentence": f"{number} would no longer fit. Nothing is changed yet.", "lines": lines,
+            "action": request.path, "fields": sent}  # fmt: skip
 
 
 def people(seen: Settings) -> list[d.Line]:
