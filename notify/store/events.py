@@ -10,7 +10,7 @@ from sqlalchemy import bindparam, func, insert, select
 from notify.core.events import Event
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, where
+from notify.store.statements import given, is_in, where
 
 _T = s.events
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
@@ -42,6 +42,18 @@ def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, 
     query, values = (_OF_TICKET, {"ticket": ticket_id}) if ticket_id else (_OF_VISIT, {})
     rows = unit.connection.execute(query, {**given(unit, visit_id=visit_id), **values})
     return tuple(_event(row) for row in rows)
+
+
+def refused_since(unit: Unit, moment: datetime) -> tuple[tuple[str, datetime], ...]:
+    """(visit, when last) of the visits for which a wrong secret was shown at the desk since then, the newest first."""
+    last = func.max(_T.c.at)
+    rows = unit.connection.execute(
+        select(_T.c.visit_id, last)
+        .where(_T.c.shop_id == unit.shop_id, is_in(_T.c.kind, "handover_refused"), _T.c.at > moment)
+        .group_by(_T.c.visit_id)
+        .order_by(last.desc(), _T.c.visit_id)
+    )
+    return tuple((row[0], row[1]) for row in rows)
 
 
 def since(unit: Unit, moment: datetime, *, limit: int = 200) -> tuple[Event, ...]:

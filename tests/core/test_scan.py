@@ -8,13 +8,23 @@ from pathlib import Path
 
 import pytest
 
-from notify.core.claim_number import new_number, new_part_code, new_token, show_number
+from notify.core.claim_number import (
+    PASS_LENGTH,
+    TOKEN_ALPHABET,
+    new_number,
+    new_part_code,
+    new_pass_code,
+    new_token,
+    show_number,
+    show_pass_code,
+)
 from notify.core.scan import Scan, read_scan
 
 KEYBOARDS = json.loads((Path(__file__).parent / "keyboards.json").read_text("utf-8"))["layouts"]
 PICK = random.Random(7).randrange
 TOKEN = new_token(PICK)
 NUMBER = new_number(PICK)
+PASS = new_pass_code(PICK)
 BASE = "https://bell-6.quillhaven.example.org"
 
 
@@ -111,6 +121,36 @@ def test_a_scanner_set_to_another_layout_than_the_computer_still_works() -> None
                     read += read_scan(shown, base_url=BASE) == Scan("claim", TOKEN)
     print(f"FIGURE scan_layouts cells={cells} read={read}")
     assert read == cells == 48
+
+
+def test_a_pass_is_read_from_its_address_its_offline_code_and_its_letters_alone() -> None:
+    for text in (f"{BASE}/p/{PASS}", f"{BASE}/p/{PASS}\r\n", f"{BASE}/P/{PASS}".upper(), f"shelfbell:d/{PASS}",
+                 PASS, PASS.upper(), show_pass_code(PASS), f" {show_pass_code(PASS).replace('-', ' ')} "):  # fmt: skip
+        assert read_scan(text, base_url=BASE) == Scan("pass", PASS), text
+    assert len(TOKEN_ALPHABET) ** PASS_LENGTH == 2**64  # NIST SP 800-63B (draft rev. 4): below it a throttle is a must
+
+
+@pytest.mark.parametrize(
+    "text",
+    [f"https://other.example.org/p/{PASS}", f"{BASE}/p/{PASS}b", f"{BASE}/p/{PASS[:-1]}", f"{BASE}/p/{PASS}?given=1",
+     PASS[:-1], PASS + "b", "a" + PASS[1:], f"shelfbell:p/{PASS}x/", f"{BASE}/c/{PASS}"],
+)  # fmt: skip
+def test_what_is_no_pass_of_this_house_is_no_pass(text: str) -> None:
+    found = read_scan(text, base_url=BASE)
+    assert found.kind != "pass" and PASS not in found.advice
+
+
+def test_a_pass_scanned_through_another_layout_is_still_a_pass() -> None:
+    cells = read = 0
+    for scanner in ("us", "de", "fr"):
+        for computer in ("us", "gb", "de", "fr"):
+            for caps in (False, True):
+                for text in (f"{BASE}/p/{PASS}", f"shelfbell:d/{PASS}", PASS):
+                    cells += 1
+                    shown = typed_through(text, scanner=scanner, computer=computer, caps=caps)
+                    read += read_scan(shown, base_url=BASE) == Scan("pass", PASS)
+    print(f"FIGURE scan_layouts_pass cells={cells} read={read}")
+    assert read == cells == 72
 
 
 def test_another_house_is_refused_through_every_layout_too() -> None:

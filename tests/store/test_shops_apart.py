@@ -21,15 +21,18 @@ from notify.core.actors import Actor
 from notify.core.errors import NotFound, NotifyError
 from notify.core.events import Event
 from notify.core.hours import Hours
+from notify.core.itip import Decision
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.tickets import Phase
-from notify.flows import desk_notes, feeds, moves, parts, pickup, promises, questions, set_up, staff
+from notify.flows import desk_notes, feeds, moves, parts, passes, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import bookings, messages, people, schema, shops, tickets
+from notify.store import bookings, calendar_answers, messages, people, schema, shops, tickets
 from notify.store import parts as part_rows
+from notify.store import passes as pass_rows
 from notify.store import questions as question_rows
+from notify.store.calendar_answers import Said
 from notify.store.database import Unit
 from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending
@@ -63,7 +66,12 @@ def full_shop(house: Any) -> dict[str, Any]:
     booked = pickup.book(ctx, owner, done.visit_id, slot.local)
     feed = feeds.make_feed(ctx, owner, "Phone at the counter").id
     house.deliver(after=120)
+    given = passes.give(ctx, owner, done.visit_id, name="Ned Quay")
     reply = hear(ctx, house.shop_id, Heard("email", "ines@example.org", "dial the number", house.clock(), "k", "mail"))
+    no = Said("REPLY", "declined", 0, house.clock(), Decision.FLAG_UNVERIFIED)
+    with house.ctx.db.write(house.shop_id) as unit:
+        answer = calendar_answers.add_answer(unit, booking_id=booked.id, visit_id=done.visit_id, reply_id=reply, said=no,
+                                             state=calendar_answers.OPEN, how="", at=house.clock())  # fmt: skip
     with house.read() as unit:
         whole = tickets.get_ticket(unit, ticket)
         message = messages.messages_of_visit(unit, done.visit_id)[0]
@@ -71,9 +79,12 @@ def full_shop(house: Any) -> dict[str, Any]:
             "ticket": whole, "message": message, "booking": bookings.get_booking(unit, booked.id),
             "part": part_rows.get_part(unit, part), "question": question_rows.get_question(unit, question),
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
+            "found": pass_rows.get_pass(unit, given.pass_id),
         }  # fmt: skip
     return mine | {
-        "reply_id": reply, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
+        "pass_id": given.pass_id, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
+        "message_ids": [message.id],
+        "reply_id": reply, "answer_id": answer, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
         "ticket_id": ticket, "visit_id": done.visit_id, "person_id": whole.person_id, "number": whole.number,
         "token": whole.token, "token_hash": hashlib.sha256(whole.token.encode()).hexdigest(), "part_id": part,
         "question_id": question, "booking_id": booked.id, "message_id": message.id, "staff_id": staff_id, "slot": slot,
@@ -102,6 +113,9 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
         "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s", "digest": "d", "row_key": "k",
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
+        "booking_ids": [mine["booking_id"]], "tokens": [mine["booking"].organizer_token], "uids": [mine["booking"].uid],
+        "partstat": "accepted", "sequence": 0, "stamp": now, "among": [Decision.FLAG_UNVERIFIED],
+        "said": Said("REPLY", "accepted", 0, now, Decision.APPLY), "answer_id": mine["answer_id"],
         "feed_id": mine["feed_id"], "stamps": {mine["booking_id"]: now + timedelta(days=400)},
         "event": Event("e-new", "checked_in", now, mine["visit_id"], mine["ticket_id"]), "notice": "ready",
         "before": now + timedelta(days=40), "provider_id": "theirs", "subject": "s", "sender": "ines@example.org",

@@ -11,7 +11,7 @@ from werkzeug.routing import Rule
 
 from notify.core.messages import MessageState
 from notify.core.one_click import Use, make_stop_token
-from notify.flows import feeds, moves, parts, pickup, questions, set_up
+from notify.flows import feeds, moves, parts, passes, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import messages, tickets
@@ -43,6 +43,7 @@ def fill_house(house: Any) -> dict[str, str]:
     question = questions.ask(ctx, owner, camera.ticket_ids[0], kind="price", wording="New shutter?", price="40")
     part = parts.need(ctx, owner, camera.ticket_ids[0], name="Shutter")
     parts.order(ctx, owner, part, supplier="Lantern Spares")
+    given = passes.give(ctx, owner, radio.visit_id, name="Ned Quay")
     house.deliver(after=91)
     heard = Heard("email", "ines@example.org", "May my sister collect it?", house.clock(), "k", "mail")
     reply = hear(ctx, house.shop_id, heard)
@@ -53,7 +54,8 @@ def fill_house(house: Any) -> dict[str, str]:
     feed = feeds.make_feed(ctx, owner, "Phone at the counter").path.removeprefix("/feeds/").removesuffix(".ics")
     stop_link = make_stop_token(Use(ticket.person_id, "email", "afterwards"), key=house.services.secret)
     return {
-        "token": ticket.token, "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
+        "token": ticket.token, "code": given.code,
+        "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
         "reply_id": reply, "paper": "roll80", "link": stop_link, "feed": feed, "filename": "shelfbell.css",
     }  # fmt: skip

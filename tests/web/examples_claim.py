@@ -48,6 +48,31 @@ def base(language: str, **more: Any) -> Page:
     }
 
 
+def _passes(language: str) -> Page:
+    """One that counts, and one whose code is still to be typed."""
+    w = words(language)["pass"]
+    when = {"en": "Wednesday, 9 December", "de": "Mittwoch, 9. Dezember", "it": "mercoledì 9 dicembre"}[language]
+    return {
+        "open": [{"id": "31", "sentence": w["open"].format(name="M•• O••", when=when)}],
+        "asked": w["asked"].format(name="N•• Q••", address="p••@example.org"), "may_ask": True,
+        "ask_action": f"{CLAIM}/passes", "confirm_action": f"{CLAIM}/passes/confirm",
+        "revoke_action": f"{CLAIM}/passes/revoke",
+    }  # fmt: skip
+
+
+def _pass_page(language: str, *, given: bool) -> Page:
+    w = words(language)
+    when = w["date"]["at"].format(day={"en": "Wednesday, 9 December", "de": "Mittwoch, 9. Dezember",
+                                       "it": "mercoledì 9 dicembre"}[language], time="17:02")  # fmt: skip
+    link = "https://shelf.example.org/p/bcdfghjklnprstvx"
+    return base(
+        language, numbers=["K7M-2X9T", "T3N-6W8L"], letters="bcdf-ghjk-lnpr-stvx", language_action="",
+        until=w["pass"]["page_until"].format(when=when), qr_src="/p/bcdfghjklnprstvx/qr.svg",
+        link=link if given else "", mail_href="mailto:?body=x" if given else "",
+        text_href="sms:?body=x" if given else "",
+    )  # fmt: skip
+
+
 def _claim(language: str, **more: Any) -> Page:
     w = words(language)
     purposes = w["purpose"]["repair"] + w["purpose"]["joined"] + w["purpose"]["pickup"]
@@ -69,6 +94,7 @@ def _claim(language: str, **more: Any) -> Page:
             "cancel_action": f"{CLAIM}/cancel",
             "stop_action": f"{CLAIM}/stop",
             "story": [],
+            "passes": _passes(language),
             "collectors": [
                 w["claim"]["collect_holder"],
                 w["claim"]["collect_named"].format(name="Mi•• Ol••••"),
@@ -221,5 +247,8 @@ def claim_pages() -> dict[str, tuple[str, Page]]:
         "claim_ready": ("claim.html", _ready("en", "open")),
         "claim_booked_de": ("claim.html", _ready("de", "booked")),
         "claim_booked_it": ("claim.html", _ready("it", "booked")),
+        "pass_to_send": ("pass.html", _pass_page("en", given=True)),
+        "pass_to_send_de": ("pass.html", _pass_page("de", given=True)),
+        "pass_to_show_it": ("pass.html", _pass_page("it", given=False)),
         "claim_two_devices": ("claim.html", _two_devices()),
     }

@@ -108,6 +108,7 @@ def _day() -> Page:
             line("Noor Vale", "Has no mobile and no e-mail. The radio is ready.", mark="call", phone="+44 7700 900 145",
                  phone_href="tel:+447700900145", number="L2P-8H4X", href="/tickets/17"),
         ],
+        tried=[line("Harbour 3 radio", "Three wrong codes were shown for it within a day, the last at 16:52. The desk asks for a check in words.", mark="caution", number="K7M-2X9T", href="/tickets/12")],
         resting="Six devices wait for parts or for an answer and need nothing now.",
     )  # fmt: skip
 
@@ -115,7 +116,18 @@ def _day() -> Page:
 def _empty_day() -> Page:
     lists: Page = {
         name: []
-        for name in ("answered", "replies", "deliveries", "bench", "asked", "shelf", "pickups", "calls", "broken")
+        for name in (
+            "answered",
+            "replies",
+            "deliveries",
+            "bench",
+            "asked",
+            "shelf",
+            "pickups",
+            "calls",
+            "broken",
+            "tried",
+        )
     }
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [],
             "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0, "replies": 0}}  # fmt: skip

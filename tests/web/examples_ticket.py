@@ -36,17 +36,54 @@ def _device(**more: Any) -> Page:
     }  # fmt: skip
 
 
+def _press(value: str, label: str) -> dict[str, str]:
+    return {"value": value, "label": label}
+
+
 def _handover(**more: Any) -> Page:
     return staff_base(
         "",
-        refusal=None, visit_id="8", asks_check=False, checked="", scanned="The claim code was scanned at 17:14.",
+        refusal=None, visit_id="8", warnings=[], asks_scan=False, asks_check=False, checked="",
+        scanned="The claim code was scanned at 17:14.", taker="", booking="Pickup time: 17:30. They are 16 minutes early.",
         devices=[
             _device(),
             _device(id="14", number="T3N-6W8L", device="Fenlight e-reader", sentence="Not repaired: the price was declined.",
                     place="metal box", accessories=[], money="£12.00 still to pay.", owes=True, flag="Battery swollen", cautions=CAUTIONS),
+            _device(id="15", number="H6X-3K2P", device="Pebble game handheld", sentence="Waits in line for the bench.", mark="in_line",
+                    place="", accessories=[], ready=False),
         ],
-        collectors=[{"id": "1", "label": "Pat Marlow, who brought it"}, {"id": "2", "label": "Mia Oland, named as collector"}],
+        collectors=[{"id": "1", "label": "Pat Marlow, who brought it", "on": True}, {"id": "2", "label": "Mia Oland, named as collector", "on": False},
+                    {"id": "3", "label": "Ned Quay, who was given a pass", "on": False}],
+        buttons=[_press("all+paid", "£12.00 paid now, hand back all 2"), _press("all", "Hand back all 2, not paid")],
+        singles=[_press("12", "Hand back only K7M-2X9T, Harbour 3 radio"), _press("14+paid", "£12.00 paid now, hand back only T3N-6W8L, Fenlight e-reader")],
+        passes=[{"id": "31", "sentence": "Ned Quay may collect once, until Wednesday, 9 December, 17:02."}], since="2026-11-25T17:14:00+00:00",
     ) | more  # fmt: skip
+
+
+def _by_pass() -> Page:
+    return _handover(
+        scanned="The pass was scanned at 17:14. It counts once.",
+        collectors=[],
+        devices=[_device()],
+        singles=[],
+        taker="Ned Quay, sent by Pat Marlow. Look at something with that name on it.",
+        buttons=[_press("12", "Hand back Harbour 3 radio")],
+    )
+
+
+def _held() -> Page:
+    look = "a right ticket is not enough: look at something with the customer's name on it, and write down what."
+    return _handover(
+        asks_check=True, asks_scan=True, collectors=[], taker="Pat Marlow, who brought it", passes=[],
+        warnings=[{"title": "An address or number of this customer was changed at 15:40", "lines": [f"Until tomorrow, 15:40 {look}"]},
+                  {"title": "Three wrong codes were shown within a day", "lines": [look]}],
+        errors=[{"field": "shown", "text": "This pass was used already. It counts once. Check who it is, or call the customer."}],
+    )  # fmt: skip
+
+
+def _pass_given() -> Page:
+    return staff_base("", qr_src="/visits/8/pass.svg", letters="bcdf-ghjk-lnpr-stvx", until="Wednesday, 9 December, 17:02",
+                      back_href="/visits/8/handover")  # fmt: skip
 
 
 def _refused() -> Page:
@@ -140,7 +177,13 @@ def ticket_pages() -> dict[str, tuple[str, Page]]:
     return {
         "checked_in": ("checked_in.html", _taken_in()),
         "handover": ("handover.html", _handover()),
-        "handover_one": ("handover.html", _handover(devices=[_device()])),
+        "handover_one": (
+            "handover.html",
+            _handover(devices=[_device()], singles=[], buttons=[_press("12", "Hand back Harbour 3 radio")]),
+        ),
+        "handover_by_pass": ("handover.html", _by_pass()),
+        "handover_held": ("handover.html", _held()),
+        "pass_given": ("pass_given.html", _pass_given()),
         "handover_unscanned": (
             "handover.html",
             _handover(

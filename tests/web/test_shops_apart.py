@@ -16,7 +16,13 @@ from tests.web.conftest import Browser
 from tests.web.database_digest import changed_tables, digest
 from tests.web.every_route import every, fill_house
 
-SECRETS_OF_THEIR_OWN = ("token", "link", "feed", "filename")  # a claim secret is its own authority, whatever the shop
+SECRETS_OF_THEIR_OWN = (
+    "token",
+    "code",
+    "link",
+    "feed",
+    "filename",
+)  # a claim secret is its own authority, whatever the shop
 # What the forms of the routes ask for, so that a refusal is about the identifier in the address.
 FORM = {
     "result": "told", "ticket": "all", "checked": "seen a passport", "to": "in_line", "reason": "wrong_shelf",
