@@ -11,13 +11,14 @@ from notify.core.actors import Actor
 from notify.core.errors import NotFound
 from notify.core.hours import Counter, spans_on
 from notify.core.roles import may
+from notify.core.shop import Shop
 from notify.core.slots import slots_on
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.view_calendar import Question, open_questions
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
-from notify.flows.view_shelf import Shelved, shelf
-from notify.store import bookings, calendar_answers, people, pickup_day, shops, tickets
+from notify.flows.view_shelf import Shelved, shelf_of
+from notify.store import bookings, calendar_answers, pickup_day, shops, tickets
 from notify.store.bookings import Booking, Occupied
 from notify.store.database import Unit
 
@@ -89,14 +90,16 @@ def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
     with ctx.db.read(actor.shop_id) as unit:
         shop, lines = ctx.shop(unit), Lines(unit)
         counter, today = shops.get_counter(unit, shop), ctx.today(shop)
-        wanted = day or today
-        whole = _of_day(ctx, unit, lines, wanted, contacts=may(actor.role, "see_contact"))
+        wanted, live = day or today, bookings.live_bookings(unit)
+        shown = _shown(unit, shop, wanted, live)
+        known, shelved = _known(ctx, unit, lines, shown, contacts=may(actor.role, "see_contact"), shelf=True)
+        whole = tuple(_pickup(ctx.clock(), one, known) for one in shown)
         standing = tuple(one for one in whole if one.state == "booked")
-        unbooked = tuple(one for one in shelf(ctx, unit, lines) if one.booked_at is None)
         return Pickups(
             day=wanted, today=today, now=ctx.clock(), is_open=bool(spans_on(counter, wanted)),
             slots=_slots(counter, wanted, standing), pickups=standing,
-            over=tuple(one for one in whole if one.state != "booked"), ready=unbooked,
+            over=tuple(one for one in whole if one.state != "booked"),
+            ready=tuple(one for one in shelf_of(ctx, unit, shelved, live) if one.booked_at is None),
         )  # fmt: skip
 
 
@@ -120,7 +123,10 @@ def visit_of(ctx: Context, actor: Actor, booking_id: str) -> tuple[str, date]:
 
 def pickups_of(ctx: Context, unit: Unit, lines: Lines, day: date) -> tuple[Pickup, ...]:
     """The bookings that stand on one date, in order of time."""
-    return tuple(one for one in _of_day(ctx, unit, lines, day, contacts=False) if one.state == "booked")
+    first, last = day_bounds(ctx.shop(unit), day)
+    found = bookings.bookings_between(unit, first, last)
+    known, _ = _known(ctx, unit, lines, found, contacts=False, shelf=False)
+    return tuple(_pickup(ctx.clock(), one, known) for one in found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,28 +141,31 @@ class _Known:
     questions: Mapping[str, tuple[Question, ...]]
 
 
-def _of_day(ctx: Context, unit: Unit, lines: Lines, day: date, *, contacts: bool) -> tuple[Pickup, ...]:
-    first, last = day_bounds(ctx.shop(unit), day)
-    found = pickup_day.bookings_of_day(unit, first, last)
-    live = bookings.live_bookings(unit).keys() if any(one.state != "booked" for one in found) else set()
-    shown = [one for one in found if one.state in ("booked", "kept") or one.visit_id not in live]
-    pickup_day.fetch_keys(unit, {one.visit_id for one in shown})
-    known = _known(ctx, unit, lines, shown, contacts=contacts)
-    return tuple(_pickup(ctx.clock(), one, known) for one in shown)
+def _shown(unit: Unit, shop: Shop, day: date, live: Mapping[str, Booking]) -> tuple[Booking, ...]:
+    """The bookings of a date without those that were given up, or missed, and have another time by now."""
+    found = pickup_day.bookings_of_day(unit, *day_bounds(shop, day))
+    return tuple(one for one in found if one.state in ("booked", "kept") or one.visit_id not in live)
 
 
-def _known(ctx: Context, unit: Unit, lines: Lines, shown: list[Booking], *, contacts: bool) -> _Known:
-    visits, persons = {one.visit_id for one in shown}, {one.person_id for one in shown}
-    whole = lines.of(ticket for of_it in tickets.tickets_of_visits(unit, visits).values() for ticket in of_it)
-    collectors = pickup_day.collectors(unit, visits)
-    named = people.people_by_id(unit, persons.union(*collectors.values()))
+def _known(
+    ctx: Context, unit: Unit, lines: Lines, shown: tuple[Booking, ...], *, contacts: bool, shelf: bool
+) -> tuple[_Known, tuple[TicketLine, ...]]:
+    """What the pickups need, and beside it the lines of everything on the shelf: both are read together."""
+    visits = {one.visit_id for one in shown}
+    theirs = [ticket for of_it in tickets.tickets_of_visits(unit, visits).values() for ticket in of_it]
+    shelved = tickets.tickets_in(unit, (Phase.ON_SHELF,)) if shelf else ()
+    made = {line.ticket_id: line for line in lines.of({t.id: t for t in (*theirs, *shelved)}.values())}
+    company = pickup_day.company(unit, visits)
     asked = open_questions(ctx, unit) if contacts else ()
-    return _Known(
-        lines=_by(whole, "visit_id"), names={one.id: one.name for one in named.values()}, collectors=collectors,
-        phones=pickup_day.phones(unit, persons) if contacts else {},
-        proved=calendar_answers.proved_among(unit, {one.id for one in shown if one.partstat}),
+    answered = {one.id for one in shown if one.partstat}
+    known = _Known(
+        lines=_by((made[ticket.id] for ticket in theirs), "visit_id"), names=company.names,
+        collectors=company.collectors,
+        phones=pickup_day.phones(unit, {one.person_id for one in shown}) if contacts else {},
+        proved=calendar_answers.proved_among(unit, answered) if answered else {},
         questions=_by((one for one in asked if one.is_live), "visit_id"),
     )  # fmt: skip
+    return known, tuple(made[ticket.id] for ticket in shelved)
 
 
 def _by(rows: Iterable[T], name: str) -> dict[str, tuple[T, ...]]:

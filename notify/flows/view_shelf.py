@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -46,11 +47,17 @@ def shelf_now(ctx: Context, actor: Actor) -> tuple[Shelved, ...]:
 
 def shelf(ctx: Context, unit: Unit, lines: Lines) -> tuple[Shelved, ...]:
     """Everything on the shelf, the longest standing first."""
-    found = lines.of(tickets.tickets_in(unit, (Phase.ON_SHELF,)))
+    return shelf_of(ctx, unit, lines.of(tickets.tickets_in(unit, (Phase.ON_SHELF,))), bookings.live_bookings(unit))
+
+
+def shelf_of(
+    ctx: Context, unit: Unit, found: tuple[TicketLine, ...], booked: Mapping[str, Booking]
+) -> tuple[Shelved, ...]:
+    """The same for lines that were read already; `booked` is visit -> its booking that stands."""
     ids = {line.visit_id for line in found}
     told = messages.newest_of_visits(unit, "ready", ids)
-    booked, missed = bookings.live_bookings(unit), bookings.missed_times(unit, ids)
-    times, most = bookings.missed_counts(unit, ids), ctx.shop(unit).missed_notes
+    missed = bookings.missed_times(unit, ids)
+    times, most = bookings.missed_counts(unit, ids) if missed else {}, ctx.shop(unit).missed_notes
     seen = (
         (line, _shelved(ctx, line, told.get(line.visit_id), booked.get(line.visit_id), missed.get(line.visit_id)))
         for line in found

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import select, union
+from sqlalchemy import select
 
 from notify.store import people
 from notify.store import schema as s
@@ -22,23 +23,31 @@ def bookings_of_day(unit: Unit, first: datetime, last: datetime) -> tuple[Bookin
     return tuple(Booking(**{name: getattr(row, name) for name in names}) for row in rows)
 
 
-def fetch_keys(unit: Unit, visits: Iterable[str]) -> None:
-    """Opens the keys of everybody in these visits, and of whoever has something on the shelf, at once."""
-    p, t = s.visit_people, s.tickets
-    ids = union(
-        select(p.c.person_id).where(p.c.shop_id == unit.shop_id, p.c.visit_id.in_(list(visits))),
-        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.phase == "on_shelf"),
+@dataclass(frozen=True, slots=True)
+class Company:
+    """The people of some visits: their names by identifier, and visit -> who may collect besides the bringer."""
+
+    names: Mapping[str, str]
+    collectors: Mapping[str, tuple[str, ...]]
+
+
+def company(unit: Unit, visits: Iterable[str]) -> Company:
+    """Everybody in these visits; whoever was forgotten has no name."""
+    p, who = s.visit_people, s.people
+    query = (
+        select(p.c.visit_id, p.c.role, who.c.id, who.c.name_sealed, who.c.forgotten_at)
+        .join(who, (who.c.shop_id == p.c.shop_id) & (who.c.id == p.c.person_id))
+        .where(p.c.shop_id == unit.shop_id, p.c.visit_id.in_(list(visits)))
+        .order_by(p.c.person_id)
     )
-    unit.opener.fetch(unit.connection.execute(ids).scalars().all())
-
-
-def collectors(unit: Unit, visits: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
-    """Visit -> identifiers of those who may collect besides the bringer."""
-    p, found = s.visit_people, dict[str, tuple[str, ...]]()
-    these = (p.c.shop_id == unit.shop_id, p.c.visit_id.in_(list(visits)), p.c.role == "collector")
-    for row in unit.connection.execute(select(p.c.visit_id, p.c.person_id).where(*these).order_by(p.c.person_id)):
-        found[row.visit_id] = (*found.get(row.visit_id, ()), row.person_id)
-    return found
+    rows = unit.connection.execute(query).all()
+    unit.opener.fetch({row.id for row in rows})
+    found: dict[str, tuple[str, ...]] = {}
+    for row in rows:
+        if row.role == "collector":
+            found[row.visit_id] = (*found.get(row.visit_id, ()), row.id)
+    known = {row.id: row for row in rows if row.forgotten_at is None}
+    return Company({i: unit.open(i, "people", i, "name", row.name_sealed) for i, row in known.items()}, found)
 
 
 def phones(unit: Unit, persons: Iterable[str]) -> Mapping[str, str]:
