@@ -41,7 +41,7 @@ def test_a_hostile_letter_costs_less_than_a_second_and_is_refused_for_its_reason
 
 
 @pytest.mark.long
-def test_forty_hostile_letters_never_block_the_honest_one_behind_them(tmp_path: Path) -> None:
+def test_the_hostile_letters_never_block_the_honest_one_behind_them(tmp_path: Path) -> None:
     for name in ("new", "cur", "tmp"):
         (tmp_path / name).mkdir()
     for place, bad in enumerate(HOSTILE):
@@ -54,7 +54,7 @@ def test_forty_hostile_letters_never_block_the_honest_one_behind_them(tmp_path: 
     print(
         f"FIGURE hostile_letters hostile_mails={len(HOSTILE)} blocked={len(HOSTILE) + 1 - len(read)} cpu_s={spent:.2f}"
     )
-    assert len(HOSTILE) >= 40 and len(read) == len(HOSTILE) + 1
+    assert len(HOSTILE) >= 70 and len(read) == len(HOSTILE) + 1
     assert read[-1].text == "Yes please."
     assert [one.refused for one in read[:-1]] == [bad.refused for bad in HOSTILE]
 

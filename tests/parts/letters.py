@@ -1,4 +1,4 @@
-"""Letters as bytes: honest ones, delivery reports, and forty hostile ones; all people and places are invented."""
+"""Letters as bytes: honest ones, delivery reports, and the hostile ones; all people and places are invented."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ import base64
 import random
 from collections.abc import Callable
 from dataclasses import dataclass
+
+from tests.parts.answers import carrying
+from tests.parts.calendar_bombs import BOMBS
 
 
 def letter(*fields: str, body: str = "Yes please.\n", sender: str = "pat@example.org") -> bytes:
@@ -127,6 +130,9 @@ HOSTILE = [
     Hostile("a report of empty groups", lambda: delivery_report("\n" * 500_000)),
     Hostile("a calendar that unfolds for ever", lambda: letter("Content-Type: text/calendar", body="x\n " * 500_000)),
     Hostile("base64 of a calendar, cut", lambda: _cut_calendar()),
+    *(Hostile(f"a calendar with {bomb.name}", lambda bomb=bomb: carrying(bomb.make()),
+              "too_large" if bomb.name in ("a million folds", "a hundred thousand attendees") else "")
+      for bomb in BOMBS),
 ]  # fmt: skip
 
 
