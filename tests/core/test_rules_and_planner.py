@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -27,7 +28,7 @@ WANTED = {
     "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled", "pickup_reminder",
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
     "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well", "contact_code",
-    "contact_changed_old", "link_replaced", "pickup_missed_note",
+    "contact_changed_old", "link_replaced", "pickup_missed_note", "proposal_declined",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}
@@ -185,3 +186,13 @@ def test_a_second_number_is_used_when_the_first_lies_in_the_repaired_device() ->
     assert found is not None and found.contact_id == "c2"
     home = best_reach(NOTICES["ready"], person, facts(*ways, device_with_us=False))
     assert home is not None and home.contact_id == "c1"
+
+
+def test_an_event_that_names_one_person_is_told_to_nobody_else_of_the_visit() -> None:
+    """RFC 5546 3.2.8 and 6.1.6: a DECLINECOUNTER or an invite asked for goes to whoever asked."""
+    both = tuple(Recipient(f"p{n}", "en", (Reach(f"c{n}", "email", BOTH),)) for n in (1, 2))
+    two = replace(facts(Reach("c1", "email", BOTH)), tell=both)
+    for kind in ("proposal_refused", "invite_asked_again"):
+        for only, told in (("p2", ["p2"]), ("", ["p1", "p2"]), ("p9", [])):
+            event = Event("e1", kind, NOW, "v1", codes={"only": only} if only else {})
+            assert [one.person_id for one in plan(event, two, now=NOW)] == told

@@ -57,7 +57,7 @@ def still_true(notice: str, phases: set[str], question: str, booking: str, same_
         return "handed_back" in phases and not here
     if notice == "pickup_missed_note":  # somebody came for a part of it: they know
         return "on_shelf" in phases and "handed_back" not in phases
-    if notice in ("pickup_confirmed", "pickup_moved", "pickup_reminder"):
+    if notice in ("pickup_confirmed", "pickup_moved", "pickup_reminder", "proposal_declined"):
         return booking == "booked" and same_revision
     if notice == "pickup_cancelled":
         return booking != "booked"

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from typing import Any
 
+from notify.core.calendar_choices import Choice
+from notify.core.itip import Answer, Partstat
 from notify.core.one_click import Use
 from notify.core.scan import Scan
 from notify.flows import (
@@ -33,6 +35,7 @@ from notify.flows import (
     resend,
     set_hours,
     set_up,
+    settle_answer,
     staff,
     staff_bell,
     stop_by_link,
@@ -42,9 +45,10 @@ from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
-from notify.store import contact_codes, events, messages, shops, tickets, visits
+from notify.store import bookings, calendar_answers, contact_codes, events, messages, shops, tickets, visits
 from tests.parts.house import SHOP
 
+TAM = "tam@example.org"
 # Flows of several transactions, each for the reason given; their own tests cut them off.
 SEVERAL = {
     "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
@@ -181,6 +185,35 @@ def _hear(text: str, key: str, keep: str = "", *, telling: bool = False) -> Step
     return Step("hear_reply.hear", do, keep, telling)
 
 
+def _mail_of_tam(address: str) -> Step:
+    return Step("", lambda s: reach.set_contact(
+        s.house.ctx, s.house.actor(), _visit(s), s.made["told"], channel="email", address=address))  # fmt: skip
+
+
+def _calendar(partstat: Partstat, key: str, *, method: str = "REPLY", telling: bool = False) -> Step:
+    """Tam's calendar answers the invite, proved, or asks for the second next day."""
+
+    def do(story: Story) -> str:
+        house, at = story.house, story.house.clock()
+        with house.read() as unit:
+            booking = bookings.live_booking(unit, _visit(story))
+        start = booking.start_at + timedelta(days=2) if method == "COUNTER" else None
+        said = Answer(method, booking.uid, TAM, partstat, sequence=booking.revision, stamp=at, start=start)
+        heard = Heard("email", TAM, "", at, key, "mail", calendar_answers=(said,), proved=True)
+        return hear_reply.hear(house.ctx, house.shop_id, heard)
+
+    return Step("hear_reply.hear", do, "", telling)
+
+
+def _settle(choice: Choice, *, telling: bool = False) -> Step:
+    def do(story: Story) -> None:
+        with story.house.read() as unit:
+            (asked,) = calendar_answers.open_answers(unit)
+        settle_answer.settle(story.house.ctx, story.house.actor(), asked.id, choice)
+
+    return Step("settle_answer.settle", do, "", telling)
+
+
 def _typed_code(purpose: str) -> Callable[[Story], str]:
     """The code that is open for the visit, as its message tells it."""
 
@@ -301,6 +334,15 @@ SHELF_STEPS = (
     _wait(1),
     _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(0), once="book-1"),
     _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(9), once="book-2"),
+    _mail_of_tam(TAM), _wait(1),
+    _calendar(Partstat.ACCEPTED, "c1"),
+    _calendar(Partstat.NEEDS_ACTION, "c2", method="REFRESH", telling=True),
+    _wait(1),
+    _calendar(Partstat.TENTATIVE, "c3", method="COUNTER", telling=True), _settle(Choice.NO, telling=True), _wait(1),
+    _calendar(Partstat.TENTATIVE, "c4", method="COUNTER", telling=True), _settle(Choice.TAKE, telling=True), _wait(1),
+    _calendar(Partstat.DELEGATED, "c5", telling=True), _settle(Choice.SEEN),
+    _calendar(Partstat.DECLINED, "c6", telling=True), _mail_of_tam(""),
+    _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(9), once="book-3"),
     _move("in_line", reason="fault_seen_again"),
     _flow("moves.undo", moves.undo, ticket_id=_ticket),
     _flow("pickup.cancel", pickup.cancel, telling=True, visit_id=_visit),

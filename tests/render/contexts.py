@@ -9,7 +9,7 @@ from notify.core.languages import LANGUAGES as LANGUAGES
 CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
-    " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note"
+    " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note proposal_declined"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop"]
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
@@ -24,6 +24,7 @@ ESSENTIAL = {
     "pickup_confirmed": ("slot",),
     "pickup_moved": ("slot",),
     "pickup_cancelled": ("slot",),
+    "proposal_declined": ("slot",),
     "pickup_reminder": ("slot",),
     "pickup_booked_shop": ("slot",),
     "pickup_given_up_shop": ("slot",),

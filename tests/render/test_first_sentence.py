@@ -37,6 +37,7 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
                                      "it": "orario di ritiro|la aspettiamo"}),
     "pickup_moved": (("when",), {"en": "moved|is now on", "de": "verschoben|jetzt", "it": "spostato"}),
     "pickup_cancelled": (("slot.day",), {"en": "cancelled", "de": "abgesagt", "it": "annullato"}),
+    "proposal_declined": (("when",), {"en": "stays", "de": "bleibt", "it": "resta"}),
     "pickup_reminder": (("when",), {"en": "see you|seeing you|your pickup", "de": "freuen uns|Ihre Abholung",
                                     "it": "la aspettiamo|il suo ritiro"}),
     "pickup_missed_note": (("devices",), {"en": "we kept", "de": "aufgehoben", "it": "teniamo qui"}),

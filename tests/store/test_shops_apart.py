@@ -70,8 +70,10 @@ def full_shop(house: Any) -> dict[str, Any]:
     reply = hear(ctx, house.shop_id, Heard("email", "ines@example.org", "dial the number", house.clock(), "k", "mail"))
     no = Said("REPLY", "declined", 0, house.clock(), Decision.FLAG_UNVERIFIED)
     with house.ctx.db.write(house.shop_id) as unit:
-        answer = calendar_answers.add_answer(unit, booking_id=booked.id, visit_id=done.visit_id, reply_id=reply, said=no,
-                                             state=calendar_answers.OPEN, how="", at=house.clock())  # fmt: skip
+        answer = calendar_answers.add_answer(
+            unit, booking_id=booked.id, visit_id=done.visit_id, reply_id=reply, said=no, state="open", how="",
+            at=house.clock(),
+        )  # fmt: skip
     with house.read() as unit:
         whole = tickets.get_ticket(unit, ticket)
         message = messages.messages_of_visit(unit, done.visit_id)[0]
