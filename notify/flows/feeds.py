@@ -7,7 +7,7 @@ from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.claim_number import new_token
-from notify.core.errors import NotFound
+from notify.core.errors import Invalid, NotFound
 from notify.core.text import clean_line
 from notify.flows.check_in import token_hash
 from notify.flows.context import Context
@@ -47,6 +47,8 @@ def make_feed(ctx: Context, actor: Actor, name: str) -> Made:
     """A new secret address, 128 bits like a claim link's. Raises Invalid for no name or a long one."""
     actor.need("settings")
     name = clean_line(name, field="name", limit=LONGEST_NAME)
+    if not name:
+        raise Invalid("The address has no name", "Say for whom or which device it is.", field="name")
     secret = new_token(ctx.pick)
     with ctx.db.write(actor.shop_id) as unit:
         made = feeds.add_feed(unit, name=name, token_hash=token_hash(secret), staff_id=actor.id, at=ctx.clock())
