@@ -6,7 +6,19 @@ import sys
 import traceback
 from collections.abc import Callable
 
-from tests.bench import bookings, capacity, claim_page, composed, idle, messages, outbox, places, smtp_channel, workers
+from tests.bench import (
+    bookings,
+    calendar_reply,
+    capacity,
+    claim_page,
+    composed,
+    idle,
+    messages,
+    outbox,
+    places,
+    smtp_channel,
+    workers,
+)
 from tests.bench.line import Figure, machine
 
 GROUPS: dict[str, Callable[[], list[Figure]]] = {
@@ -18,6 +30,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "places": lambda: places.figures(past=100_000, coming=2000, rounds=7, looks=5),
     "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
     "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
+    "calendar_reply": lambda: calendar_reply.figures(n=300, rounds=9),
     "capacity": lambda: capacity.figures(days=4000, rounds=9),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }

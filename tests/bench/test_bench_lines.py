@@ -8,7 +8,19 @@ from typing import Any
 
 import pytest
 
-from tests.bench import bookings, capacity, claim_page, composed, idle, messages, outbox, places, smtp_channel, workers
+from tests.bench import (
+    bookings,
+    calendar_reply,
+    capacity,
+    claim_page,
+    composed,
+    idle,
+    messages,
+    outbox,
+    places,
+    smtp_channel,
+    workers,
+)
 from tests.bench.line import Figure, Side, alternate, compare, machine
 
 TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
@@ -32,6 +44,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "places": (lambda: places.figures(past=50, coming=20, rounds=1, looks=1), {"free_places_sqlite"}),
     "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page", "claim_page_first_look"}),
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
+    "calendar_reply": (lambda: calendar_reply.figures(n=3, rounds=1), {"calendar_reply", "calendar_bombs"}),
     "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }

@@ -26,6 +26,8 @@ from notify.inbox.take import Post, arrived, take_letters
 from notify.store import messages, people, receipts, tickets
 from notify.store import replies as rows
 from tests.flows.conftest import lines as lines
+from tests.parts.answers import carrying
+from tests.parts.calendar_bombs import BOMBS
 from tests.parts.shelved import shelve
 
 BOUNCE = "bounce-{token}@example.org"
@@ -53,7 +55,8 @@ class Desk:
     def put(self, text: str, *, at: datetime | None = None) -> None:
         """A letter as our own mail server would deliver it, with the Received field that it puts on top."""
         date = email.utils.format_datetime(at or self.house.clock())
-        data = (RECEIVED.format(date=date) + text.replace("\n", "\r\n")).encode()
+        lines = text.replace("\r\n", "\n").replace("\n", "\r\n")
+        data = (RECEIVED.format(date=date) + lines).encode("utf-8", "surrogateescape")
         (self.folder / "new" / f"{next(self.numbers):06d}.test").write_bytes(data)
 
     def take(self, **more: Any) -> dict[str, int]:
@@ -363,12 +366,15 @@ def test_no_hostile_letter_blocks_the_honest_one_behind_it(desk: Desk) -> None:
         desk.put(text)
     for number in range(30):
         desk.put(letter("x" * 2000, sender=f"eve{number}@example.net", key=f"s{number}"))
+    for number, bomb in enumerate(BOMBS):
+        desk.put(carrying(bomb.make(), sender="eve@example.net", key=f"b{number}").decode("utf-8", "surrogateescape"))
     desk.put(letter("Is it done?", key="honest"))
     counts = desk.take()
     honest = [r for r in desk.replies() if r.text == "Is it done?"]
     rang = len(desk.lines.rows(done.visit_id, "reply_shop"))
-    print(f"FIGURE D15_hostile hostile_mails={len(HOSTILE) + 30} blocked={1 - len(honest)} effects={rang - 1}")
-    assert len(honest) == 1 and sum(counts.values()) == len(HOSTILE) + 31 and desk.take() == {}
+    bad = len(HOSTILE) + len(BOMBS) + 30
+    print(f"FIGURE D15_hostile hostile_mails={bad} blocked={1 - len(honest)} effects={rang - 1}")
+    assert len(honest) == 1 and sum(counts.values()) == bad + 1 and desk.take() == {}
     with house.read() as unit:
         person = tickets.get_ticket(unit, done.ticket_ids[0]).person_id
         assert people.allowed_uses(unit, [person])[person]["email"] == {"repair", "pickup"}
