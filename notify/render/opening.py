@@ -25,7 +25,7 @@ def say_hours(counter: Counter, words: Language, moments: Moments) -> tuple[str,
 
 
 def _week(counter: Counter, today: date, words: Language) -> list[str]:
-    plain = replace(counter, closed=frozenset(), special=())
+    plain = _plain(counter)
     monday = today - timedelta(days=today.weekday())
     week = [(day, _spans(rows_on(plain, monday + timedelta(days=day)), words)) for day in range(7)]
     lines = []
@@ -33,6 +33,11 @@ def _week(counter: Counter, today: date, words: Language) -> list[str]:
         if spans:
             lines.append(words("hours.line", days=_days([day for day, _ in of_it], words), spans=spans))
     return lines
+
+
+def _plain(counter: Counter) -> Counter:
+    """The counter without any exception."""
+    return replace(counter, closed=frozenset(), special=(), holidays=frozenset())
 
 
 def _days(days: Sequence[int], words: Language) -> str:
@@ -51,10 +56,12 @@ def _clock(at: time) -> str:
 
 
 def _exceptions(counter: Counter, today: date, words: Language, moments: Moments) -> list[str]:
-    lines = []
-    for day in sorted(counter.closed | {row.day for row in counter.special}):
-        if today <= day <= today + timedelta(days=AHEAD):
+    """What the shop noted itself, and public holidays on days that are open otherwise."""
+    lines, noted = [], counter.closed | {row.day for row in counter.special}
+    for day in (today + timedelta(days=ahead) for ahead in range(AHEAD + 1)):
+        rows = rows_on(counter, day)
+        if day in noted or rows != rows_on(_plain(counter), day):
             said = moments.day(datetime.combine(day, time(12), ZoneInfo(counter.zone)))
-            spans = _spans(rows_on(counter, day), words)
+            spans = _spans(rows, words)
             lines.append(words("hours.line", days=said, spans=spans) if spans else words("hours.closed", day=said))
     return lines
