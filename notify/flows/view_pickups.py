@@ -31,9 +31,9 @@ class Pickup:
     """One pickup of the day: `ready` lie on the shelf, `waiting` of the visit do not; `collectors` may come too.
 
     `state` is booked, kept, missed or cancelled, and `ended_at` when it became so. `late` is whole minutes since the
-    start for whoever was to be here ten minutes ago and is not. `phone` (E.164) is empty for who may not see contacts.
-    `partstat` is what their calendar said (core/itip.Partstat, "" for nothing), `proved` whether that was proved.
-    `questions` are what calendars asked that waits for staff, for who may see contacts.
+    start for whoever was to be here ten minutes ago and is not; only then, and only for who may see contacts, `phone`
+    (E.164) is there to call. `partstat` is what their calendar said (core/itip.Partstat, "" for nothing), `proved`
+    whether that was proved. `questions` are what calendars asked that waits for staff, for who may see contacts.
     """
 
     booking_id: str
@@ -158,10 +158,11 @@ def _known(
     company = pickup_day.company(unit, visits)
     asked = open_questions(ctx, unit) if contacts else ()
     answered = {one.id for one in shown if one.partstat}
+    late = {one.person_id for one in shown if _late(one, ctx.clock()) is not None}
     known = _Known(
         lines=_by((made[ticket.id] for ticket in theirs), "visit_id"), names=company.names,
         collectors=company.collectors,
-        phones=pickup_day.phones(unit, {one.person_id for one in shown}) if contacts else {},
+        phones=pickup_day.phones(unit, late) if contacts and late else {},
         proved=calendar_answers.proved_among(unit, answered) if answered else {},
         questions=_by((one for one in asked if one.is_live), "visit_id"),
     )  # fmt: skip
@@ -190,16 +191,18 @@ def _pickup(now: datetime, booking: Booking, known: _Known) -> Pickup:
         taken=tuple(line for line in whole if line.phase is Phase.HANDED_BACK),
         left=_sum(line.left for line in ready if line.outcome != "unrepaired"),
         state=booking.state, ended_at=booking.changed_at if is_over else None,
-        late=None if is_over else minutes_late(booking.start_at, now), phone=known.phones.get(booking.person_id, ""),
+        late=_late(booking, now),
+        phone=known.phones.get(booking.person_id, "") if _late(booking, now) is not None else "",
         invited=booking.invite_stamp is not None, partstat=booking.partstat,
         proved=known.proved.get(booking.id, False),
         questions=() if is_over else known.questions.get(booking.visit_id, ()),
     )  # fmt: skip
 
 
-def minutes_late(start: datetime, now: datetime) -> int | None:
+def _late(booking: Booking, now: datetime) -> int | None:
     """Whole minutes since the start, once whoever was to come counts as late; else None."""
-    return int((now - start) / timedelta(minutes=1)) if now - start >= LATE_AFTER else None
+    passed = now - booking.start_at
+    return int(passed / timedelta(minutes=1)) if booking.state == "booked" and passed >= LATE_AFTER else None
 
 
 def _sum(amounts: Iterable[int | None]) -> int | None:

@@ -11,6 +11,7 @@ from sqlalchemy import event
 
 from notify.core.actors import Actor
 from notify.flows import handover, pickup, set_up, view_pickups
+from notify.store import bookings, people
 from tests.parts.counter_day import booked, set_clock, shelved_visit
 from tests.parts.shelved import token_of
 
@@ -77,12 +78,19 @@ def test_whoever_came_stays_in_the_day_and_whoever_gave_up_stands_apart(morning:
     assert nine.free == 2, "whoever came holds a place still"
 
 
-def test_a_number_is_there_for_who_may_see_contacts_and_for_nobody_else(morning: Any) -> None:
+def test_the_number_of_whoever_is_late_is_there_for_who_may_see_contacts_and_no_other(morning: Any) -> None:
     booked(morning, "Ada", DAY.replace(hour=9))
     booked(morning, "Ben", DAY.replace(hour=9), phone="", email="ben@example.org")
     booked(morning, "Cleo", DAY.replace(hour=9, minute=15), phone="07700 900456", number_is_device=True)
+    booked(morning, "Dov", DAY.replace(hour=10))
+    assert {one.phone for one in _view(morning).pickups} == {""}
+    set_clock(morning, 2026, 11, 26, 9, 40)
     seen = {one.person: one.phone for one in _view(morning).pickups}
-    assert seen == {"Ada": "+447700900123", "Ben": "", "Cleo": ""}
+    assert seen == {"Ada": "+447700900123", "Ben": "", "Cleo": "", "Dov": ""}
+    with morning.read() as unit:  # the rule that calls follow
+        for one in bookings.live_bookings(unit).values():
+            number = people.phone_to_call(unit, one.person_id, device_with_us=True)
+            assert seen[people.get_person(unit, one.person_id).name] in (number, "")
     system = Actor(morning.shop_id, "system", "clock")
     assert {one.phone for one in view_pickups.view(morning.ctx, system, day=DAY.date()).pickups} == {""}
 

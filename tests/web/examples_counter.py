@@ -49,11 +49,26 @@ def _deliveries() -> Page:
 def _coming(name: str, sentence: str, *, id: int, late: str = "", **more: Any) -> Page:
     links = [
         {"href": f"/visits/{id}/handover", "label": "Hand back", "main": True},
-        {"href": "tel:+447700900145", "label": "Call", "main": False},
+        *([{"href": "tel:+447700900145", "label": "Call", "main": False}] if late else []),
         {"href": f"/visits/{id}/book", "label": "Move", "main": False},
     ]
     return line(f"{name}{late}", sentence, mark="caution" if late else "slot", id=f"pickup-{id}", links=links,
                 buttons=[button(f"/bookings/{id}/cancel", "Give up")], **more)  # fmt: skip
+
+
+def asks(back: str) -> list[Page]:
+    """What calendars asked, as web/counter/calendar_asks says it."""
+    where = "/calendar-answers/5"
+    take = {"choice": "take", "slot": "2026-11-26T16:00/0", "back": back}
+    return [
+        line("Noor Vale", "Their calendar asks for another pickup time. Say yes or no. Their time is today at 11:45. They ask for "
+             "today at 16:05. “After work would suit me better”", mark="question", number="F7H-2C9R", href="/visits/9", id="calendar-5",
+             buttons=[button(where, "Move it to 16:00", main=True, **take), button(where, "Say that it does not suit", choice="no", back=back)]),
+        line("Sam Ferris", "A calendar said no to the pickup time, but nothing proves that it was theirs. The place is kept; ask them. "
+             "Their time is today at 11:30.", mark="question", number="W8L-5T3N", href="/visits/8", id="calendar-6",
+             buttons=[button("/calendar-answers/6", "Free the place", choice="free", back=back),
+                      button("/calendar-answers/6", "Keep the place", choice="keep", back=back)]),
+    ]  # fmt: skip
 
 
 def _row(kind: str, clock: str, sentence: str, *people: Page) -> Page:
@@ -142,7 +157,7 @@ def reply(reply_id: str, **more: Any) -> Page:
 def _replies() -> Page:
     return staff_base(
         "replies",
-        sentence="Two replies wait to be read.",
+        sentence="Two replies wait to be read.", asks=asks("/replies"),
         replies=[
             reply("9", who="ute@example.net, whom we do not know, by e-mail", read="They ask something.", number="", href="",
                   subject="Do you repair organs?", text="It has no words, or it could not be read. It lies in the mailbox.", is_quote=False),
@@ -335,6 +350,15 @@ def _settings() -> Page:
     )  # fmt: skip
 
 
+def _lost_desk(**more: Any) -> Page:
+    """The desk of a lost ticket, before a code was sent."""
+    asked: Page = {
+        "visit_id": "8", "person": "Pat Marlow", "numbers": ["K7M-2X9T"], "masked": "p••@example.org", "asked": False,
+        "trouble": "", "held": "", "checked": "",
+    }  # fmt: skip
+    return staff_base("", **(asked | more))
+
+
 def counter_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     wrong = [{"field": "", "text": "The name or the password is not right. Check capitals and try again."}]
@@ -362,6 +386,19 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
             ),
         ),
         "who": ("who.html", _who()),
+        "lost_desk": ("lost_desk.html", _lost_desk()),
+        "lost_desk_wrong": (
+            "lost_desk.html",
+            _lost_desk(
+                asked=True,
+                trouble="The code did not arrive: the other side refused it.",
+                errors=[{"field": "code", "text": "This is not the code. It can be tried 4 times more."}],
+            ),
+        ),
+        "lost_desk_held": (
+            "lost_desk.html",
+            _lost_desk(masked="", held="An address or number was changed today at 17:05.", checked="called her"),
+        ),
         "deliveries": ("deliveries.html", _deliveries()),
         "deliveries_none": ("deliveries.html", {**_deliveries(), **quiet}),
         "pickups": ("pickups.html", _pickups()),
@@ -385,7 +422,7 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         "replies": ("replies.html", _replies()),
         "replies_none": (
             "replies.html",
-            {**_replies(), "replies": [], "sentence": "Every reply has been read.", "older_href": ""},
+            {**_replies(), "replies": [], "asks": [], "sentence": "Every reply has been read.", "older_href": ""},
         ),
         "messages": ("messages.html", _messages()),
         "messages_none": (
