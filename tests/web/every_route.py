@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from flask import Flask
 from werkzeug.routing import Rule
 
+from notify.core.itip import Answer, Partstat
 from notify.core.messages import MessageState
 from notify.core.one_click import Use, make_stop_token
 from notify.flows import feeds, moves, parts, passes, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import messages, tickets
+from notify.store import calendar_answers, messages, tickets
 from notify.web.routes import ROUTES, UNSAFE
 
 
@@ -47,7 +48,10 @@ def fill_house(house: Any) -> dict[str, str]:
     house.deliver(after=91)
     heard = Heard("email", "ines@example.org", "May my sister collect it?", house.clock(), "k", "mail")
     reply = hear(ctx, house.shop_id, heard)
+    no = Answer("REPLY", booking.uid, "ines@example.org", Partstat.DECLINED, stamp=house.clock())
+    hear(ctx, house.shop_id, replace(heard, text="", key="c", calendar_answers=(no,)))
     with house.read() as unit:
+        (asked,) = calendar_answers.open_answers(unit)
         sent = messages.list_messages(unit, states=(MessageState.SENT,))
         calls = messages.list_messages(unit, states=(MessageState.TO_CALL,))
         ticket = tickets.get_ticket(unit, radio.ticket_ids[0])
@@ -57,7 +61,8 @@ def fill_house(house: Any) -> dict[str, str]:
         "token": ticket.token, "code": given.code,
         "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
-        "reply_id": reply, "paper": "roll80", "link": stop_link, "feed": feed, "filename": "shelfbell.css",
+        "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
+        "filename": "shelfbell.css",
     }  # fmt: skip
 
 

@@ -72,6 +72,12 @@ def _day() -> Page:
                  href="/tickets/12", place="shelf B3", buttons=[_move("Put in line", "in_line", main=True)]),
         ],
         replies=[
+            line("Noor Vale", "Their calendar asks for another pickup time. Say yes or no. Their time is today at 11:45. They ask for "
+                 "tomorrow at 16:00, when no place is free; the nearest that are stand here.", mark="question", number="F7H-2C9R",
+                 href="/visits/9", id="calendar-5",
+                 buttons=[*(button("/calendar-answers/5", f"Move it to tomorrow, {at}", choice="take", back="/", slot=f"2026-11-27T{at}/0")
+                            for at in ("15:30", "15:45", "16:15")),
+                          button("/calendar-answers/5", "Say that it does not suit", choice="no", back="/")]),
             line("Sam Ferris, by e-mail", "9:02: “May my sister collect it on Friday?” They ask something.", mark="question",
                  number="W8L-5T3N", href="/tickets/18#replies", buttons=[button("/replies/7/seen", "Read it", back="/")]),
         ],

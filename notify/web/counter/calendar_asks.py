@@ -9,9 +9,10 @@ from werkzeug.wrappers import Response
 
 from notify.core.calendar_choices import Choice
 from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.roles import may
 from notify.flows.pickup import Offer
 from notify.flows.settle_answer import At, settle
-from notify.flows.view_calendar import Question
+from notify.flows.view_calendar import Question, view
 from notify.flows.view_slots import read_slot
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
@@ -50,6 +51,13 @@ def _at(typed: str) -> At | None:
     except ValueError:
         raise Invalid(f"{typed[:40]!r} is no pickup time", "Press one of the buttons.", field="slot") from None
     return At(local, fold)
+
+
+def asked_by_calendars(speak: Say, *, back: str) -> list[d.Line]:
+    """Everything that waits for a decision; nothing for who may not see contacts, since people's words stand there."""
+    actor = current_actor()
+    found = view(ctx(), actor) if may(actor.role, "see_contact") else ()
+    return [question_line(one, speak, back=back) for one in found]
 
 
 def question_line(one: Question, speak: Say, *, back: str) -> d.Line:

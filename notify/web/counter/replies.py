@@ -9,11 +9,10 @@ from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict
 from notify.flows.replies import mark_seen
-from notify.flows.view_calendar import view as asked_by_calendars
 from notify.flows.view_replies import BrokenLine, ReplyLine, view
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
-from notify.web.counter.calendar_asks import question_line
+from notify.web.counter.calendar_asks import asked_by_calendars
 from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with, render_page, say
 from notify.web.say import Say
@@ -31,7 +30,7 @@ def show() -> Response:
     sentence = d.capital(d.count(seen.new, "reply waits to be read", "replies wait to be read")) + "."
     return render_page(
         "replies.html", here="replies", sentence=sentence if seen.new else "Every reply has been read.",
-        asks=[question_line(one, speak, back="/replies") for one in asked_by_calendars(ctx(), current_actor())],
+        asks=asked_by_calendars(speak, back="/replies"),
         replies=[shown(one, speak, back="/replies") for one in seen.lines],
         newer_href=f"/replies?page={number - 1}" if number > 1 else "",
         older_href=f"/replies?page={number + 1}" if seen.has_older else "",
