@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from notify.cli.inbox import inbox_jobs
+from notify.cli.inbox import inbox_jobs, post_of
 from notify.cli.serve import own_jobs
 from notify.config.load import load
 from notify.schedule.jobs import Job
@@ -96,6 +96,17 @@ def test_a_mailbox_that_does_not_answer_is_one_line_in_the_log_and_a_warning_of_
         job.flow(Run(services, "", services.context.clock(), services.context.clock()))
     assert [record.name for record in caplog.records] == ["shelfbell.inbox"]
     assert "four kind words" not in caplog.text and "127.0.0.1" not in caplog.text
+    shop.installation.close()
+
+
+def test_the_settings_say_where_calendars_answer_and_whose_word_counts(shop: Shop) -> None:
+    set_inbox(shop, 'authserv_id = "mx.quillhaven.test"\n')
+    file = shop.installation.config
+    text = file.read_text("utf-8")
+    assert "\n[invite]\n" in text
+    file.write_text(text.replace("\n[invite]\n", '\n[invite]\norganizer = "pickup-{token}@quillhaven.test"\n'), "utf-8")
+    post = post_of(shop.installation.open())
+    assert (post.organizer, post.authserv_id) == ("pickup-{token}@quillhaven.test", "mx.quillhaven.test")
     shop.installation.close()
 
 

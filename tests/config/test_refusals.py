@@ -292,3 +292,22 @@ def test_a_key_file_holds_what_an_independent_decoder_reads() -> None:
     line = key_line(RANDOM)
     assert line.startswith("k1:")
     assert base64.urlsafe_b64decode(line[3:].strip() + "=") == RANDOM
+
+
+@pytest.mark.parametrize(
+    ("inbox", "mail", "told"),
+    [
+        ('transport = "maildir"\nmaildir = "box"\n', SMTP, True),
+        ('transport = "maildir"\nmaildir = "box"\nauthserv_id = "mx.quillhaven.net"\n', SMTP, False),
+        ('transport = "off"\n', SMTP, False),
+        ('transport = "maildir"\nmaildir = "box"\n', "", False),
+    ],
+    ids=["nobody proves", "a server proves", "no mailbox", "nothing leaves"],
+)
+def test_an_owner_is_told_that_no_server_proves_the_no_of_a_calendar(
+    house: House, inbox: str, mail: str, told: bool
+) -> None:
+    """RFC 8601 5: nobody's word counts until it is named; a hint, since staff are asked instead."""
+    house.write(f"{mail}[inbox]\n{inbox}")
+    found = [one for one in check(load(house.config), now=NOW) if one.key == "inbox.authserv_id"]
+    assert [one.refuses for one in found] == [False] * told
