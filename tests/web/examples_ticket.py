@@ -72,11 +72,11 @@ def _by_pass() -> Page:
 
 
 def _held() -> Page:
-    look = "a right ticket is not enough: look at something with the customer's name on it, and write down what."
+    look = "right ticket is not enough: look at something with the customer's name on it, and write down what."
     return _handover(
-        asks_check=True, asks_scan=True, collectors=[], taker="Pat Marlow, who brought it", passes=[],
-        warnings=[{"title": "An address or number of this customer was changed at 15:40", "lines": [f"Until tomorrow, 15:40 {look}"]},
-                  {"title": "Three wrong codes were shown within a day", "lines": [look]}],
+        asks_check=True, asks_scan=True, collectors=[], taker="May collect: Pat Marlow, who brought it.", passes=[],
+        warnings=[{"title": "An address or number of this customer was changed at 15:40", "lines": [f"Until tomorrow, 15:40 a {look}"]},
+                  {"title": "Three wrong codes were shown within a day", "lines": [f"A {look}"]}],
         errors=[{"field": "shown", "text": "This pass was used already. It counts once. Check who it is, or call the customer."}],
     )  # fmt: skip
 
@@ -118,7 +118,7 @@ def _ticket(**more: Any) -> Page:
         may_correct=True, contact={"person": "1", "channel": "sms", "address": "", "open": False},
         contact_people=[{"code": "1", "label": "Pat Marlow"}],
         contact_channels=[{"code": "sms", "label": "Mobile number"}, {"code": "email", "label": "E-mail address"}],
-        gone="", is_open=True, forgotten=False, version=7, hand_over_href="", not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
+        gone="", is_open=True, forgotten=False, version=7, uncollected_href="/uncollected/12", hand_over_href="", not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
         promised=True, booked="", may_reissue=True, links=[{"label": "T3N-6W8L Fenlight e-reader", "href": "/tickets/14"}],
         undo_offer={"event": "401", "sentence": "Taken to the bench: a mistake? It can be taken back for 62 more seconds.", "needs_reason": False},
         move_typed={"event": "", "reason": "", "note": ""},

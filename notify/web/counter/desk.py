@@ -104,7 +104,7 @@ def _desk(seen: HandoverView, *, errors: list[Problem] | None = None, status: in
         warnings=says.warnings(seen, speak), checked=request.form.get("checked", ""),
         since=request.form.get("since") or scanned.get("since") or seen.now.isoformat(),
         devices=[says.given(device, speak) for device in seen.devices], booking=says.booking(seen, speak),
-        taker=says.taker(seen), collectors=_choice(seen), buttons=buttons, singles=singles,
+        taker=says.taker(seen, scanned=bool(scanned)), collectors=_choice(seen), buttons=buttons, singles=singles,
         passes=[{"id": one.pass_id, "sentence": says.pass_line(one, speak)} for one in seen.collectors if one.pass_id],
     )  # fmt: skip
 

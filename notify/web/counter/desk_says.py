@@ -60,12 +60,14 @@ def _warning(title: str, *said: str) -> dict[str, Any]:
     return {"title": title, "lines": list(said)}
 
 
-def taker(seen: HandoverView) -> str:
+def taker(seen: HandoverView, *, scanned: bool) -> str:
     """Who stands at the counter, as far as what was shown tells; "" where staff have to choose."""
     if seen.by_pass:
         bringer = seen.collectors[0].name or "who brought it"
         return f"{seen.by_pass.name}, sent by {bringer}. Look at something with that name on it."
-    return collector(seen.collectors[0]) if len(seen.collectors) == 1 else ""
+    if len(seen.collectors) > 1:
+        return ""
+    return collector(seen.collectors[0]) if scanned else f"May collect: {collector(seen.collectors[0])}."
 
 
 def collector(one: Collector) -> str:
