@@ -15,6 +15,7 @@ from tests.bench import (
     claim_page,
     composed,
     idle,
+    invite,
     messages,
     outbox,
     places,
@@ -46,6 +47,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
     "calendar_reply": (lambda: calendar_reply.figures(n=3, rounds=1), {"calendar_reply", "calendar_bombs"}),
     "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),
+    "invite": (lambda: invite.figures(n=3, rounds=1), {"invite_composed"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
 FIELDS = {"name", "ratio", "goal", "met", "better", "against", "n", "ours", "theirs", "machine"}
