@@ -76,11 +76,12 @@ def bare(number: int) -> bytes:
     one = invite(number)
     octets = _bare_object(one)
     mail = EmailMessage(policy=SMTP)
-    for name, value in (
-        ("From", f"Tramstop Bench <{SENDER}>"), ("To", TO), ("Reply-To", REPLY_TO),
-        ("Subject", "Your pickup is booked"), ("Date", format_datetime(one.dtstamp)), ("Message-ID", f"<{one.uid}@example.org>"), ("Content-Language", "en"),
-        ("Auto-Submitted", "auto-generated"),
-    ):  # fmt: skip
+    head = {
+        "From": f"Tramstop Bench <{SENDER}>", "To": TO, "Reply-To": REPLY_TO, "Subject": "Your pickup is booked",
+        "Date": format_datetime(one.dtstamp), "Message-ID": f"<{one.uid}@example.org>", "Content-Language": "en",
+        "Auto-Submitted": "auto-generated",
+    }  # fmt: skip
+    for name, value in head.items():
         mail[name] = value
     mail.set_content(TEXT, cte="quoted-printable")
     mail.add_alternative(HTML, subtype="html", cte="quoted-printable")
