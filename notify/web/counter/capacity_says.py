@@ -105,7 +105,7 @@ def _rests(name: str, figure: Figure) -> str:
     if figure.basis == "own":
         careful = ", counted carefully" if name == "no_show" else ""
         return f"From {of} of the last 90 days{careful}"
-    return f"Assumed: {of} so far is too few" if figure.of else f"Assumed: there is {of} yet"
+    return f"Assumed: {of} so far is too few" if figure.of else f"Assumed: there are {of} yet"
 
 
 def as_typed(name: str, seen: Capacity) -> str:
