@@ -21,6 +21,7 @@ from notify.flows import (
     feeds,
     handover,
     hear_reply,
+    hits,
     holds,
     lost_ticket,
     moves,
@@ -62,6 +63,7 @@ SEVERAL = {
     "cut between loses a request, and whoever waits for the code asks again",
     "replies.forget_strangers": "keys, then rows, as with forgetting; a cut leaves unreadable rows for the next night",
     "hear_text.hear_text": "hear_reply.hear, once for each shop that knows the number; the key lets a repeat go on",
+    "hits.changing_hours": "the transaction of the flows that change hours, each of which has its step",
     "take_changes.take_changes": "its rows fail alone, by savepoints: tests/watch",
 }
 
@@ -129,6 +131,15 @@ def _wait(seconds: float) -> Step:
 
 def _slot(n: int) -> Callable[[Story], Any]:
     return lambda s: pickup.offers(s.house.ctx, s.house.actor(), s.made["visit"].visit_id)[n].slot.local
+
+
+def _booking(story: Story) -> Any:
+    with story.house.read() as unit:
+        return bookings.live_booking(unit, _visit(story))
+
+
+def _day_of_pickup(story: Story) -> date:
+    return date.fromisoformat(_booking(story).local_start[:10])
 
 
 def _ticket(story: Story) -> str:
@@ -257,6 +268,8 @@ SHOP_STEPS = (
     ),
     _flow("set_up.add_special_day", set_up.add_special_day, "special", day=date(2026, 12, 24), reason="holiday"),
     _flow("set_up.drop_special_day", set_up.drop_special_day, special_id=_made("special")),
+    _flow("set_up.change_settings", set_up.change_settings, values={"holidays_of": "GB-ENG"}),
+    _flow("set_up.open_as_usual", set_up.open_as_usual, day=date(2026, 12, 28)),
     _flow("set_up.put_supplier", set_up.put_supplier, "other", name="Spare Quay", cutoff=None, delivers_at=None,
           days=2),
     _flow("set_up.drop_supplier", set_up.drop_supplier, supplier_id=_made("other")),
@@ -334,6 +347,10 @@ SHELF_STEPS = (
     _wait(1),
     _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(0), once="book-1"),
     _flow("pickup.book", pickup.book, telling=True, visit_id=_visit, local=_slot(9), once="book-2"),
+    _flow("pickup.move", pickup.move, telling=True, visit_id=_visit, local=_slot(12), why="new_times"),
+    _flow("set_up.add_special_day", set_up.add_special_day, "shut", day=_day_of_pickup),
+    _flow("hits.let_stand", hits.let_stand, booking_id=lambda s: _booking(s).id),
+    _flow("set_up.drop_special_day", set_up.drop_special_day, special_id=_made("shut")),
     _mail_of_tam(TAM), _wait(1),
     _calendar(Partstat.ACCEPTED, "c1"),
     _calendar(Partstat.NEEDS_ACTION, "c2", method="REFRESH", telling=True),

@@ -132,7 +132,8 @@ def writing_flows() -> set[str]:
         room = importlib.import_module(f"notify.flows.{module.name}")
         for name, flow in inspect.getmembers(room, inspect.isfunction):
             public = flow.__module__ == room.__name__ and not name.startswith("_")
-            if public and "db.write(" in inspect.getsource(flow):
+            source = inspect.getsource(flow)
+            if public and ("db.write(" in source or "with changing_hours(" in source):
                 found.add(f"{module.name}.{name}")
     return found
 

@@ -25,14 +25,17 @@ from notify.core.itip import Decision
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.tickets import Phase
+from notify.core.uncollected import Rule
+from notify.flows import contact_codes as code_flow
 from notify.flows import desk_notes, feeds, moves, parts, passes, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import bookings, calendar_answers, messages, people, schema, shops, tickets
+from notify.store import bookings, calendar_answers, contact_codes, messages, people, schema, shops, tickets
 from notify.store import parts as part_rows
 from notify.store import passes as pass_rows
 from notify.store import questions as question_rows
 from notify.store.calendar_answers import Said
+from notify.store.contact_codes import Waiting
 from notify.store.database import Unit
 from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending
@@ -74,10 +77,13 @@ def full_shop(house: Any) -> dict[str, Any]:
             unit, booking_id=booked.id, visit_id=done.visit_id, reply_id=reply, said=no, state="open", how="",
             at=house.clock(),
         )  # fmt: skip
+    code_flow.send_code(ctx, owner, done.visit_id, purpose="price")
     with house.read() as unit:
         whole = tickets.get_ticket(unit, ticket)
         message = messages.messages_of_visit(unit, done.visit_id)[0]
+        code_id = contact_codes.newest_open(unit, done.visit_id, "price", now=house.clock())
         mine: dict[str, Any] = {
+            "code_id": code_id, "waiting": Waiting(code_id, "c", 0, "h" * 64),
             "ticket": whole, "message": message, "booking": bookings.get_booking(unit, booked.id),
             "part": part_rows.get_part(unit, part), "question": question_rows.get_question(unit, question),
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
@@ -112,6 +118,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "causes": [mine["message"].cause], "limit": 50,
         "verdict": "accepted", "code": "c", "phases": list(Phase), "waits_here": False, "key": "check_in:key-1",
         "result": {}, "password_hash": "h", "pin_hash": "h", "session_hash": "h", "window": timedelta(hours=1),
+        "why": "closed",
         "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
         "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s", "digest": "d", "row_key": "k",
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
@@ -124,11 +131,13 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "letter_id": "<l@example.org>", "taken_at": now, "beginning": mine["reply_id"][:8], "delivery": "delivered",
         "rows": [{"the_id": mine["message"].id, "message_id": "<x@example.org>"}], "but_not": (),
         "composed": Composed(b"x", "<x@example.org>", "s", "sms", mine["contact_id"]),
-        "visits": [mine["visit_id"]], "endings": [Ending(mine["message"], MessageState.SENT)],
+        "persons": [mine["person_id"]], "visits": [mine["visit_id"]], "endings": [Ending(mine["message"], MessageState.SENT)],
         "tries": [Told(mine["message"], "accepted", "c", "x")],
         "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
         "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
+        "also_replaced": True,
         "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
+        "rule": Rule("quay", "Quay law", 14, 28, "in writing", "Quay Act"),
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
                      valid_until=None),
     }  # fmt: skip
