@@ -15,16 +15,19 @@ from sqlalchemy import LargeBinary, String, select, text, update
 
 from notify.channels.folder import FolderChannel
 from notify.channels.sms_mailgate import SmsMailgate
+from notify.core.contact_code import show_code
 from notify.core.errors import NotFound
-from notify.flows import desk_notes, forget, handover, moves, parts, questions, replies, set_up, staff, staff_bell
+from notify.flows import contact_codes as code_flow
+from notify.flows import desk_notes, forget, handover, parts, questions, replies, set_up, staff, staff_bell
 from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import DeviceForm, PersonForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import claims, erasing, people, rings, schema, tickets, visits
+from notify.store import claims, contact_codes, erasing, people, rings, schema, tickets, visits
 from notify.store.engine import open_engine
 from notify.store.vault import Place, data_keys
 from tests.flows.conftest import GATEWAY
 from tests.parts.house import House, make_house
+from tests.parts.left import leave
 from tests.parts.shelved import shelve, token_of
 from tests.parts.traces import files_below, hits, patterns, phone_forms
 
@@ -102,13 +105,18 @@ def live(house: House) -> tuple[str, list[str]]:
         subject="about the humming", letter_id="<herring-4471@mail.example.org>",
     ))  # fmt: skip
     hear(ctx, house.shop_id, Heard("sms", "07700 900123", "may I come after the ferry?", at, key + "2", "sms"))
+    code_flow.send_code(ctx, owner, done.visit_id, purpose="price")
+    with house.read() as unit:
+        code = contact_codes.text_of(unit, contact_codes.newest_open(unit, done.visit_id, "price", now=house.clock()))
+    house.deliver()
+    code_flow.prove(ctx, owner, done.visit_id, purpose="price", typed=code)
     parts.arrive(ctx, owner, parts.need(ctx, owner, ticket, name="speaker cone for the Kestrel"))
     shelve(house, ticket)
     house.deliver(after=91)
     secret = token_of(house, ticket)
     handover.hand_back(ctx, owner, ticket_ids=[ticket], token=secret, checked="knows the scratch beside the dial")
     house.deliver(after=91)
-    return ticket, [*ABOUT_INES, secret]
+    return ticket, [*ABOUT_INES, code, show_code(code), secret]
 
 
 def sealed_values(connection: Any) -> list[bytes]:
@@ -296,7 +304,7 @@ def test_who_owes_or_left_a_device_behind_is_kept_with_the_reason(kept: Kept, wh
     if why == "unpaid":
         handover.hand_back(house.ctx, house.actor(), ticket_ids=[ticket], token=token_of(house, ticket))
     else:
-        moves.move(house.ctx, house.actor(), ticket, "left_behind", reason="local_steps_done")
+        leave(house.ctx, house.actor(), ticket)
     house.clock.advance(QUARTER)
     night = kept.forget()
     assert night.due == () and [reason for _, reason in night.kept] == [why] and night.confirmed

@@ -94,6 +94,7 @@ def _said(kind: str, language: str) -> Page:
         sentence=w[kind],
         next_sentence=w[f"{kind}_next"],
         back_href="",
+        lost_href=f"/lost?language={language}" if kind == "unknown" else "",
     )
 
 

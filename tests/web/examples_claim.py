@@ -172,6 +172,7 @@ def _question() -> Page:
                     {"code": "wait", "label": "No, wait for the green one"},
                     {"code": "give_back", "label": "No, give it back unrepaired"},
                 ],
+                "code_action": "",
             }
         ],
         story=_story(
@@ -239,6 +240,39 @@ def _two_devices() -> Page:
     )
 
 
+def _hidden_price(language: str) -> Page:
+    """A price above the shop's limit: shown after a code to the stored contact."""
+    w = words(language)
+    said = w["claim"]["price_by_code"].format(address="+44 •••• ••• 123")
+    return _claim(
+        language,
+        mark_name="question",
+        sentence=w["says"]["waiting_customer"].format(your_device=w["your_device"]["camera"]),
+        expect=w["says"]["expect_answer"],
+        questions=[{"id": "7", "device": "", "wording": said, "price": "", "options": [],
+                    "until": w["claim"]["until"].format(when="26.11., 18:30"), "code_action": f"{CLAIM}/send-code"}],
+    )  # fmt: skip
+
+
+def _code(language: str, *, problem: str = "", lost: bool = False) -> Page:
+    w = words(language)
+    sent = w["lost"]["perhaps_sent"].format(number="K7M-2X9T")
+    told = sent if lost else w["code"]["sent_to"].format(address="p••@example.org")
+    return base(
+        language, language_action="", title=w["code"]["title"], sentence=told, label=w["code"]["label"],
+        problem=w["code"][problem] if problem else "", number="K7M2X9T" if lost else "",
+        check_action="/lost/code" if lost else f"{CLAIM}/code", send_action="/lost" if lost else f"{CLAIM}/send-code",
+        back_href="/lost" if lost else CLAIM,
+        back_label=w["lost"]["other_number"] if lost else w["page"]["back"],
+    )  # fmt: skip
+
+
+def _lost(language: str, *, problem: str = "") -> Page:
+    said = words(language)["lost"][problem] if problem else ""
+    return base(language, language_action="", typed="K7M-2X9" if problem else "", problem=said,
+                action=f"/lost?language={language}")  # fmt: skip
+
+
 def claim_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     return {
@@ -250,5 +284,12 @@ def claim_pages() -> dict[str, tuple[str, Page]]:
         "pass_to_send": ("pass.html", _pass_page("en", given=True)),
         "pass_to_send_de": ("pass.html", _pass_page("de", given=True)),
         "pass_to_show_it": ("pass.html", _pass_page("it", given=False)),
+        "claim_hidden_price": ("claim.html", _hidden_price("en")),
+        "claim_hidden_price_it": ("claim.html", _hidden_price("it")),
+        "code": ("code.html", _code("en")),
+        "code_wrong_de": ("code.html", _code("de", problem="wrong")),
+        "code_lost_it": ("code.html", _code("it", lost=True)),
+        "lost": ("lost.html", _lost("en")),
+        "lost_wrong_de": ("lost.html", _lost("de", problem="wrong_number")),
         "claim_two_devices": ("claim.html", _two_devices()),
     }

@@ -55,7 +55,7 @@ def check(token: str) -> Response:
         return _page(claim, token, problem="malformed", status=422)
     except WrongCode:
         return _page(claim, token, problem="wrong", status=422)
-    answer = make_response(redirect(f"/c/{token}?said=code_right#question", code=303))
+    answer = make_response(redirect(f"/c/{token}?said=code_right", code=303))
     unlock(answer, token)
     return answer
 

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotFound, NotifyError
 from notify.core.message_groups import GROUPS
 from notify.core.messages import ENDED, Delivery
-from notify.core.notices import AT_ONCE, NOTICES
+from notify.core.notices import AT_ONCE, NOTICES, SECRET
 from notify.core.roles import may
 from notify.flows.resend import REASONS, resend
 from notify.flows.view_message_list import CHANNELS, Filter, MessageList, view
@@ -227,6 +227,8 @@ def _missing(seen: MessageShown) -> str:
         return "The words were erased with the person's data. Only what became of the message is kept."
     if seen.line.state == "waiting":
         return "It is written just before it leaves, so that it says what is true then."
+    if seen.line.notice in SECRET and seen.line.tried:
+        return "Its words are not kept: they held a code, which nobody but its reader may know."
     return "It was never written."
 
 
