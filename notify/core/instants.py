@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from notify.core.errors import Invalid
@@ -79,6 +80,18 @@ def instant(wall: datetime, tz: ZoneInfo, *, fold: int = 0) -> datetime:
 def first_instant(day: date, tz: ZoneInfo) -> datetime:
     """UTC instant at which that local date begins (midnight itself may be missing or come twice)."""
     return instant(datetime.combine(day, time(0)), tz)
+
+
+@lru_cache(maxsize=4096)
+def steady_offset(day: date, tz: ZoneInfo) -> timedelta | None:
+    """The offset of the zone that holds from the first to the last instant of that local date; None where it changes.
+
+    Looked at each quarter of an hour: no zone has changed twice within one (tz database, from memory).
+    """
+    first, last = first_instant(day, tz), first_instant(day + timedelta(days=1), tz)
+    quarters = (first + timedelta(minutes=15 * n) for n in range((last - first) // timedelta(minutes=15)))
+    offsets = {moment.astimezone(tz).utcoffset() for moment in (*quarters, last)}
+    return offsets.pop() if len(offsets) == 1 else None
 
 
 def jump_between(early: datetime, late: datetime, tz: ZoneInfo) -> datetime:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.core.errors import Conflict, Invalid
 from notify.core.hours import MIDNIGHT, Counter, Hours, Span, SpecialDay, spans_with_rows
-from notify.core.instants import exists, instant, is_ambiguous, need_aware, zone
+from notify.core.instants import exists, instant, is_ambiguous, need_aware, steady_offset, zone
 
 
 class Taken(Conflict):
@@ -97,6 +97,10 @@ def _cut(counter: Counter, day: date, *, span: Span, row: Hours | SpecialDay, tz
     length = timedelta(minutes=counter.slot_minutes)
     local = datetime.combine(day, row.opens)
     closes = datetime.combine(day, row.closes) + timedelta(days=row.closes == MIDNIGHT)
+    if (offset := steady_offset(day, tz)) is not None:  # on nearly all days every wall time comes once
+        start, whole = local.replace(tzinfo=UTC) - offset, range((closes - local) // length)
+        times = ((local + n * length, start + n * length) for n in whole)
+        return [Slot(wall, counter.zone, 0, at, at + length, span.capacity) for wall, at in times]
     found = []
     while local < closes:
         folds = (0, 1) if is_ambiguous(local, tz) else (0,) if exists(local, tz) else ()
