@@ -71,20 +71,19 @@ class Moments:
     def spoken(self, moment: datetime) -> str:
         """ "tomorrow, 9:15 in the morning" or "Thursday, 26 November, 9:15 in the morning"."""
         local = self._local(moment)
-        said = self.words("date.spoken", time=f"{local.hour}:{local.minute:02}", part=self.part(moment))
-        return self._say("stamp", moment, said)
+        return self._say("spoken", moment, time=f"{local.hour}:{local.minute:02}", part=self.part(moment))
 
     @property
     def tz(self) -> ZoneInfo:
         """The shop's zone."""
         return ZoneInfo(self.zone)
 
-    def _say(self, how: str, moment: datetime, time_said: str = "") -> str:
+    def _say(self, how: str, moment: datetime, **said: str) -> str:
         ahead = (self._local(moment).date() - self._local(self.now).date()).days
-        said = time_said or self.time(moment)
+        values = {"time": self.time(moment), **said}
         if ahead in _NAMED:
-            return self.words(f"date.{how}{_NAMED[ahead]}", time=said)
-        return self.words(f"date.{how}", day=self.day(moment), time=said)
+            return self.words(f"date.{how}{_NAMED[ahead]}", **values)
+        return self.words(f"date.{how}", day=self.day(moment), **values)
 
     def _local(self, moment: datetime) -> datetime:
         return moment.astimezone(self.tz)
