@@ -73,7 +73,7 @@ def _day() -> Page:
         ],
         replies=[
             line("Noor Vale", "Their calendar asks for another pickup time. Say yes or no. Their time is today at 11:45. They ask for "
-                 "tomorrow at 16:00, when no place is free; the nearest that are stand here.", mark="question", number="F7H-2C9R",
+                 "tomorrow at 16:00. No place is free then; these are the nearest.", mark="question", number="F7H-2C9R",
                  href="/visits/9", id="calendar-5",
                  buttons=[*(button("/calendar-answers/5", f"Move it to tomorrow, {at}", choice="take", back="/", slot=f"2026-11-27T{at}/0")
                             for at in ("15:30", "15:45", "16:15")),

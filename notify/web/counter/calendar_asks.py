@@ -87,7 +87,7 @@ def _wanted(one: Question, speak: Say) -> str:
         return f"{wanted}: that lies within their pickup time, so nothing has to change."
     if one.fits or not one.is_live:
         return f"{wanted}."
-    return f"{wanted}, when no place is free" + ("; the nearest that are stand here." if one.near else ".")
+    return f"{wanted}. No place is free then" + ("; these are the nearest." if one.near else ".")
 
 
 def _when(moment: datetime, speak: Say) -> str:
