@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from notify.cli.demo_stage import ZONE, Stage, Story, Visit
 from notify.flows import desk_notes, moves, questions
 from notify.flows.check_in_form import DeviceForm
+from notify.flows.uncollected import log_step
 
 
 def _repaired(visit: Visit, which: int = 0) -> None:
@@ -33,8 +34,12 @@ def left_behind(s: Stage) -> Story:
                        email="casimir@example.net")  # fmt: skip
     yield s.day(82, "11:00")
     visit.move("inspecting", "on_shelf", outcome="unrepaired", reason="not_repairable")
+    yield s.day(40, "18:00")
+    log_step(s.ctx, s.owner, visit.ticket_ids[0], "notice_given", how="registered_post")
     yield s.day(4, "18:10")
-    moves.move(s.ctx, s.owner, visit.ticket_ids[0], "left_behind", reason="local_steps_done",
+    for step in ("no_data", "cautions_read", "money_noted"):
+        log_step(s.ctx, s.owner, visit.ticket_ids[0], step)
+    moves.move(s.ctx, s.owner, visit.ticket_ids[0], "left_behind", reason="local_steps_done", anyway=True,
                note="Two letters, no answer; steps of the town's rules done.")  # fmt: skip
 
 

@@ -8,6 +8,9 @@ from datetime import datetime
 
 from notify.core.messages import MessageState
 
+_A_NEW_TIME = frozenset(
+    {"checked_in", "ready", "collection_reminder", "pickup_missed_note", "pickup_reminder", "pickup_cancelled"}
+)
 # Notice -> the kinds about the same ticket or visit that the same person need not read beside it, since it says how
 # things stand whole when it is written. Kinds that it makes untrue stand in second_look.untrue instead.
 OVERTAKES: dict[str, frozenset[str]] = {
@@ -17,10 +20,8 @@ OVERTAKES: dict[str, frozenset[str]] = {
     "part_arrived": frozenset({"checked_in", "part_ordered", "part_arrived"}),
     "promise_changed": frozenset({"checked_in", "part_ordered", "part_arrived"}),
     "called_back": frozenset({"part_ordered", "part_arrived"}),
-    "pickup_confirmed": frozenset(
-        {"checked_in", "ready", "collection_reminder", "pickup_reminder", "pickup_cancelled"}
-    ),
-    "pickup_moved": frozenset({"checked_in", "ready", "collection_reminder", "pickup_reminder", "pickup_cancelled"}),
+    "pickup_confirmed": _A_NEW_TIME,
+    "pickup_moved": _A_NEW_TIME,
 }
 # The time that counts is put in when the message is written, whatever the parts did meanwhile.
 _TELLS_THE_TIME = frozenset({"promise_changed"})

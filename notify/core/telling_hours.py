@@ -38,11 +38,14 @@ def _clock(second: int) -> time:
     return time(second // 3600, second // 60 % 60, second % 60)
 
 
+ALWAYS = Week((((0, DAY_SECONDS),),) * 7)
+
+
 def week_around(quiet_from: time, quiet_until: time) -> Week:
     """The same every day: awake outside [quiet_from, quiet_until); equal times mean always awake."""
     start, end = _seconds(quiet_until), _seconds(quiet_from)
     if start == end:
-        return Week((((0, DAY_SECONDS),),) * 7)
+        return ALWAYS
     return _week([(day, start, end) for day in range(7)])
 
 

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.core.shop import Shop
+from notify.core.telling_hours import ALWAYS, Week, parse_week
 from notify.store import shops
 from notify.store.database import Database, Unit
 
@@ -22,6 +23,7 @@ class Context:
 
     `public_url` is empty when customers cannot reach the service; then nothing may print a link. `organizer` is the
     address to which calendars answer, with `{token}` where that of a booking goes; without, one address for all.
+    `week` holds the installation's telling hours, for shops that set none.
     """
 
     db: Database
@@ -32,6 +34,7 @@ class Context:
     bell: timedelta
     channels_on: frozenset[str]
     organizer: str = ""
+    week: Week = ALWAYS
 
     def shop(self, unit: Unit) -> Shop:
         """The unit's shop as it is set today (by UTC, then by its own zone's date)."""
@@ -43,6 +46,10 @@ class Context:
     def today(self, shop: Shop) -> date:
         """The date on the shop's wall."""
         return self.clock().astimezone(ZoneInfo(shop.zone)).date()
+
+    def telling_week(self, shop: Shop) -> Week:
+        """The hours of each weekday in which this shop's customers may be written to."""
+        return parse_week(shop.telling_hours) if shop.telling_hours else self.week
 
     def claim_link(self, token: str) -> str:
         """The address of a claim page; empty without a public address or token."""

@@ -14,6 +14,7 @@ from notify.core.text import clean_block
 from notify.core.tickets import Move, Phase, WaitsOn
 from notify.flows.context import Context
 from notify.flows.record import record
+from notify.flows.uncollected import check_may_leave
 from notify.store import bookings, events, messages, notes, outbox, parts, questions, tickets
 from notify.store.database import Unit
 from notify.store.tickets import Job
@@ -43,7 +44,11 @@ def move(
     seen_version: int | None = None,
     at: datetime | None = None,
 ) -> Moved:
-    """One step of core/tickets.MOVES. Raises NotAllowed (naming what is), Invalid (reason) or Conflict."""
+    """One step of core/tickets.MOVES. Raises NotAllowed (naming what is), Invalid (reason) or Conflict.
+
+    `anyway` confirms the note's reason once more: for a start that still waits, and for closing a device as never
+    collected before a rule's day.
+    """
     actor.need("move")
     target = rules.parse_phase(to)
     if at is not None and at > ctx.clock():
@@ -58,6 +63,8 @@ def move(
         if step.event == "left_behind":
             actor.need("leave_behind")
         rules.check_reason(step, reason)
+        if step.event == "left_behind":
+            check_may_leave(ctx, unit, ticket, reason=reason, note=words, confirmed=anyway)
         if target is Phase.ON_BENCH and ticket.phase is Phase.IN_LINE:
             _check_start(unit, actor, ticket, anyway=anyway, note=words)
         return take_step(ctx, unit, actor, ticket, step, reason=reason, note=words, anyway=anyway, at=at)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from notify.core import claim_number
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, Invalid, NotFound, NotifyError
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
 from notify.core.tickets import Move, Phase, path
 from notify.flows.check_in import check_in_within
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
@@ -168,6 +168,8 @@ def _move_on(ctx: Context, unit: Unit, actor: Actor, ticket: Job, target: Phase,
         raise Conflict(
             "This change is older than the last one known here", "Look at the ticket; it was not overridden."
         )
+    if target is Phase.LEFT_BEHIND:
+        raise NotAllowed("Only a person here closes a device as never collected", "Do it on its page of steps.")
     steps: tuple[Move, ...] = path(ticket.phase, target, outcome=outcome)
     for step in steps:
         ticket = take_step(ctx, unit, actor, ticket, step, at=at, codes={"source": actor.id}).ticket

@@ -6,8 +6,8 @@ checks and signs it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -22,6 +22,8 @@ from notify.render.words import Language, Words
 
 # ISO 216: 210 x 297 mm, in dots of 25.4/203 mm; letters of 11 and 9 points.
 A4 = Paper("a4", 1678, 2374, 176, body=31, small=25, number_most=60, qr_most=0, qr_least=0)
+# For long texts: nothing is cut off that belongs to the letter.
+_TIGHT = (A4, replace(A4, body=27, small=22), replace(A4, body=24, small=19))
 _RULED = 5  # blank lines for the law's own wording
 Say = Callable[..., str]
 
@@ -67,8 +69,18 @@ def notice_pdf(notice: Notice, *, templates: Path, made_at: datetime) -> bytes:
     said, head = words.get(notice.language), words.get(notice.shop_language)
     with Sheet(templates, title=head("head.title"), language=notice.language, made_at=made_at) as sheet:
         sheet.add_page(A4.width, A4.height)
-        _Page(sheet, notice, said, head, templates).whole().draw(A4.margin, A4.margin * 2 // 3)
+        pages = (_Page(sheet, paper, notice, said, head, templates).whole() for paper in _TIGHT)
+        _first_that_fits(pages).draw(A4.margin, A4.margin * 2 // 3)
         return sheet.to_bytes()
+
+
+def _first_that_fits(pages: Iterable[Block]) -> Block:
+    """The first block that ends above the lower margin, else the last one."""
+    block = Block(0, 0, lambda x, y: None)
+    for block in pages:
+        if block.height <= A4.height - A4.margin * 4 // 3:
+            break
+    return block
 
 
 def say_date(day: date, *, language: str) -> str:
@@ -79,26 +91,29 @@ def say_date(day: date, *, language: str) -> str:
 class _Page:
     """One sheet being laid out."""
 
-    def __init__(self, sheet: Sheet, notice: Notice, said: Language, head: Language, templates: Path) -> None:
-        self.sheet, self.n, self.said, self.head, self.templates = sheet, notice, said, head, templates
+    def __init__(
+        self, sheet: Sheet, paper: Paper, notice: Notice, said: Language, head: Language, templates: Path
+    ) -> None:
+        self.sheet, self.paper, self.n = sheet, paper, notice
+        self.said, self.head, self.templates = said, head, templates
 
     def whole(self) -> Block:
         """Head for the shop, then the letter."""
-        shop, letter = self._for_the_shop(), stack(self._letter(), gap=A4.body)
-        return stack([shop, letter], gap=A4.body * 2)
+        shop, letter = self._for_the_shop(), stack(self._letter(), gap=self.paper.body)
+        return stack([shop, letter], gap=self.paper.body * 2)
 
     def _day(self, day: date) -> str:
         return say_date(day, language=self.n.language)
 
-    def _text(self, text: str, *, most: int = 4, bold: bool = False) -> Block:
-        return paragraph(self.sheet, text, width=A4.printable, size=A4.body, most=most, bold=bold)
+    def _text(self, text: str, *, most: int = 8, bold: bool = False) -> Block:
+        return paragraph(self.sheet, text, width=self.paper.printable, size=self.paper.body, most=most, bold=bold)
 
     def _for_the_shop(self) -> Block:
-        pad, width = A4.small, A4.printable - 2 * A4.small
+        pad, width = self.paper.small, self.paper.printable - 2 * self.paper.small
         lines = [self.head("head.draft"), *self._rule_lines(), self.head("head.anew")]
-        first = paragraph(self.sheet, self.head("head.title"), width=width, size=A4.body, most=2, bold=True)
-        rest = [paragraph(self.sheet, line, width=width, size=A4.small, most=6) for line in lines if line]
-        return _framed(self.sheet, stack([first, *rest], gap=A4.small // 2), pad=pad)
+        first = paragraph(self.sheet, self.head("head.title"), width=width, size=self.paper.body, most=2, bold=True)
+        rest = [paragraph(self.sheet, line, width=width, size=self.paper.small, most=6) for line in lines if line]
+        return _framed(self.sheet, stack([first, *rest], gap=self.paper.small // 2), pad=pad)
 
     def _rule_lines(self) -> tuple[str, ...]:
         if not self.n.rule_name:
@@ -110,12 +125,14 @@ class _Page:
     def _letter(self) -> list[Block]:
         return [
             stack([self._text(line, most=2) for line in (self.n.shop_name, *self.n.shop_lines[:4])], gap=0),
-            stack([self._text(line, most=2) for line in self._addressee()], gap=A4.small // 3),
+            stack([self._text(line, most=2) for line in self._addressee()], gap=self.paper.small // 3),
             self._text(self._day(self.n.today)),
             self._text(self.said("letter.subject", device=self.n.device, number=self.n.number), most=3, bold=True),
             *(self._text(line) for line in self._sentences()),
             self._ruled(),
-            stack([self._text(self.said("letter.regards")), self._text(self.n.shop_name, most=2)], gap=A4.body * 2),
+            stack(
+                [self._text(self.said("letter.regards")), self._text(self.n.shop_name, most=2)], gap=self.paper.body * 2
+            ),
         ]
 
     def _addressee(self) -> tuple[str, ...]:
@@ -143,15 +160,17 @@ class _Page:
 
     def _ruled(self) -> Block:
         """Blank lines; the law's own wording may have to stand there, in the hand of whoever checked it."""
-        title = paragraph(self.sheet, self.said("letter.room"), width=A4.printable, size=A4.small, most=2)
-        step = round(line_height(A4.body) * 1.3)
+        title = paragraph(
+            self.sheet, self.said("letter.room"), width=self.paper.printable, size=self.paper.small, most=2
+        )
+        step = round(line_height(self.paper.body) * 1.3)
 
         def draw(x: int, y: int) -> None:
             title.draw(x, y)
             for number in range(1, _RULED + 1):
-                self.sheet.box(x, y + title.height + step * number, A4.printable, 2)
+                self.sheet.box(x, y + title.height + step * number, self.paper.printable, 2)
 
-        return Block(A4.printable, title.height + step * _RULED + 2, draw)
+        return Block(self.paper.printable, title.height + step * _RULED + 2, draw)
 
 
 def _framed(sheet: Sheet, inner: Block, *, pad: int) -> Block:

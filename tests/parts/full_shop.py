@@ -17,6 +17,7 @@ from notify.store import messages, tickets
 from tests.parts.clock import FakeClock
 from tests.parts.databases import fill_with_tables
 from tests.parts.house import make_house
+from tests.parts.left import leave
 
 STEPS = ("inspecting", "in_line", "on_bench", "proving", "on_shelf")
 
@@ -137,7 +138,7 @@ def at_work(shop: FullShop) -> None:
     handover.hand_back(ctx, actor, ticket_ids=[shop.tickets["back"]], token=shop.token("back"))
     shop.take_in("left", DeviceForm("Foolscap e-reader", "e_reader"))
     shop.move("left", *STEPS)
-    moves.move(ctx, actor, shop.tickets["left"], "left_behind", reason="local_steps_done")
+    leave(ctx, actor, shop.tickets["left"])
     house.deliver(after=91)
     slot = offers(ctx, actor, shop.visits["ready"])[0].slot
     shop.bookings["ready"] = pickup.book(ctx, actor, shop.visits["ready"], slot.local, fold=slot.fold).id

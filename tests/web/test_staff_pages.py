@@ -16,6 +16,7 @@ from notify.flows.calls import RESULTS
 from notify.paths import templates_folder
 from notify.render.words import Words
 from notify.store.messages import list_messages
+from notify.store.tickets import tickets_in
 from tests.parts import full_shop
 from tests.parts.full_shop import FullShop
 from tests.web.conftest import Browser, make_app, sign_in
@@ -44,6 +45,9 @@ def all_paths(shop: FullShop) -> Iterator[str]:
     """Every list, every ticket, every message."""
     yield from LISTS
     yield from (f"/tickets/{one}" for one in shop.tickets.values())
+    yield "/uncollected/rules?code=germany"
+    with shop.house.read() as unit:
+        yield from (f"/uncollected/{one.id}" for one in tickets_in(unit, (tickets.Phase.ON_SHELF,)))
     with shop.house.read() as unit:
         yield from (f"/messages/{one.id}" for one in list_messages(unit, limit=500))
 

@@ -26,6 +26,8 @@ PAPERS = (("roll80", "Claim ticket, 80 mm"), ("roll58", "Claim ticket, 58 mm"), 
           ("label", "Label for the device"))  # fmt: skip
 SAFETY = ("swollen", "hot", "leaking", "wet")
 Typed = dict[str, Any]
+# Moves that have a page of their own.
+ON_PAGES = ("handed_back", "left_behind")
 
 
 @pages.get("/tickets/<ticket_id>")
@@ -78,10 +80,11 @@ def is_open(seen: TicketView) -> bool:
 def _moves(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
     kept = {name: typed.get(name, "") for name in ("event", "reason", "note")}
     gone = seen.line.forgotten  # nobody is left to hand anything to or to take it back from
-    offered = [says.move(one, seen) for one in seen.moves if one.event != "handed_back" and not gone]
+    offered = [says.move(one, seen) for one in seen.moves if one.event not in ON_PAGES and not gone]
     hand_over = any(one.event == "handed_back" for one in seen.moves)
     return {
         "moves": offered, "not_now": says.refusals(seen.refused), "undo_offer": None if gone else _undo(seen, speak),
+        "uncollected_href": f"/uncollected/{seen.line.ticket_id}" if seen.line.phase == "on_shelf" and not gone else "",
         "hand_over_href": f"/visits/{seen.line.visit_id}/handover" if hand_over else "",
         "move_typed": kept, "undo_reason": typed.get("undo_reason", ""),
     }  # fmt: skip

@@ -9,6 +9,7 @@ from notify.flows.view_uncollected import Kept, Overdue, StepLine
 from notify.render.paper_words import load_words
 from notify.render.uncollected_notice import say_date
 from notify.web.counter import desk_words as d
+from notify.web.counter.missed import missed_words
 from notify.web.here import services
 from notify.web.say import Say
 
@@ -54,11 +55,6 @@ def missed(one: Overdue, speak: Say) -> str:
     if not one.missed:
         return ""
     return f"{missed_words(one.missed)}: call them." if one.call_them else f"{missed_words(one.missed)}."
-
-
-def missed_words(times: int) -> str:
-    """ "Missed twice"."""
-    return {1: "Missed once", 2: "Missed twice"}.get(times, f"Missed {times} times")
 
 
 def kept_line(one: Kept) -> d.Line:
