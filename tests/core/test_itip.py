@@ -164,7 +164,7 @@ ANSWERS = st.builds(
 
 
 @given(st.lists(ANSWERS, min_size=2, max_size=4), st.integers(0, 2))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 def test_a_set_of_answers_ends_in_the_same_state_in_whatever_order_it_comes(
     said: list[tuple[Answer, Bearer]], sequence: int
 ) -> None:
@@ -174,7 +174,7 @@ def test_a_set_of_answers_ends_in_the_same_state_in_whatever_order_it_comes(
 
 
 @given(st.lists(ANSWERS, max_size=5), st.integers(0, 2))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 def test_what_counts_is_the_newest_of_this_revision_by_the_standards_own_order(
     said: list[tuple[Answer, Bearer]], sequence: int
 ) -> None:
