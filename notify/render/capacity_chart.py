@@ -64,7 +64,7 @@ def _library() -> Any:
 
 def _drawn(rows: Sequence[tuple[int, float]], target: float, words: CapacityWords, inks: Inks) -> bytes:
     make, canvas = _library()
-    figure = make(figsize=(5.2, 3.3), layout="constrained")
+    figure = make(figsize=(4.4, 3.1), layout="constrained")
     figure.patch.set_alpha(0)
     axes = figure.add_subplot()
     axes.set_facecolor("none")

@@ -68,7 +68,8 @@ def _stretches(slots: list[SlotPlaces], seen: Pickups, speak: Say) -> Iterator[t
 
 
 def _is_past(slot: SlotPlaces, seen: Pickups) -> bool:
-    return slot.end_at <= seen.now
+    """Also the slot that runs: nobody can choose it any more."""
+    return slot.start_at <= seen.now
 
 
 def _slot(slot: SlotPlaces, people: list[Pickup], seen: Pickups, speak: Say) -> d.Line:
@@ -76,7 +77,7 @@ def _slot(slot: SlotPlaces, people: list[Pickup], seen: Pickups, speak: Say) -> 
 
 
 def places(slot: SlotPlaces, seen: Pickups) -> str:
-    """ "2 of 3 free", "full" or, once the slot is over, ""."""
+    """ "2 of 3 free", "full" or, once the slot has begun, ""."""
     if _is_past(slot, seen):
         return ""
     return f"{slot.free} of {slot.capacity} free" if slot.free else "full"
