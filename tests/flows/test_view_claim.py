@@ -84,12 +84,14 @@ def test_a_yes_cannot_be_taken_back_once_something_was_done_on_it(house: Any, ho
         questions.take_back(house.ctx, house.customer(), question, ticket_id=ticket_id)
 
 
-def test_prices_above_the_setting_are_said_by_phone_only(house: Any) -> None:
+@pytest.mark.parametrize("whom", [{}, {"phone": "", "email": ""}], ids=["by_code", "by_phone"])
+def test_prices_above_the_setting_are_shown_after_a_code_or_said_by_phone(house: Any, whom: dict[str, str]) -> None:
     set_up.change_settings(house.ctx, house.actor(), {"code_above": 5000})
-    ticket_id = house.check_in(DeviceForm("Camera", price_agreed="60")).ticket_ids[0]
+    ticket_id = house.check_in(DeviceForm("Camera", price_agreed="60"), **whom).ticket_ids[0]
     questions.ask(house.ctx, house.actor(), ticket_id, kind="price", wording="It will be 61 pounds, yes?", price="61")
     (asked,) = view(house, ticket_id).questions
-    assert asked.options == () and asked.price == "" and "61" not in asked.wording and "call us" in asked.wording
+    assert asked.options == () and asked.price == "" and "61" not in asked.wording
+    assert asked.by_code != bool(whom) and ("call us" in asked.wording) == bool(whom)
     shelve(house, ticket_id)
     assert view(house, ticket_id).expect == ""
 
