@@ -14,7 +14,7 @@ EXAMPLES: tuple[Rule, ...] = (
     Rule(
         "england_wales_ni", "England, Wales, Northern Ireland", 0, 92,
         "In writing, by registered post or recorded delivery: your name and address, the goods and where they are, "
-        "the day, what is owed. None while a sum is disputed. 3 months if money is owed, else a reasonable time.",
+        "the day, what is owed. Not while a sum is disputed. 3 months if money is owed, else a reasonable time.",
         f"Torts (Interference with Goods) Act 1977, s. 12 and Sch. 1; s. 13 for a court's order; {_READ}",
     ),
     Rule(

@@ -117,7 +117,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/bookings/<booking_id>/cancel", "POST", "staff:book"),
     ("/uncollected", "GET", "staff:look"),
     ("/uncollected/rules", "GET", "staff:look"),
-    ("/uncollected/rules", "POST", "staff:settings"),
+    ("/uncollected/rules/keep", "POST", "staff:settings"),
     ("/uncollected/<ticket_id>", "GET", "staff:look"),
     ("/uncollected/<ticket_id>/notice.pdf", "GET", "staff:look"),
     ("/uncollected/<ticket_id>/step", "POST", "staff:move"),

@@ -19,7 +19,7 @@ from notify.flows.view_tried import Tried
 from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
 from notify.web.counter.calendar_asks import question_line
-from notify.web.counter.missed import missed_words
+from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
@@ -193,13 +193,9 @@ def shelf_line(one: Shelved, speak: Say) -> d.Line:
     done = "Not repaired." if one.ticket.outcome == "unrepaired" else "Repaired."
     come = f"Comes {d.at(speak, one.booked_at)}." if one.booked_at else "Nobody has chosen a time yet."
     if one.missed_at:
-        come = f"Did not come {d.at(speak, one.missed_at)}; no new time is chosen.{_call_them(one)}"
+        come = f"Did not come {d.at(speak, one.missed_at)}; no new time is chosen.{call_them(one)}"
     days = f" On the shelf for {one.days} days." if one.days > 1 else ""
     return d.ticket_line(one.ticket, f"{done} {told(one, speak)} {come}{days}")
-
-
-def _call_them(one: Shelved) -> str:
-    return f" {missed_words(one.missed)}: call them." if one.call_them else ""
 
 
 def told(one: Shelved, speak: Say) -> str:

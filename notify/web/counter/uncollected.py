@@ -154,7 +154,7 @@ def _as_typed(rule: Rule) -> dict[str, Any]:
             "verified": rule.verified, "active": rule.active}  # fmt: skip
 
 
-@pages.post("/uncollected/rules")
+@pages.post("/uncollected/rules/keep")
 def put_rule() -> Answer:
     """Keeps a rule; switched on only when somebody says that they read the law."""
     typed: dict[str, Any] = {name: request.form.get(name, "").strip() for name in RULE_FIELDS}
