@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 from flask import Flask
 
+from notify.core.itip import Decision
 from notify.flows import handover, pickup, set_up
-from notify.store import bookings
+from notify.store import bookings, calendar_answers
+from notify.store.calendar_answers import Said
 from tests.parts.counter_day import booked, set_clock, shelved_visit
 from tests.parts.shelved import token_of
 from tests.web.conftest import Browser, sign_in
@@ -152,3 +154,23 @@ def test_a_slot_that_the_clock_change_repeats_stands_there_twice(house: Any, app
     text = _text(_desk(app, house), "/pickups?day=2026-10-25")
     found = re.search(r"00:00 to 04:00 free, (\d+) places", text)
     assert found and int(found[1]) % 20 == 0, text  # five real hours of four quarters
+
+
+def test_what_a_calendar_asks_stands_at_its_pickup_with_one_tap_for_each_decision(house: Any, app: Flask) -> None:
+    set_clock(house, 2026, 11, 25, 20, 0)
+    _, asked = booked(house, "Ada", DAY.replace(hour=9, minute=15))
+    booked(house, "Ben", DAY.replace(hour=9, minute=30))
+    wanted = datetime(2026, 11, 26, 15, 0, tzinfo=UTC)
+    said = Said("COUNTER", "needs_action", 0, house.clock(), Decision.RECORD_PROPOSAL, wanted, wanted)
+    with house.ctx.db.write(house.shop_id) as unit:
+        answer = calendar_answers.add_answer(
+            unit, booking_id=asked.id, visit_id=asked.visit_id, reply_id="", said=said, state="open", how="",
+            at=house.clock(),
+        )  # fmt: skip
+    html = _desk(app, house).get("/pickups?day=2026-11-26").get_data(as_text=True)
+    text = Reader(html).text
+    assert text.index("Ada") < text.index("They ask for") < text.index("Ben")
+    assert html.count(f'action="/calendar-answers/{answer}"') == 2
+    pickup.book(house.ctx, house.actor(), asked.visit_id, DAY.replace(hour=16))
+    moved = Reader(_desk(app, house).get("/pickups?day=2026-11-26").get_data(as_text=True)).text
+    assert moved.index("Ada") > moved.index("Ben"), "the question went astray"

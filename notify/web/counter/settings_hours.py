@@ -31,7 +31,7 @@ def _unless_hit() -> bool:
 def hours() -> Response:
     """The whole week at once, with how pickups are cut."""
     rows = _typed_rows()
-    pickup = {name: request.form.get(name, "") for name in PICKUP}
+    pickup = {name: request.form[name] for name in PICKUP if name in request.form}  # what is not sent stays
     return change(
         lambda: set_hours(ctx(), current_actor(), [HoursRow(**row) for row in rows], pickups=pickup,
                           unless_hit=_unless_hit()),
