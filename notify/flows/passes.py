@@ -34,15 +34,16 @@ class Given:
 
 
 def ask(ctx: Context, actor: Actor, visit_id: str, *, name: str, source: str = "") -> Sent:
-    """The customer names somebody; a code goes to the stored contact. Raises Invalid, Conflict, or what send_code does.
+    """The customer names somebody; a code goes to the stored contact. Raises NotFound, Invalid, Conflict, or what
+    send_code does.
 
     The code first: a name is kept only when somebody can confirm it. One that was asked for before and never
     confirmed makes room for this one.
     """
     actor.need("give_pass")
-    who = _name(name)
     with ctx.db.read(actor.shop_id) as unit:
         _check_room(unit, visit_id, ctx.clock())
+    who = _name(name)
     sent = send_code(ctx, actor, visit_id, purpose="pass", source=source)
     keep_asked(ctx, actor, visit_id, name=who, until=sent.expires_at)
     return sent
@@ -50,10 +51,10 @@ def ask(ctx: Context, actor: Actor, visit_id: str, *, name: str, source: str = "
 
 def keep_asked(ctx: Context, actor: Actor, visit_id: str, *, name: str, until: datetime) -> str:
     """The second half of `ask`: notes whom the pass is for, while its code can be typed; its identifier."""
-    who = _name(name)
     with ctx.db.write(actor.shop_id) as unit:
         now = ctx.clock()
         _check_room(unit, visit_id, now)
+        who = _name(name)
         for old in passes.passes_of(unit, visit_id):
             if old.state == "asked":
                 _end(ctx, unit, actor, old, "revoked", "pass_revoked", why="named_anew")
@@ -80,12 +81,12 @@ def confirm(ctx: Context, actor: Actor, visit_id: str, *, typed: str) -> Given:
 
 
 def give(ctx: Context, actor: Actor, visit_id: str, *, name: str) -> Given:
-    """Staff open one for the bringer, who stands at the counter. Raises Invalid or Conflict."""
+    """Staff open one for the bringer, who stands at the counter. Raises NotFound, Invalid or Conflict."""
     actor.need("hand_back")
-    who = _name(name)
     with ctx.db.write(actor.shop_id) as unit:
         now = ctx.clock()
         _check_room(unit, visit_id, now)
+        who = _name(name)
         code, ends = new_pass_code(ctx.pick), now + timedelta(days=ctx.shop(unit).pass_days)
         new = _add(ctx, unit, actor, visit_id, who, state="open", code=code, expires_at=ends)
         record(ctx, unit, actor, "pass_given", visit_id=visit_id, codes={"pass": new})
@@ -140,6 +141,7 @@ def _name(typed: str) -> str:
 
 
 def _check_room(unit: Unit, visit_id: str, now: datetime) -> None:
+    visits.get_visit(unit, visit_id)
     if not tickets.is_device_with_us(unit, visit_id):
         raise Conflict("Nothing of this visit is with us any more", "There is nothing to collect.")
     if sum(is_open(one, now) for one in passes.passes_of(unit, visit_id)) >= MOST_OPEN:

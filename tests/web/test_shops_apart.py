@@ -28,7 +28,7 @@ FORM = {
     "result": "told", "ticket": "all", "checked": "seen a passport", "to": "in_line", "reason": "wrong_shelf",
     "kind": "price", "wording": "May we?", "price": "10", "answer": "accept", "said_by": "Ines", "part": "Dial glass",
     "supplier": "Lantern Spares", "promise": "2026-11-27T11:30", "why": "other", "note": "Seen", "shelf": "B2",
-    "paid": "yes", "slot": "2026-11-27T10:00/0", "event": "x",
+    "paid": "yes", "delegate": "Mia Oland", "scan": "b" * 16, "slot": "2026-11-27T10:00/0", "event": "x",
 }  # fmt: skip
 
 
