@@ -17,9 +17,10 @@ from sqlalchemy import select
 from notify.channels.base import Receipt, Verdict
 from notify.channels.memory import MemoryChannel
 from notify.core.errors import NotifyError
+from notify.core.planner import Planned
 from notify.flows import feeds, handover, moves, pickup, reach, reminders, resend, set_up
 from notify.flows.check_in_form import DeviceForm
-from notify.store import bookings, messages, tickets
+from notify.store import bookings, messages, outbox, people, tickets
 from notify.store.schema import metadata
 from tests.flows.test_pickup import at, ready_visit
 from tests.parts.calendar_mail import mails, objects, order_errors, parts
@@ -131,6 +132,25 @@ def test_a_call_taken_back_leaves_the_entry_and_the_next_object_is_newer(house: 
         live = bookings.live_booking(unit, visit_id)
     assert live is not None and (live.revision, live.changes) == (1, 3)
     assert order_errors(objects(house)) == []
+
+
+def test_the_no_to_a_proposal_is_a_declinecounter_for_the_entry_as_it_stands(house: Any) -> None:
+    """RFC 5546 3.2.8: to whoever proposed, with the SEQUENCE of the event, which stays (2.1.4)."""
+    visit_id, ticket_id = ready_visit(house)
+    book(house, visit_id, 10)
+    made = book(house, visit_id, 11)
+    with house.ctx.db.write(house.shop_id) as unit:
+        person = tickets.get_ticket(unit, ticket_id).person_id
+        mine = next(one for one in people.contacts_of(unit, person) if one.channel == "email")
+        no = Planned("proposal_declined", person, "email", mine.id, f"visit:{visit_id}", "no", house.clock(),
+                     made.end_at)  # fmt: skip
+        outbox.add(unit, (no,), visit_id=visit_id, sealed_for=person,
+                   refs={"booking": made.id, "revision": made.revision}, now=house.clock())  # fmt: skip
+    house.deliver(after=91)
+    assert kinds(house)[-1] == ("ines@example.org", "DECLINECOUNTER", 1)
+    assert order_errors(objects(house)) == [] and objects(house)[-1].start is None
+    cancel(house, visit_id)
+    assert kinds(house)[-1] == ("ines@example.org", "CANCEL", 2) and order_errors(objects(house)) == []
 
 
 def test_a_retry_sends_the_same_octets_and_a_message_sent_again_is_a_newer_one(
