@@ -512,6 +512,13 @@ def test_a_newer_answer_ends_the_older_question_and_a_weaker_or_older_one_does_n
     assert {one.settled_how for one in desk.answers() if one.state == "settled"} == {"superseded"}
 
 
+def test_a_yes_that_was_said_before_a_proposal_and_came_after_it_leaves_the_proposal_open(desk: Desk) -> None:
+    """RFC 5546 2.1.5: by DTSTAMP, not by when the letters came."""
+    desk.asks_for(utc(16), ago=30)
+    desk.says("ACCEPTED", ago=40)
+    assert desk.booking().partstat == "accepted" and [one.asked for one in desk.questions()] == ["proposal"]
+
+
 def test_what_no_calendar_may_send_changes_nothing_and_is_read_by_somebody(desk: Desk) -> None:
     """RFC 5546 1.4: CANCEL is the organizer's. Vector I-14."""
     desk.says("DECLINED", method="CANCEL")
@@ -568,6 +575,12 @@ def test_the_words_of_a_calendar_are_no_wish_but_a_stop_typed_by_a_person_is(des
     desk.house.clock.advance(60)
     desk.says("ACCEPTED", text=b"STOP")
     assert desk.replies()[0].kind == "stop" and "consent_withdrawn" in desk.kinds()
+    desk.house.clock.advance(60)
+    desk.says("ACCEPTED", text=b"START")  # a start is a whole message that says nothing else
+    assert "consent_given" not in desk.kinds() and desk.replies()[0].state == "new"
+    desk.house.clock.advance(60)
+    desk.says("ACCEPTED", text=b"HELP")
+    assert "help_heard" not in desk.kinds() and desk.replies()[0].state == "new"  # nothing is answered by itself
     assert desk.booking().partstat == "accepted"
 
 
