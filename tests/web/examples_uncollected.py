@@ -52,9 +52,9 @@ def _one(**more: Any) -> Page:
 
 
 def _one_wrong() -> Page:
-    typed = {"step": "notice_given", "on": "2026-11-31", "how": "", "reason": "other", "note": "moved", "sure": True}
+    typed = {"step": "notice_given", "on": "2026-12-31", "how": "", "reason": "other", "note": "moved", "sure": True}
     errors = [
-        {"field": "step-on", "text": "This is no day. Choose it in the field, like 2026-11-25."},
+        {"field": "step-on", "text": "That day lies outside the time on the shelf. Use 2026-10-27 to 2026-11-27."},
         {"field": "leave-note", "text": "It cannot be closed as never collected yet: nobody noted what is owed."},
     ]
     return _one(typed=typed, errors=errors)
