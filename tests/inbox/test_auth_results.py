@@ -24,6 +24,7 @@ PROVED = {
     "dmarc after others": "spf=fail smtp.mailfrom=x@y.example; dkim=fail header.d=y.example; dmarc=pass "
     "header.from=cust.example",
     "a null sender before it": "spf=pass smtp.mailfrom=<>; dmarc=pass header.from=cust.example",
+    "a semicolon within a quote": 'dkim=fail reason="old; key" header.d=y.example; dmarc=pass header.from=cust.example',
     "a semicolon at the end": "dmarc=pass header.from=cust.example;",
     "an address that was looked up": "iprev=pass policy.iprev=192.0.2.1 (mail.cust.example); dmarc=pass "
     "header.from=cust.example",
@@ -46,6 +47,8 @@ NOT_PROVED = {
     "dmarc for another": "dmarc=pass header.from=other.example",
     "dmarc for a domain above": "dmarc=pass header.from=example",
     "two words about dmarc": "dmarc=fail header.from=cust.example; dmarc=pass header.from=cust.example",
+    "two words about dmarc, the good one first": "dmarc=pass header.from=cust.example; dmarc=fail "
+    "header.from=cust.example",
     "dkim failed": "dkim=fail header.d=cust.example",
     "dkim of another": "dkim=pass header.d=other.example",
     "dkim of a domain below": "dkim=pass header.d=evil.cust.example",
