@@ -51,7 +51,7 @@ def make_feed(ctx: Context, actor: Actor, name: str) -> Made:
         raise Invalid("The address has no name", "Say for whom or which device it is.", field="name")
     secret = new_token(ctx.pick)
     with ctx.db.write(actor.shop_id) as unit:
-        made = feeds.add_feed(unit, name=name, token_hash=token_hash(secret), staff_id=actor.id, at=ctx.clock())
+        made = feeds.add_feed(unit, name=name, token_hash=token_hash(secret), by=actor.id, at=ctx.clock())
     path = f"/feeds/{secret}.ics"
     link = f"{ctx.public_url.rstrip('/')}{path}" if ctx.public_url else ""
     return Made(made, name, path, link, f"webcal:{link.partition(':')[2]}" if link else "")

@@ -35,11 +35,11 @@ class Device:
     phase: str
 
 
-def add_feed(unit: Unit, *, name: str, token_hash: str, staff_id: str, at: datetime) -> str:
+def add_feed(unit: Unit, *, name: str, token_hash: str, by: str, at: datetime) -> str:
     """Keeps a new feed; its identifier."""
     new = unit.new_id()
     unit.connection.execute(insert(_F).values(
-        shop_id=unit.shop_id, id=new, name=name, token_hash=token_hash, made_at=at, staff_id=staff_id
+        shop_id=unit.shop_id, id=new, name=name, token_hash=token_hash, made_at=at, staff_id=by
     ))  # fmt: skip
     return new
 
