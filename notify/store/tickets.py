@@ -208,7 +208,7 @@ def shelved_since(unit: Unit, visit_id: str) -> Mapping[str, datetime]:
 
 
 def visits_on_shelf(unit: Unit) -> Mapping[str, datetime]:
-    """visit -> since when the newest of its ready devices is on the shelf, the longest standing first; opens nothing."""
+    """visit -> since when the newest of its ready devices is on the shelf, the oldest first; opens nothing."""
     newest = func.max(_T.c.phase_since)
     rows = unit.connection.execute(
         select(_T.c.visit_id, newest.label("since"))

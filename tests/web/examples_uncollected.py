@@ -92,7 +92,10 @@ def uncollected_pages() -> dict[str, tuple[str, Page]]:
         "uncollected_empty": ("uncollected.html", empty),
         "uncollected_one": ("uncollected_one.html", _one()),
         "uncollected_one_wrong": ("uncollected_one.html", _one_wrong()),
-        "uncollected_one_bare": ("uncollected_one.html", _one(noted=[], missed="", review="", flag="", may_leave=False)),
+        "uncollected_one_bare": (
+            "uncollected_one.html",
+            _one(noted=[], missed="", review="", flag="", may_leave=False),
+        ),
         "uncollected_rules": ("uncollected_rules.html", _rules()),
         "uncollected_rules_wrong": ("uncollected_rules.html", _rules_wrong()),
         "uncollected_rules_read_only": ("uncollected_rules.html", _rules(may_change=False)),
