@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from notify.core.claim_number import parse_number
-from notify.store import tickets
+from notify.store import contact_codes, tickets
 from notify.wiring import system_clock
 from tests.cli.conftest import Shop
 
@@ -211,3 +211,21 @@ def test_claim_ticket_and_label_are_printed_for_their_owner_only(shop: Shop, tmp
     assert shop("print", number, str(file)).code == 5
     shop.ok("print", number, str(file), "--overwrite")
     assert shop("print", number, str(tmp_path / "no" / "such.pdf")).code == 2
+
+
+def test_a_lost_ticket_is_proved_by_a_code_and_a_visit_that_nothing_holds_says_so(shop: Shop) -> None:
+    number = shop.check_in("--phone", "07700 900111")
+    old = _secret(shop, number)
+    sent = shop.ok("ticket", "lost", number, "--json").data
+    assert (sent["to"], sent["channel"]) == ("i••@example.org", "email")  # text messages are not set up here
+    services = shop.installation.open()
+    with services.context.db.read(services.shop_ids()[0]) as unit:
+        visit_id = tickets.find_by_number(unit, parse_number(number)).visit_id
+        code = contact_codes.text_of(unit, contact_codes.newest_open(unit, visit_id, "lost_ticket", now=system_clock()))
+    shop.installation.close()
+    wrong = shop("ticket", "lost", number, "--code", f"{(int(code) + 1) % 10**8:08d}")
+    assert wrong.code != 0 and "4 times more" in wrong.err and _secret(shop, number) == old
+    assert shop.ok("ticket", "lost", number, "--code", code, "--json").data == {"replaced": 1}
+    assert _secret(shop, number) != old
+    held = shop("ticket", "lift-hold", number, "--checked", "called her")
+    assert held.code != 0 and "Nothing holds" in held.err

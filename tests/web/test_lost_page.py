@@ -168,7 +168,8 @@ def test_the_time_of_an_answer_tells_nothing_that_a_planted_leak_would(app: Flas
     known = [number_of(house, house.check_in(phone=f"07700 9001{n:02d}").ticket_ids[0]) for n in range(40)]
     took: dict[bool, list[float]] = {True: [], False: []}
     for n, number in enumerate(known):
-        for ours, one in ((True, number), (False, unknown(house))):
+        pair = ((True, number), (False, unknown(house)))
+        for ours, one in pair if n % 2 else reversed(pair):
             visitor.source = f"198.18.{n}.{int(ours)}"
             began = time.perf_counter()
             assert visitor.ask(one).status_code == 200
