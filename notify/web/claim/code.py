@@ -66,7 +66,7 @@ def _page(claim: Claim, token: str, *, problem: str = "", status: int = 200) -> 
     sentence = w("code.sent_to", address=masked) if asked and masked else w["code.none_sent"]
     page = render_template(
         "code.html", **base(claim.language, token=token), title=w["code.title"], sentence=sentence,
-        label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", check_action=f"/c/{token}/code", number="",
-        send_action=f"/c/{token}/send-code" if masked else "", back_href=f"/c/{token}", back_label=w["page.back"],
+        label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", number="",
+        check_action=f"/c/{token}/code", send_action=f"/c/{token}/send-code" if masked else "", back_href=f"/c/{token}", back_label=w["page.back"],
     )  # fmt: skip
     return make_response(page, status)

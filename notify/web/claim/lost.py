@@ -84,8 +84,8 @@ def _type(number: str, *, problem: str = "", status: int = 200) -> Response:
     w = services().page_words.get(language)
     page = render_template(
         "code.html", **base(language), title=w["code.title"], label=w["code.label"],
-        sentence=w("lost.perhaps_sent", number=show_number(number)), problem=w[f"code.{problem}"] if problem else "", number=number,
-        check_action=f"/lost/code?language={language}", send_action=f"/lost?language={language}",
+        sentence=w("lost.perhaps_sent", number=show_number(number)), problem=w[f"code.{problem}"] if problem else "",
+        number=number, check_action=f"/lost/code?language={language}", send_action=f"/lost?language={language}",
         back_href=f"/lost?language={language}", back_label=w["lost.other_number"],
     )  # fmt: skip
     return make_response(page, status)
