@@ -67,6 +67,7 @@ def _page(claim: Claim, token: str, *, problem: str = "", status: int = 200) -> 
     page = render_template(
         "code.html", **base(claim.language, token=token), title=w["code.title"], sentence=sentence,
         label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", number="",
-        check_action=f"/c/{token}/code", send_action=f"/c/{token}/send-code" if masked else "", back_href=f"/c/{token}", back_label=w["page.back"],
+        check_action=f"/c/{token}/code", send_action=f"/c/{token}/send-code" if masked else "",
+        back_href=f"/c/{token}", back_label=w["page.back"],
     )  # fmt: skip
     return make_response(page, status)
