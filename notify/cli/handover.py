@@ -7,12 +7,12 @@ import sys
 import click
 
 from notify.cli.desk import Desk, Group, pass_desk
-from notify.core.claim_number import show_number
-from notify.core.errors import Invalid
+from notify.core.claim_number import show_number, show_pass_code
+from notify.core.errors import Invalid, NotFound
 from notify.core.scan import Scan, read_scan
 from notify.core.tickets import UNDO_HANDOVER_REASONS
 from notify.flows import handover as flow
-from notify.flows import view_ticket
+from notify.flows import passes, view_ticket
 from notify.flows.view_handover import view_handover
 
 
@@ -54,6 +54,41 @@ def undo(desk: Desk, number: str, reason: str) -> None:
     desk.show({"undone": True}, f"{number} is on the shelf again.")
 
 
+@handover.command("pass")
+@click.argument("number")
+@click.argument("name")
+@pass_desk
+def give_pass(desk: Desk, number: str, name: str) -> None:
+    """Let NAME collect once for whoever brought NUMBER and stands here. The letters are shown only now."""
+    given = passes.give(desk.ctx, desk.actor, _visit(desk, number), name=name)
+    desk.show({"pass": given.pass_id, "letters": show_pass_code(given.code), "expires_at": given.expires_at},
+              f"{show_pass_code(given.code)}, until {desk.when(given.expires_at)}. It counts once.")  # fmt: skip
+
+
+@handover.command("revoke")
+@click.argument("number")
+@click.argument("name")
+@pass_desk
+def revoke_pass(desk: Desk, number: str, name: str) -> None:
+    """Take back the passes that NAME has to collect for the visit of NUMBER."""
+    visit_id = _visit(desk, number)
+    seen = view_handover(desk.ctx, desk.actor, visit_id)
+    found = [one for one in seen.collectors if one.pass_id and _same(one.name, name)]
+    if not found:
+        raise NotFound("Nobody of that name has a pass", "Look at the handover page, or ask for the name again.")
+    for one in found:
+        passes.revoke(desk.ctx, desk.actor, visit_id, one.pass_id)
+    desk.show({"revoked": len(found)}, "The pass is taken back.")
+
+
+def _visit(desk: Desk, number: str) -> str:
+    return view_ticket.view(desk.ctx, desk.actor, desk.meant(number).ticket_id).line.visit_id
+
+
+def _same(name: str, typed: str) -> bool:
+    return name.casefold() == " ".join(typed.split()).casefold()
+
+
 def _shown(desk: Desk, text: str) -> Scan:
     if not text.strip():
         return Scan("nothing")
@@ -68,7 +103,7 @@ def _named(desk: Desk, ticket_id: str, name: str) -> str:
     if not name.strip():
         return ""
     seen = view_handover(desk.ctx, desk.actor, view_ticket.view(desk.ctx, desk.actor, ticket_id).line.visit_id)
-    known = [one for one in seen.collectors if one.name.casefold() == " ".join(name.split()).casefold()]
+    known = [one for one in seen.collectors if _same(one.name, name)]
     if not known:
         raise Invalid("Nobody of that name may collect", "Write it in --checked, with how you made sure.", field="to")
     return known[0].id

@@ -195,11 +195,27 @@ def test_a_number_alone_releases_nothing_but_the_claim_code_does(shop: Shop, mon
     assert shop("handover", "give", number).code == 3
     assert shop("handover", "give", number, "--scan", f"shelfbell:c/{_secret(shop, other)}").code == 3
     assert shop("handover", "give", number, "--scan", "https://example.org/c/x").code == 2
-    shop.ok("handover", "give", number, "--scan", f"shelfbell:c/{_secret(shop, number)}", "--to", "Nell Ford")
+    secret = f"shelfbell:c/{_secret(shop, number)}"
+    assert shop("handover", "give", number, "--scan", secret, "--to", "Nobody Named").code == 2
+    assert shop.ok("handover", "give", number, "--scan", secret, "--json").data["how"] == "claim_ticket"
     assert _ticket(shop, number)["line"]["phase"] == "handed_back"
     shop.ok("handover", "undo", number, "--reason", "wrong_person")
     shop.ok("handover", "give", number, "--checked", "knows the fault and the day")
     assert _ticket(shop, number)["line"]["phase"] == "handed_back"
+
+
+def test_a_pass_is_given_taken_back_and_counts_once(shop: Shop) -> None:
+    number = shop.check_in()
+    shop.shelve(number)
+    first = shop.ok("handover", "pass", number, "Nell Ford", "--json").data["letters"]
+    assert shop("handover", "revoke", number, "Somebody Else").code == 4
+    shop.ok("handover", "revoke", number, "nell ford")
+    assert shop("handover", "give", number, "--scan", first).code == 3
+    letters = shop.ok("handover", "pass", number, "Nell Ford", "--json").data["letters"]
+    done = shop.ok("handover", "give", number, "--scan", f"shelfbell:d/{letters.replace('-', '')}", "--paid", "--json")
+    assert done.data["how"] == "pass"
+    shop.ok("handover", "undo", number, "--reason", "wrong_person")
+    assert shop("handover", "give", number, "--scan", letters).code == 3
 
 
 def test_claim_ticket_and_label_are_printed_for_their_owner_only(shop: Shop, tmp_path: Path) -> None:
