@@ -128,9 +128,9 @@ def _soonest(free: tuple[Offer, ...], words: Language, moments: Moments) -> str:
 
 
 def _full(places: tuple[Offer, ...], words: Language, moments: Moments) -> str:
-    """The days on which every place is taken, by others."""
+    """The days on which every place is taken by others; the own one counts as free."""
     days = [tuple(of_it) for _, of_it in groupby(places, key=_day_of)]
-    full = [of_it[0].slot.start for of_it in days if not any(one.free > 0 or one.is_own for one in of_it)]
+    full = [of_it[0].slot.start for of_it in days if not any(one.free > 0 for one in of_it)]
     named = [moments.day(start) for start in full[:FULL_DAYS]]
     if len(full) > FULL_DAYS:
         named.append(words("slots.full_more", count=len(full) - FULL_DAYS))

@@ -85,6 +85,13 @@ def test_messages_the_door_and_the_settings_page_say_the_same(december: Any) -> 
     assert seen.holidays_silent == "" and seen.holidays[-1].day < date(2027, 12, 25)
 
 
+def test_the_next_year_has_its_own_holidays(december: Any) -> None:
+    """1 January 2027 is a Friday; gov.uk lists it (vectors/forecast)."""
+    with december.read() as unit:
+        counter = shops.get_counter(unit, december.ctx.shop(unit))
+    assert spans_on(counter, date(2027, 1, 1)) == () and spans_on(counter, date(2027, 1, 2)) != ()
+
+
 def test_a_place_that_is_not_known_is_refused_by_its_field(house: Any) -> None:
     with pytest.raises(Invalid) as refused:
         set_up.change_settings(house.ctx, house.actor(), {"holidays_of": "Quillhaven"})

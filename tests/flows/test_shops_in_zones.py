@@ -96,6 +96,7 @@ def _reminded(house: Any, harbour: Any) -> set[str]:
 def test_a_day_closed_in_one_shop_hits_nobody_of_another(house: Any, harbour: Any) -> None:
     for owner, visit_id, _ in harbour.values():
         pickup.book(house.ctx, owner, visit_id, datetime(2026, 11, 26, 9, 0))
+    assert [len(view(house.ctx, owner)) for owner, *_ in harbour.values()] == [0, 0, 0]
     lord_howe = harbour["Australia/Lord_Howe"][0]
     set_up.add_special_day(house.ctx, lord_howe, date(2026, 11, 26))
     assert [len(view(house.ctx, owner)) for owner, *_ in harbour.values()] == [0, 0, 1]
