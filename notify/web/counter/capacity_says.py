@@ -94,7 +94,8 @@ def figures(seen: Capacity) -> list[d.Line]:
 
 def _rests(name: str, figure: Figure) -> str:
     seen = {
-        "minutes": ("handover that was measured", "handovers that were measured"), "spread": ("pickup that was kept", "pickups that were kept"),
+        "minutes": ("handover that was measured", "handovers that were measured"),
+        "spread": ("pickup that was kept", "pickups that were kept"),
         "no_show": ("pickup", "pickups"), "walk_ins": ("handover without a time", "handovers without a time"),
     }.get(name, ("", ""))  # fmt: skip
     if figure.basis == "tried":
