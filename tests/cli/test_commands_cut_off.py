@@ -137,6 +137,8 @@ COMMANDS: tuple[Words, ...] = (
     lambda s: ("pickup", "book", s.number, s.slot(0)),
     lambda s: ("pickup", "book", s.number, s.slot(5)),
     on("pickup", "cancel"),
+    on("handover", "pass", "Nell Ford"),
+    on("handover", "revoke", "Nell Ford"),
     on("handover", "give", "--checked", "knows the fault"),
     on("handover", "undo", "--reason", "wrong_person"),
 )  # fmt: skip
