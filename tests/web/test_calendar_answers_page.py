@@ -123,6 +123,22 @@ def test_a_form_that_nobody_could_have_pressed_is_refused_in_words(
     assert stage.booking().local_start == "2026-11-26T10:00"
 
 
+@pytest.mark.parametrize("choice", ["free", "keep", "take", "no", "seen"])
+def test_the_ticket_tells_what_its_calendar_said_and_what_was_decided(
+    stage: Stage, signed_in: Any, choice: str
+) -> None:
+    stage.says("c1", Partstat.ACCEPTED)
+    stage.house.clock.advance(60)
+    if choice in ("take", "no"):
+        stage.says("c2", Partstat.TENTATIVE, method="COUNTER", start=stage.booking().start_at + timedelta(hours=6))
+    else:
+        stage.says("c2", Partstat.DELEGATED if choice == "seen" else Partstat.DECLINED, proved=False)
+    press(signed_in, buttons(look(signed_in, "/"))[choice], seen="/")
+    said = words(look(signed_in, f"/tickets/{stage.ticket_id}"))
+    assert "Their calendar answered: yes" in said
+    assert "It was decided about what their calendar answered: " in said and "it is settled" not in said
+
+
 def test_what_a_calendar_said_stands_beside_the_pickup(stage: Stage, signed_in: Any) -> None:
     stage.says("c1", Partstat.TENTATIVE, proved=False)
     assert "Their calendar said maybe. Nothing proves that it was theirs." in words(look(signed_in, SHEETS[1]))

@@ -156,6 +156,10 @@ def told(one: StoryLine, say: Say) -> str:
 
 def _extra(one: StoryLine, say: Say) -> str:
     codes = {name: str(value) for name, value in one.codes.items()}
+    if one.kind == "calendar_settled":  # its `answer` names a row, not a word
+        return d.word("choice_made", codes.get("how", ""))
+    if one.kind == "calendar_answered":
+        return d.word("calendar_story", codes.get("said", ""))
     if "answer" in codes:
         return f"“{d.staff_word('answer', codes['answer'])}”"
     if one.kind.startswith(("question_", "answer_")):
