@@ -16,7 +16,7 @@ from notify.flows.context import Context
 from notify.flows.pickup import Offer, each_place
 from notify.render.moments import Moments
 from notify.render.words import Language
-from notify.store import bookings, people, tickets
+from notify.store import bookings, people, tickets, visits
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -87,6 +87,7 @@ def view_slots_at_desk(ctx: Context, actor: Actor, visit_id: str, words: Languag
     """The same for staff who have the customer before them or on the phone. Raises NotFound."""
     actor.need("book")
     with ctx.db.read(actor.shop_id) as unit:
+        visits.get_visit(unit, visit_id)
         return _view(ctx, unit, tickets.tickets_of_visit(unit, visit_id)[0], words)
 
 

@@ -29,6 +29,7 @@ FORM = {
     "kind": "price", "wording": "May we?", "price": "10", "answer": "accept", "said_by": "Ines", "part": "Dial glass",
     "supplier": "Lantern Spares", "promise": "2026-11-27T11:30", "why": "other", "note": "Seen", "shelf": "B2",
     "paid": "yes", "delegate": "Mia Oland", "scan": "b" * 16, "slot": "2026-11-27T10:00/0", "event": "x",
+    "choice": "seen",
 }  # fmt: skip
 
 

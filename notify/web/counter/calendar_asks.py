@@ -8,7 +8,7 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.calendar_choices import Choice
-from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.errors import Conflict, Invalid
 from notify.core.roles import may
 from notify.flows.pickup import Offer
 from notify.flows.settle_answer import At, settle
@@ -26,12 +26,12 @@ _SHORT = 160  # characters of the words that came with it
 
 @pages.post("/calendar-answers/<answer_id>")
 def decide(answer_id: str) -> Response:
-    """Carries one decision out; what stands in its way is said on the page it came from."""
+    """Carries one decision out; what stands in its way is said on the page it came from. Raises NotFound."""
     back, typed = back_to("/pickups"), request.form.get("choice", "")
     try:
         choice = _choice(typed)
         settle(ctx(), current_actor(), answer_id, choice, at=_at(request.form.get("slot", "")))
-    except (Conflict, NotFound, Invalid) as error:
+    except (Conflict, Invalid) as error:
         return redirect_with(back, d.plain(error))
     return redirect_with(back, d.words()(f"choice_done.{choice}"))
 

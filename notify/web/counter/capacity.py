@@ -34,8 +34,9 @@ def show() -> Response:
     shown = {name: typed[name] if typed[name] is not None else says.as_typed(name, seen) for name in FIELDS}
     return render_page(
         "capacity.html", here="pickups", status=422 if errors else 200, errors=errors, sentence=says.advice(seen),
-        now=says.now(seen), split=says.split(seen), without=says.without(seen), figures=says.figures(seen),
-        typed=shown, tried=bool(query), rows=says.table(seen), src=f"{PATH}.svg?{urlencode(query)}",
+        now=says.now(seen), split=says.split(seen), without=says.without(seen), tried=bool(query),
+        figures=[{**one, "value": shown[one["name"]]} for one in says.figures(seen)],
+        rows=says.table(seen), src=f"{PATH}.svg?{urlencode(query)}",
         dark_src=f"{PATH}.svg?{urlencode({**query, 'shade': 'dark'})}", alt=says.in_words(seen),
         settings_href=f"/settings?at_once={seen.best}#hours" if seen.best and seen.best != seen.now else "",
         settings_label=f"Go to the hours, with {d.count(seen.best, 'person', 'people')} at once filled in",
