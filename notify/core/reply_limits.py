@@ -11,6 +11,7 @@ RING_WINDOW, MOST_RINGS = timedelta(hours=1), 5
 ANSWER_WINDOW, MOST_ANSWERS = timedelta(days=1), 6
 
 INVITES_WINDOW, MOST_INVITES = timedelta(days=1), 3
+MOST_QUESTIONS = 3  # of one kind about one pickup
 
 
 def may_ring(unread: int) -> bool:
@@ -36,3 +37,11 @@ def may_send_invite_again(sent: int) -> bool:
     RFC 5546 6.1.6 and 6.2.2: such a wish may be used to flood somebody.
     """
     return sent < MOST_INVITES
+
+
+def may_ask(waiting: int) -> bool:
+    """Whether one more calendar answer becomes a question to staff, when so many of its kind wait about a pickup.
+
+    What does not is still read by somebody, as a letter: whoever knows an invite must not fill the list of questions.
+    """
+    return waiting < MOST_QUESTIONS

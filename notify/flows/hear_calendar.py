@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.calendar_choices import OPENS, SETTLES, SUPERSEDED, asks, closes
-from notify.core.itip import Answer, Bearer, Decision, Partstat, Standing, Unread, Verdict, judge
+from notify.core.itip import Answer, Bearer, Decision, Partstat, Standing, Unread, Verdict, counted_stamp, judge
 from notify.core.notices import NOTICES
 from notify.core.planner import best_reach
-from notify.core.reply_limits import INVITES_WINDOW, may_send_invite_again
+from notify.core.reply_limits import INVITES_WINDOW, RING_WINDOW, may_ask, may_ring, may_send_invite_again
 from notify.flows.context import Context
 from notify.flows.pickup import give_up, tell
 from notify.flows.record import record
@@ -70,16 +70,24 @@ def hear_calendar(
     for answer in list(dict.fromkeys(found))[:MOST_IN_A_LETTER]:
         stands = bookings.get_booking(unit, booking.id) or booking  # the answer before it may have changed it
         verdict = _judged(ctx, unit, stands, answer, carried.bearer)
-        asked = _take(ctx, unit, stands, answer, verdict, carried) or asked
-        settled = settled and verdict.decision in SETTLES | OPENS
-        is_open = is_open or verdict.decision in OPENS
+        opened, asks_now = _take(ctx, unit, stands, answer, verdict, carried)
+        asked = asks_now or asked
+        settled = settled and (opened or verdict.decision in SETTLES)
+        is_open = is_open or opened
     return Outcome(settled, is_open, asked)
 
 
 def _judged(ctx: Context, unit: Unit, booking: Booking, answer: Answer | Unread, bearer: Bearer) -> Verdict:
     if isinstance(answer, Unread):
         return Verdict(answer.decision, answer.why)
-    return judge(_standing(ctx, unit, booking), answer, bearer)
+    believed = bearer if _reads_still(unit, booking) else replace(bearer, proved=False)
+    return judge(_standing(ctx, unit, booking), answer, believed)
+
+
+def _reads_still(unit: Unit, booking: Booking) -> bool:
+    """Whether the invite went to an address that is still theirs: a corrected one may have been a stranger's."""
+    invited = booking.invite_contact_id
+    return not invited or any(one.id == invited for one in people.contacts_of(unit, booking.person_id))
 
 
 def _standing(ctx: Context, unit: Unit, booking: Booking) -> Standing:
@@ -102,9 +110,12 @@ def _attendee(unit: Unit, booking: Booking) -> str:
 
 def _take(
     ctx: Context, unit: Unit, booking: Booking, answer: Answer | Unread, verdict: Verdict, carried: Carried
-) -> str:
-    """Keeps one answer and does what it may do; what is newly asked of staff, "" for nothing or nothing new."""
-    said, decision = _said(answer, verdict), verdict.decision
+) -> tuple[bool, str]:
+    """Keeps one answer and does what it may do: whether it waits for staff, and what the shop's bell says about it.
+
+    The bell says nothing of what only takes the place of an open question, nor of more than a few in an hour.
+    """
+    said, decision = _said(answer, verdict, carried.bearer), verdict.decision
     ended = calendar_answers.end_questions(
         unit, booking.id, among=closes(decision), sequence=said.sequence, stamp=said.stamp, how=SUPERSEDED,
         at=carried.now,
@@ -112,21 +123,24 @@ def _take(
     how = ""
     if isinstance(answer, Answer) and decision is Decision.RESEND_CURRENT_REQUEST:
         how = _send_again(ctx, unit, booking, now=carried.now)
-    state = OPEN if decision in OPENS else NOTED
+    opened = decision in OPENS and may_ask(calendar_answers.count_waiting(unit, booking.id, decision))
+    lately = calendar_answers.count_asked(unit, booking.id, since=carried.now - RING_WINDOW)
+    state = OPEN if opened else NOTED
     calendar_answers.add_answer(unit, booking_id=booking.id, visit_id=booking.visit_id, reply_id=carried.reply_id,
                                 said=said, state=state, how=how, at=carried.now)  # fmt: skip
     if isinstance(answer, Answer) and decision in (Decision.APPLY, Decision.APPLY_UNVERIFIED):
         _apply(ctx, unit, booking, answer, verdict)
-    # What only takes the place of a question that is still open rings no second time.
-    return asks(decision, said.method, said.partstat) if state == OPEN and not ended else ""
+    rings = opened and not ended and may_ring(lately)
+    return opened, asks(decision, said.method, said.partstat) if rings else ""
 
 
-def _said(answer: Answer | Unread, verdict: Verdict) -> Said:
+def _said(answer: Answer | Unread, verdict: Verdict, bearer: Bearer) -> Said:
+    """A time after the letter's own is the letter's, so that a question from the year 9999 ends like any other."""
     if isinstance(answer, Unread):
         return Said("", "", 0, None, verdict.decision)
-    counter = answer.method == "COUNTER"
+    counter, stamp = answer.method == "COUNTER", verdict.stamp or counted_stamp(answer, bearer)
     return Said(
-        answer.method, answer.partstat, answer.sequence, verdict.stamp or answer.stamp, verdict.decision,
+        answer.method, answer.partstat, answer.sequence, stamp, verdict.decision,
         wants_start=answer.start if counter else None, wants_end=answer.end if counter else None,
     )  # fmt: skip
 

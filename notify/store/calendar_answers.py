@@ -138,6 +138,18 @@ def count_settled_so(unit: Unit, booking_id: str, *, how: str, since: datetime) 
     return int(unit.connection.execute(query).scalar_one())
 
 
+def count_waiting(unit: Unit, booking_id: str, decision: Decision) -> int:
+    """How many open questions a booking has with this decision."""
+    same = (_T.c.shop_id == unit.shop_id, _T.c.booking_id == booking_id, _T.c.state == OPEN, _T.c.decision == decision)
+    return int(unit.connection.execute(select(func.count()).select_from(_T).where(*same)).scalar_one())
+
+
+def count_asked(unit: Unit, booking_id: str, *, since: datetime) -> int:
+    """How many questions about a booking came from that instant on, whatever became of them."""
+    same = (_T.c.shop_id == unit.shop_id, _T.c.booking_id == booking_id, _T.c.state != NOTED, _T.c.at >= since)
+    return int(unit.connection.execute(select(func.count()).select_from(_T).where(*same)).scalar_one())
+
+
 def answer_ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
     """The identifiers that begin so, at most three: one is meant, more need more letters."""
     like = _T.c.id.startswith(beginning, autoescape=True)
