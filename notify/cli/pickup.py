@@ -103,13 +103,13 @@ def stay(desk: Desk, number: str) -> None:
 
 
 def hit_lines(desk: Desk, found: Sequence[HitLine]) -> list[str]:
-    """Who, when, why, how to reach them, and the nearest free time."""
+    """Who, when, why, how to reach them, and the next free time."""
     rows = [
         (one.devices[0].number if one.devices else "-", desk.when(one.start_at), one.person or "-", one.phone or "-",
          one.why.replace("_", " "), one.nearest.removesuffix("/0") or "-")
         for one in found
     ]  # fmt: skip
-    return table(rows, head=("number", "booked", "who", "phone", "why", "nearest free"))
+    return table(rows, head=("number", "booked", "who", "phone", "why", "next free"))
 
 
 @pickup.command("list")

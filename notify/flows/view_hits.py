@@ -1,4 +1,4 @@
-"""The bookings that changed hours have hit: who, when, why, how to reach them, and the nearest time that is free."""
+"""The bookings that changed hours have hit: who, when, why, how to reach them, and the next time that is free."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from notify.store.database import Unit
 class HitLine:
     """One booking that needs a decision. `seen` marks it as it looks now, `why` is a code of core/hits.
 
-    `nearest` is the slot value ("2026-11-26T17:30/0") of the free time nearest to its own, `nearest_at` its instant;
-    empty and None when none is free. `phone` is empty for whoever may not see contacts.
+    `nearest` is the slot value ("2026-11-26T17:30/0") of the first free time after its own, or else of the last one
+    before: whoever reads late must not have missed it. `nearest_at` is its instant; empty and None when none is free. `phone` is empty for whoever may not see contacts.
     """
 
     booking_id: str
@@ -46,7 +46,7 @@ def view(ctx: Context, actor: Actor) -> tuple[HitLine, ...]:
 
 
 def view_would_be(ctx: Context, actor: Actor, hits: Mapping[str, str]) -> tuple[HitLine, ...]:
-    """The same for bookings that a change, not yet made, would hit: booking -> why. The nearest time is left out."""
+    """The same for bookings that a change, not yet made, would hit: booking -> why. That time is left out."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
         found = (bookings.get_booking(unit, one) for one in hits)
@@ -78,7 +78,7 @@ def _line(ctx: Context, unit: Unit, lines: Lines, hit: Hit, *, phones: bool, nea
     ready = lines.of(one for one in tickets.tickets_of_visit(unit, booking.visit_id) if one.phase is Phase.ON_SHELF)
     free = min(
         offers_within(ctx, unit, booking.visit_id) if nearest else (),
-        key=lambda offer: (abs(offer.slot.start - booking.start_at), offer.slot.start), default=None,
+        key=lambda offer: (offer.slot.start < booking.start_at, abs(offer.slot.start - booking.start_at)), default=None,
     )  # fmt: skip
     return HitLine(
         booking_id=booking.id, visit_id=booking.visit_id, seen=mark_of(booking), why=hit.why,

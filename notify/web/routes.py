@@ -146,6 +146,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/telling", "POST", "staff:settings"),
     ("/settings/suppliers", "POST", "staff:settings"),
     ("/settings/feeds", "POST", "staff:settings"),
+    ("/settings/collecting", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )
 ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST}

@@ -44,14 +44,22 @@ def seen_mark(house: Any, visit_id: str) -> str:
     return next(one.seen for one in view_hits.view(house.ctx, house.actor()) if one.visit_id == visit_id)
 
 
-def test_a_day_closed_later_lists_who_is_hit_with_the_phone_and_the_nearest_free_time(house: Any) -> None:
+def test_a_day_closed_later_lists_who_is_hit_with_the_phone_and_the_next_free_time(house: Any) -> None:
     visit_id = booked(house, at(10, 15))
     booked(house, at(10, 15, FRIDAY))
     set_up.add_special_day(house.ctx, house.actor(), THURSDAY, reason="storm")
     (line,) = view_hits.view(house.ctx, house.actor())
     assert (line.visit_id, line.why, line.person) == (visit_id, CLOSED, "Ines Farrow")
     assert line.phone == "+447700900123" and line.start_at == datetime(2026, 11, 26, 10, 15, tzinfo=UTC)
-    # The last slot of Wednesday ends 16 hours and a quarter earlier, the first of Friday begins 22 hours 45 later.
+    # Wednesday's last slot is nearer, but whoever reads the message in the evening would have missed it.
+    assert line.nearest == "2026-11-27T09:00/0"
+
+
+def test_where_nothing_later_is_free_the_last_time_before_is_offered(house: Any) -> None:
+    set_up.change_settings(house.ctx, house.actor(), {"horizon_days": 1})
+    booked(house, at(17, 45))
+    set_up.add_special_day(house.ctx, house.actor(), THURSDAY, reason="storm")
+    (line,) = view_hits.view(house.ctx, house.actor())
     assert line.nearest == "2026-11-25T17:45/0"
 
 

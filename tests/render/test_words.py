@@ -45,7 +45,13 @@ def settings(**changes: Any) -> dict[str, Any]:
         "officer": "privacy@example.org",
         "providers": ["Breakwater Mail sends our e-mail", "Gull SMS sends our text messages"],
         "outside": "Gull SMS stores messages in Switzerland, for which there is an adequacy decision",
-        "periods": {"contact": "30 days", "records": "8 years", "backups": "35 days"},
+        "periods": {
+            "contact": "30 days",
+            "delegate": "9 days",
+            "review": "200 days",
+            "records": "8 years",
+            "backups": "35 days",
+        },
         "consents": ["A note when our opening hours change"],
         "authority": {"name": "Harbour Data Office", "url": "https://data.example.org"},
         "updated": "25 November 2026",
@@ -162,6 +168,8 @@ def test_the_privacy_page_covers_every_point_of_article_13_in_every_language(wor
             "Gull SMS",
             "Switzerland",
             "30 days",
+            "9 days",
+            "200 days",
             "8 years",
             "35 days",
             "opening hours change",
@@ -176,7 +184,10 @@ def test_the_privacy_page_covers_every_point_of_article_13_in_every_language(wor
 def test_the_privacy_page_claims_nothing_that_was_not_set(words: Words) -> None:
     shop = {**dict.fromkeys(settings()["shop"], ""), "name": "Tramstop Bench"}
     empty = settings(shop=shop, officer="", providers=[], outside="", consents=[], updated="")
-    empty |= {"periods": dict.fromkeys(("contact", "records", "backups"), ""), "authority": {"name": "", "url": ""}}
+    empty |= {
+        "periods": dict.fromkeys(("contact", "delegate", "review", "records", "backups"), ""),
+        "authority": {"name": "", "url": ""},
+    }
     for language in LANGUAGES:
         page = words.privacy(language, empty)
         assert not re.search(r"[{}]|None| [.,:]|: ?\.|, ?\.", page), page

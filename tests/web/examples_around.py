@@ -71,7 +71,7 @@ def _privacy() -> Page:
         "shop": {"name": "Tramstop Bench, Ada Quill", "address": "4 Ropewalk, Quillhaven", "phone": "+44 7700 900100",
                  "email": "bench@tramstop.example.org", "representative": ""},
         "officer": "", "providers": ["mail.example.net carries our e-mail."], "outside": "", "consents": [],
-        "periods": {"contact": "90 days", "records": "", "backups": ""},
+        "periods": {"contact": "90 days", "delegate": "7 days", "review": "365 days", "records": "", "backups": ""},
         "authority": {"name": "Harbour Data Office", "url": "https://data.example.org"}, "updated": "",
     }  # fmt: skip
     return base(

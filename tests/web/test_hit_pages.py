@@ -45,7 +45,7 @@ def test_closing_a_day_shows_who_is_hit_first_and_leads_to_the_list_when_agreed(
     listed = read(signed_in, "/pickups/hit")
     assert "The day is noted." in listed.text
     assert "One pickup no longer fits the hours. Nothing is moved unless you press it." in listed.text
-    assert "Move to 17:45 today" in listed.text and "Another time" in listed.text
+    assert "Move to Friday, 27 November, 09:00" in listed.text and "Another time" in listed.text
     assert live(house, visit_id).local_start == "2026-11-26T10:00"
     assert "One pickup no longer fits the hours." in read(signed_in, "/").text
 
@@ -65,7 +65,7 @@ def test_each_decision_is_one_press_and_ends_the_question(signed_in: Browser, ho
         assert view_hits.view(house.ctx, house.actor())[0].visit_id == visit_id
         assert settle(signed_in, do).headers["Location"] == "/pickups/hit"
     assert "Every pickup fits the hours." in read(signed_in, "/pickups/hit").text
-    assert live(house, moved).local_start == "2026-11-25T17:45" and live(house, gone) is None
+    assert live(house, moved).local_start == "2026-11-27T09:00" and live(house, gone) is None
     assert live(house, stays).local_start == "2026-11-26T12:00"
     assert [notice for notice, *_ in told(house, moved)][-1] == "pickup_moved"
     assert [notice for notice, *_ in told(house, gone)][-1] == "pickup_cancelled"
@@ -77,7 +77,7 @@ def test_an_old_page_of_decisions_moves_nothing_that_changed_meanwhile(signed_in
     old = next(f for f in read(signed_in, "/pickups/hit").forms if ("do", "give_up") in f.fields)
     settle(signed_in, "move")
     press(signed_in, old)
-    assert live(house, visit_id).local_start == "2026-11-25T17:45"
+    assert live(house, visit_id).local_start == "2026-11-27T09:00"
     assert "The pickup was changed in the meantime." in read(signed_in, "/pickups/hit").text
 
 

@@ -50,14 +50,20 @@ def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
         "representative": "",
     }
     period = say_period(parse_duration(shop.keep_period), language=words.code)
+    delegate, review = (_days(number, words) for number in (shop.delegate_keep_days, shop.review_days))
     link = _LINK.search(shop.authority)
     return {
         "shop": {**own, **controller}, "officer": "", "providers": _providers(settings, words), "outside": "",
-        "periods": {"contact": period, "records": "", "backups": ""}, "consents": _consents(shop, words),
+        "periods": {"contact": period, "delegate": delegate, "review": review, "records": "", "backups": ""},
+        "consents": _consents(shop, words),
         "authority": {"name": _LINK.sub("", shop.authority).strip(" ,;()") or shop.authority,
                       "url": link[0].rstrip(".,;)") if link else ""},
         "updated": "",
     }  # fmt: skip
+
+
+def _days(number: int, words: Language) -> str:
+    return say_period(parse_duration(f"P{number}D"), language=words.code) if number else ""
 
 
 def _consents(shop: Shop, words: Language) -> list[str]:

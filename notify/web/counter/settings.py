@@ -28,6 +28,10 @@ SHOP = ("name", "phone", "email", "region", "address")
 TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days")
 PICKUP = ("counter_people", "slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
 HOLIDAYS = ("holidays_of",)
+COLLECTING = (
+    "reminder_hours", "missed_notes", "collection_days", "review_days", "pass_days", "delegate_keep_days", "hold_hours",
+    "code_above",
+)  # fmt: skip
 
 
 @pages.get("/settings")
@@ -52,6 +56,7 @@ def _page(
         "hours": [says.stored_row(i, row) for i, (_, row) in enumerate(seen.hours, 1)],
         "pickup": {name: str(getattr(seen.shop, name)) for name in PICKUP},
         "telling": {name: str(getattr(seen.shop, name)) for name in TELLING},
+        "collecting": {name: says.typed(getattr(seen.shop, name)) for name in COLLECTING},
         "bell": {"id": "", "email": "", "phone": "", "by": ""},
         "special": {"day": "", "opens": "", "closes": "", "capacity": "1", "reason": ""},
         "holidays": {name: getattr(seen.shop, name) for name in HOLIDAYS},
@@ -158,6 +163,14 @@ def telling() -> Response:
     region = view(ctx(), current_actor()).shop.region  # how a number without a country is meant
     return change(lambda: set_up.change_settings(ctx(), current_actor(), {**typed, "region": region}),
                   "Kept.", prefix="telling", telling=typed)  # fmt: skip
+
+
+@pages.post("/settings/collecting")
+def collecting() -> Response:
+    """Reminders of pickups, what is on the shelf too long, passes, and when staff or a code check who collects."""
+    typed = {name: request.form[name] for name in COLLECTING if name in request.form}  # what is not sent stays
+    return change(lambda: set_up.change_settings(ctx(), current_actor(), typed), "Kept.", prefix="collecting",
+                  collecting=typed)  # fmt: skip
 
 
 @pages.post("/settings/feeds")

@@ -101,6 +101,11 @@ def habits(one: Supplier) -> str:
     return f"{by} {names.get(one.days, f'after {one.days} working days')}{at}."
 
 
+def typed(value: object) -> str:
+    """A setting as somebody would type it: "14", or "3, 10, 24"."""
+    return ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
+
+
 def days(period: str) -> str:
     """ "P90D" -> "90"; another period as it stands."""
     plain = period.removeprefix("P").removesuffix("D")
