@@ -20,6 +20,7 @@ from notify.flows.desk_secret import Right, right_secret
 from notify.flows.holds import Hold, hold_on, lift_within
 from notify.flows.moves import take_step
 from notify.flows.record import record
+from notify.flows.stand_again import stand_after_handover
 from notify.flows.view_lines import left_to_pay
 from notify.store import bookings, events, notes, passes, tickets, visits
 from notify.store.database import Unit
@@ -209,7 +210,8 @@ def _check_on_shelf(ticket: Job) -> None:
 def undo_handover(ctx: Context, actor: Actor, ticket_id: str, *, reason: str) -> Job:
     """Takes one device back onto the shelf; `reason` is a code of UNDO_HANDOVER_REASONS. An event of its own.
 
-    A pass that was used stays used: it counted once.
+    A pass that was used stays used: it counted once. A pickup that the handover ended early stands again if there is
+    still room; otherwise the customer is told that it does not, since their calendar still has it.
     """
     actor.need("undo_handover")
     with ctx.db.write(actor.shop_id) as unit:
@@ -218,4 +220,6 @@ def undo_handover(ctx: Context, actor: Actor, ticket_id: str, *, reason: str) ->
         if step.event != "handover_undone":
             raise NotAllowed("This device was not handed back", "There is no handover to take back.")
         rules.check_reason(step, reason)
-        return take_step(ctx, unit, actor, ticket, step, reason=reason).ticket
+        after = take_step(ctx, unit, actor, ticket, step, reason=reason).ticket
+        stand_after_handover(ctx, unit, actor, ticket.visit_id)
+        return after

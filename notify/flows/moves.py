@@ -14,6 +14,7 @@ from notify.core.text import clean_block
 from notify.core.tickets import Move, Phase, WaitsOn
 from notify.flows.context import Context
 from notify.flows.record import record
+from notify.flows.stand_again import stand_again
 from notify.flows.uncollected import check_may_leave
 from notify.store import bookings, events, messages, notes, outbox, parts, questions, tickets
 from notify.store.database import Unit
@@ -178,7 +179,7 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
     changed = tickets.change_ticket(unit, ticket, phase=before, phase_since=now, outcome=outcome, reason=reason)
     outbox.withdraw(unit, causes=[last.id], now=now, reason="undone")
     if last.kind == "called_back":
-        _take_pickup_up_again(unit, ticket, last, now=now)
+        _take_pickup_up_again(ctx, unit, actor, ticket, last)
     event = record(
         ctx, unit, actor, "corrected", visit_id=ticket.visit_id, ticket_id=ticket.id,
         codes={"undoes": last.id, "from": ticket.phase.value, "to": before.value},
@@ -194,15 +195,15 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
     return Moved(changed, event.id, event.kind)
 
 
-def _take_pickup_up_again(unit: Unit, ticket: Job, last: Event, *, now: datetime) -> None:
-    """A booking given up by the move taken back stands again, if nobody was told and its place is still free."""
+def _take_pickup_up_again(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event) -> None:
+    """A booking given up by the move taken back stands again, if nobody was told and there is still room for it."""
     for event in events.story_of(unit, visit_id=ticket.visit_id):
         given_up = event.kind == "pickup_cancelled" and event.codes.get("why") == "called_back"
         if not given_up or event.codes.get("event") != last.id:
             continue
         told = messages.anybody_told(unit, ticket.visit_id, [event.id])
-        if not told and bookings.stand_again(unit, str(event.codes["booking"]), at=now):
-            outbox.withdraw(unit, causes=[event.id], now=now, reason="undone")
+        if not told and stand_again(ctx, unit, actor, str(event.codes["booking"])):
+            outbox.withdraw(unit, causes=[event.id], now=ctx.clock(), reason="undone")
 
 
 def _outcome_before(unit: Unit, ticket: Job, last: Event) -> tuple[str, str]:

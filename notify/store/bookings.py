@@ -202,6 +202,14 @@ def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     return _booking(rows[0]) if rows else None
 
 
+def kept_booking(unit: Unit, visit_id: str, *, now: datetime) -> Booking | None:
+    """The visit's newest pickup that was kept although its time is not over yet, or None."""
+    t = s.bookings
+    these = (t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id, t.c.state == "kept", t.c.end_at > now)
+    row = unit.connection.execute(select(t).where(*these).order_by(t.c.changed_at.desc())).first()
+    return _booking(row) if row else None
+
+
 def live_bookings(unit: Unit) -> Mapping[str, Booking]:
     """visit -> its booking, for every booking that stands."""
     t = s.bookings
