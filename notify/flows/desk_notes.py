@@ -7,7 +7,7 @@ from typing import Any
 
 from notify.core import claim_number
 from notify.core.actors import Actor
-from notify.core.errors import Invalid, NotFound
+from notify.core.errors import Invalid, NotAllowed, NotFound
 from notify.core.money import parse_amount
 from notify.core.text import clean_block, clean_line
 from notify.core.tickets import OPEN_PHASES
@@ -15,6 +15,7 @@ from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import SAFETY_FLAGS
 from notify.flows.contact_codes import working_contacts
 from notify.flows.context import Context
+from notify.flows.handover import SHORTEST_CHECK
 from notify.flows.record import record
 from notify.store import notes, tickets, visits
 from notify.store.database import Unit
@@ -98,6 +99,24 @@ def replace_claim_links(ctx: Context, actor: Actor, visit_id: str) -> int:
     with ctx.db.write(actor.shop_id) as unit:
         visits.get_visit(unit, visit_id)
         return len(replace_open_links(ctx, unit, actor, visit_id, how="staff"))
+
+
+def replace_after_check(ctx: Context, actor: Actor, visit_id: str, *, checked: str) -> int:
+    """The same at the desk without a code: `checked` says how staff made sure who it is, and is kept as a note.
+
+    The new ticket will release the devices as any does. Raises NotAllowed without words.
+    """
+    actor.need("reissue")
+    words = clean_block(checked, field="sure", limit=500)
+    if len(words) < SHORTEST_CHECK:
+        raise NotAllowed("How did you make sure who this is?", "Write it in a few words.", field="sure")
+    with ctx.db.write(actor.shop_id) as unit:
+        visits.get_visit(unit, visit_id)
+        count = len(replace_open_links(ctx, unit, actor, visit_id, how="staff"))
+        first = tickets.tickets_of_visit(unit, visit_id)[0]
+        notes.add_note(unit, ticket_id=first.id, person_id=first.person_id, text=words, at=ctx.clock(),
+                       staff_id=actor.id)  # fmt: skip
+        return count
 
 
 def replace_open_links(ctx: Context, unit: Unit, actor: Actor, visit_id: str, *, how: str) -> tuple[str, ...]:

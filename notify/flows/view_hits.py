@@ -22,7 +22,8 @@ class HitLine:
     """One booking that needs a decision. `seen` marks it as it looks now, `why` is a code of core/hits.
 
     `nearest` is the slot value ("2026-11-26T17:30/0") of the first free time after its own, or else of the last one
-    before: whoever reads late must not have missed it. `nearest_at` is its instant; empty and None when none is free. `phone` is empty for whoever may not see contacts.
+    before: whoever reads late must not have missed it. `nearest_at` is its instant; empty and None when none is free.
+    `phone` is empty for whoever may not see contacts.
     """
 
     booking_id: str

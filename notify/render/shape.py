@@ -45,7 +45,8 @@ def privacy_shape() -> dict[str, Shape]:
     shop: the controller (also a representative, as words). officer: how to reach the data protection officer.
     providers: who handles data for the shop, as words ("Breakwater Mail, sends our e-mail"). outside: what
     goes to a third country and under which safeguard. periods, as words ("30 days"): contact after handing
-    back, delegate after a pass, review of what nobody collected, records for tax law, backups. consents: uses that rest on consent. authority: whom to complain to.
+    back, delegate after a pass, review of what nobody collected, records for tax law, backups. consents: uses that
+    rest on consent. authority: whom to complain to.
     """
     shop = ("name", "address", "phone", "email", "representative")
     return {

@@ -74,7 +74,6 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/check-in", "GET POST", "staff:check_in"),
     ("/visits/<visit_id>", "GET", "staff:look"),
     ("/visits/<visit_id>/qr.svg", "GET", "staff:look"),
-    ("/visits/<visit_id>/reissue", "POST", "staff:reissue"),
     ("/visits/<visit_id>/lost", "GET POST", "staff:reissue"),
     ("/visits/<visit_id>/handover", "GET POST", "staff:hand_back"),
     ("/visits/<visit_id>/scan", "POST", "staff:hand_back"),

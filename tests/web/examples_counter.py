@@ -355,7 +355,7 @@ def _lost_desk(**more: Any) -> Page:
     """The desk of a lost ticket, before a code was sent."""
     asked: Page = {
         "visit_id": "8", "person": "Pat Marlow", "numbers": ["K7M-2X9T"], "masked": "p••@example.org", "asked": False,
-        "trouble": "", "held": "", "checked": "",
+        "trouble": "", "held": "", "checked": "", "sure": "",
     }  # fmt: skip
     return staff_base("", **(asked | more))
 

@@ -80,7 +80,7 @@ def test_the_database_holds_the_hash_and_no_plain_secret(house: Any) -> None:
 def test_a_replaced_claim_ticket_opens_nothing_any_more(house: Any, signed_in: Browser, client: Browser) -> None:
     values = fill_house(house)
     assert client.get(f"/c/{values['token']}").status_code == 200
-    answer = signed_in.post(f"/visits/{values['visit_id']}/reissue")
+    answer = signed_in.post(f"/visits/{values['visit_id']}/lost", {"do": "renew", "sure": "identity card"})
     assert answer.status_code == 303
     assert client.get(f"/c/{values['token']}").status_code == 404
     scanned = signed_in.post("/scan", {"scan": f"https://bell.example.org/c/{values['token']}"})

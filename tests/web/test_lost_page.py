@@ -342,9 +342,26 @@ def test_the_counter_sends_checks_and_unlocks_the_handover(house: Any, signed_in
 def test_the_counter_is_told_when_a_code_cannot_prove_anything(house: Any, signed_in: Browser) -> None:
     done = house.check_in(phone="", email="")
     page = signed_in.get(f"/visits/{done.visit_id}/lost").get_data(as_text=True)
-    assert "no address or number that can prove it" in page and f"/visits/{done.visit_id}/reissue" in page
+    assert "no address or number that can prove it" in page and 'value="renew"' in page
     refused = signed_in.post(f"/visits/{done.visit_id}/lost", {"do": "send"})
     assert refused.status_code == 422 and "Check who it is in words" in refused.get_data(as_text=True)
+
+
+def test_without_a_code_a_new_ticket_needs_the_words_how_staff_made_sure_and_they_are_kept(
+    house: Any, signed_in: Browser
+) -> None:
+    done = house.check_in(phone="", email="")
+    path = f"/visits/{done.visit_id}/lost"
+    with house.read() as unit:
+        before = [one.version for one in tickets.tickets_of_visit(unit, done.visit_id)]
+    for bare in ("", " ok "):
+        refused = signed_in.post(path, {"do": "renew", "sure": bare})
+        assert refused.status_code == 422 and 'href="#sure"' in refused.get_data(as_text=True)
+    with house.read() as unit:
+        assert [one.version for one in tickets.tickets_of_visit(unit, done.visit_id)] == before
+    assert signed_in.post(path, {"do": "renew", "sure": "knew the dent on the lid"}).status_code == 303
+    page = signed_in.get(f"/tickets/{done.ticket_ids[0]}").get_data(as_text=True)
+    assert "knew the dent on the lid" in page and "The claim ticket was replaced" in page
 
 
 def test_no_code_stands_in_a_log_an_address_or_a_page(

@@ -73,7 +73,7 @@ def test_ids_with_signs_that_no_database_keeps_open_nothing(house: Any, signed_i
             path = f"/{page.format(bad)}" if "{}" in page else f"/{page}/{bad}"
             assert signed_in.get(path).status_code == 404, path[:40]
         for page in ("tickets/{}/move", "tickets/{}/notes", "questions/{}/answer", "parts/{}/arrived", "calls/{}/log",
-                     "bookings/{}/cancel", "visits/{}/book", "visits/{}/reissue"):  # fmt: skip
+                     "bookings/{}/cancel", "visits/{}/book", "visits/{}/lost"):  # fmt: skip
             data = {"to": "inspecting", "note": "x", "answer": "yes", "said_by": "Ines", "result": "told"}
             status = signed_in.post(f"/{page.format(bad)}", data).status_code
             assert status in (303, 404, 422), (page, bad[:10], status)

@@ -6,7 +6,7 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed
-from notify.flows import contact_codes, holds, lost_ticket
+from notify.flows import contact_codes, desk_notes, holds, lost_ticket
 from notify.flows.contact_codes import WrongCode
 from notify.flows.view_lost import LostView, view_lost
 from notify.web import carry
@@ -26,7 +26,7 @@ def show(visit_id: str) -> Response:
 
 @pages.post("/visits/<visit_id>/lost")
 def act(visit_id: str) -> Response:
-    """Sends a code, checks one, or notes that staff made sure who it is after a changed contact."""
+    """Sends a code, checks one, or notes how staff made sure: for a new ticket, or after a changed contact."""
     what = request.form.get("do", "check")
     try:
         if what == "send":
@@ -35,6 +35,8 @@ def act(visit_id: str) -> Response:
         if what == "lift":
             holds.lift_hold(ctx(), current_actor(), visit_id, checked=request.form.get("checked", ""))
             return redirect_with(f"/visits/{visit_id}/lost", "Noted. The claim ticket is enough again.")
+        if what == "renew":
+            return _renew_checked(visit_id)
         return _renew(visit_id)
     except (Invalid, WrongCode, NotAllowed) as error:
         return _page(view_lost(ctx(), current_actor(), visit_id), errors=problems_of(error), status=422)
@@ -53,12 +55,20 @@ def _renew(visit_id: str) -> Response:
     )
 
 
+def _renew_checked(visit_id: str) -> Response:
+    count = desk_notes.replace_after_check(ctx(), current_actor(), visit_id, checked=request.form.get("sure", ""))
+    what = "ticket was" if count == 1 else f"{count} tickets were"
+    return redirect_with(
+        f"/visits/{visit_id}", f"The old claim {what} replaced. Print anew; old codes open nothing now."
+    )
+
+
 def _page(seen: LostView, *, errors: list[Problem] | None = None, status: int = 200) -> Response:
     return render_page(
         "lost_desk.html", status=status, errors=errors, visit_id=seen.visit_id, person=seen.person,
         numbers=list(seen.numbers), masked=seen.masked, asked=seen.asked, trouble=_trouble(seen),
         held=f"An address or number was changed {d.at(say(), seen.hold.since)}." if seen.hold else "",
-        checked=request.form.get("checked", ""),
+        checked=request.form.get("checked", ""), sure=request.form.get("sure", ""),
     )  # fmt: skip
 
 

@@ -7,13 +7,12 @@ from werkzeug.wrappers import Response
 
 from notify.core.roles import may
 from notify.core.tickets import OPEN_PHASES
-from notify.flows import desk_notes
 from notify.flows.view_ticket_print import claim_code
 from notify.flows.view_visit import ReachView, VisitView, view_visit
 from notify.render.qr import qr_svg
 from notify.web.counter import lines
 from notify.web.here import ctx, current_actor
-from notify.web.pages import redirect_with, render_page, say
+from notify.web.pages import render_page, say
 
 pages = Blueprint("visits", __name__)
 _BY = {"sms": "by text message to {address}", "email": "by e-mail to {address}"}
@@ -34,16 +33,6 @@ def show(visit_id: str) -> Response:
 
 def _may_reissue(visit: VisitView) -> bool:
     return may(current_actor().role, "reissue") and any(one.phase in OPEN_PHASES for one in visit.devices)
-
-
-@pages.post("/visits/<visit_id>/reissue")
-def reissue(visit_id: str) -> Response:
-    """New claim secrets in place of lost ones; the old ones stop working at once."""
-    count = desk_notes.replace_claim_links(ctx(), current_actor(), visit_id)
-    what = "ticket was" if count == 1 else f"{count} tickets were"
-    return redirect_with(
-        f"/visits/{visit_id}", f"The old claim {what} replaced. Print anew; old codes open nothing now."
-    )
 
 
 def _qr_help(devices: int) -> str:
