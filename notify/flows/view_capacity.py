@@ -131,7 +131,7 @@ def _answer(figures: dict[str, Figure], load: Load, shop: Shop, now: int | None)
     return Capacity(
         **figures, slot_minutes=shop.slot_minutes, limit=LIMIT, target=TARGET,
         rows=tuple(Row(number, waits.over, waits.mean) for number, waits in table(load)), best=best,
-        split=largest_load(apart, target=TARGET), split_over=waits_of(replace(apart, per_slot=best + 1)).over,
+        split=largest_load(apart, target=TARGET, near=best), split_over=waits_of(replace(apart, per_slot=best + 1)).over,
         without_times=without * shop.slot_minutes, now=now,
     )  # fmt: skip
 

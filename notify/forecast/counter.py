@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 DAYS = 4000  # a share of .05 is then known to about .002 (one standard error)
 SEED = 20261127
+# Customers played for one load, so that no figures anybody types cost more than about a second of a core (measured);
+# up to FEW a slot, where recommendations lie, four times as many as above.
+PLAYED, FEW = 80_000, 8
+FEWEST_DAYS = 60
 _NEVER = 1e9  # the arrival of whoever does not come: behind everybody, in a number that adds up
 
 
@@ -81,7 +85,13 @@ def simulate(load: Load, *, days: int = DAYS, seed: int = SEED) -> Waits:
 @lru_cache(maxsize=256)
 def waits_of(load: Load) -> Waits:
     """`simulate`, remembered: a page and its picture ask for the same table, again and again."""
-    return simulate(load)
+    return simulate(load, days=days_for(load))
+
+
+def days_for(load: Load) -> int:
+    """How many days to play: DAYS for an ordinary counter, fewer where each day holds very many customers."""
+    played = PLAYED * 4 if load.per_slot <= FEW else PLAYED
+    return max(FEWEST_DAYS, min(DAYS, int(played / (load.slots * (load.per_slot + load.walk_ins) + 1))))
 
 
 def table(load: Load, *, most: int = 24, enough: float = 0.6, least: int = 4) -> tuple[tuple[int, Waits], ...]:
@@ -97,12 +107,22 @@ def _rows(load: Load, most: int, enough: float, least: int) -> Iterator[tuple[in
             return
 
 
-def largest_load(load: Load, *, target: float, most: int = 24) -> int:
-    """The most customers a slot may hold so that at most the share `target` waits over the limit; 0 if not even one."""
-    for number in range(1, most + 1):
-        if waits_of(replace(load, per_slot=number)).over > target:
-            return number - 1
-    return most
+def largest_load(load: Load, *, target: float, most: int = 24, near: int = 0) -> int:
+    """The most customers a slot may hold so that at most the share `target` waits over the limit; 0 if not even one.
+
+    It is looked for upwards from `near`, or downwards from there when that many are too many already.
+    """
+    found = min(near, most)
+    while found and _is_too_much(load, found, target):
+        found -= 1
+    if found == near:
+        while found < most and not _is_too_much(load, found + 1, target):
+            found += 1
+    return found
+
+
+def _is_too_much(load: Load, number: int, target: float) -> bool:
+    return waits_of(replace(load, per_slot=number)).over > target
 
 
 def _arrivals(load: Load, days: int, chance: np.random.Generator) -> tuple[Matrix, Any]:
