@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import exists, func, select
+from sqlalchemy import exists, func, or_, select
 
 from notify.store import schema as s
 from notify.store.database import Unit
@@ -31,6 +31,7 @@ def later_contacts(unit: Unit, visit_id: str, *, since: datetime) -> tuple[Later
     known = exists().where(
         before.c.shop_id == _C.c.shop_id, before.c.person_id == _C.c.person_id, before.c.lookup == _C.c.lookup,
         before.c.created_at <= _V.c.opened_at,
+        or_(before.c.replaced_at.is_(None), before.c.replaced_at > _V.c.opened_at),
     )  # fmt: skip
     query = (
         select(_C.c.id, _C.c.person_id, _C.c.channel, _C.c.created_at, _V.c.opened_at)

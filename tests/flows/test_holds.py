@@ -191,3 +191,16 @@ def test_the_hours_of_the_hold_are_the_shops_and_none_means_never(lines: Lines) 
         assert house.ctx.shop(unit).hold_hours == 48
     house.clock.advance(47 * 3600)
     assert hold(lines, visit_id, 48) is not None
+
+
+def test_an_address_given_up_before_the_check_in_holds_like_any_stranger_s(lines: Lines) -> None:
+    """Whoever shared a number with the customer years ago knows it, and asks the shop to note it again."""
+    first = in_use(lines)
+    person = person_of(lines, first)
+    change(lines, first, address="07700 900555")
+    lines.house.clock.advance(30 * 86400)
+    with lines.house.ctx.db.write(lines.house.shop_id) as unit:
+        later = visits.add_visit(unit, waits_here=False, people={"bringer": [person]}, at=lines.house.clock())
+    lines.house.clock.advance(7200)
+    change(lines, later, address="07700 900123")  # theirs before the first visit, and no longer at the second
+    assert hold(lines, later) is not None
