@@ -127,11 +127,12 @@ def view(ctx: Context, actor: Actor, what_if: WhatIf = WhatIf()) -> Capacity:
 def _answer(figures: dict[str, Figure], load: Load, shop: Shop, now: int | None) -> Capacity:
     best = largest_load(load, target=TARGET)
     apart = replace(load, starts=2)
+    split = largest_load(apart, target=TARGET, near=best)
     without = most_walk_ins(figures["minutes"].value, load.people, limit=LIMIT, target=TARGET)
     return Capacity(
         **figures, slot_minutes=shop.slot_minutes, limit=LIMIT, target=TARGET,
         rows=tuple(Row(number, waits.over, waits.mean) for number, waits in table(load)), best=best,
-        split=largest_load(apart, target=TARGET, near=best), split_over=waits_of(replace(apart, per_slot=best + 1)).over,
+        split=split, split_over=waits_of(replace(apart, per_slot=best + 1)).over,
         without_times=without * shop.slot_minutes, now=now,
     )  # fmt: skip
 
