@@ -68,10 +68,23 @@ def slot_at(counter: Counter, local: datetime, fold: int) -> Slot:
     tz = zone(counter.zone)
     if not exists(local, tz):
         raise Invalid(f"The clock skips {local:%H:%M} on {local:%Y-%m-%d}", "Choose another time.", field="slot")
-    for slot in slots_on(counter, local.date()):
+    for slot in _near(counter, local.replace(fold=0)):
         if slot.local == local.replace(fold=0) and slot.fold == fold:
             return slot
     raise Invalid(f"There is no pickup slot at {local:%Y-%m-%d %H:%M}", "Choose one of the list.", field="slot")
+
+
+def _near(counter: Counter, local: datetime) -> Iterator[Slot]:
+    """The slots of that day that may be at `local`: on a day without a clock change the grid says so by itself."""
+    day, length = local.date(), timedelta(minutes=counter.slot_minutes)
+    if (offset := steady_offset(day, zone(counter.zone))) is None:
+        yield from slots_on(counter, day)
+        return
+    for span, _ in spans_with_rows(counter, day):
+        start = local.replace(tzinfo=UTC) - offset
+        on_grid = not (start - span.start_utc) % length and span.start_utc <= start and start + length <= span.end_utc
+        if on_grid and span.capacity > 0:
+            yield Slot(local, counter.zone, 0, start, start + length, span.capacity)
 
 
 def check_bookable(counter: Counter, slot: Slot, *, now: datetime, not_before: datetime | None = None) -> None:

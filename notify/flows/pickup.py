@@ -128,9 +128,10 @@ def take(ctx: Context, unit: Unit, actor: Actor, visit_id: str, slot: Slot, *, w
     if own is not None:
         bookings.move_booking(unit, own, slot, at=now)
         return tell(ctx, unit, actor, "pickup_moved", own.id, why)
+    seat = bookings.free_seat(unit, slot)  # before all else: most of those who come too late learn it here
     person = visits.visit_people(unit, visit_id)["tell"][0]
     token = "".join("abcdefghijkmnpqrstuvwxyz23456789"[ctx.pick(32)] for _ in range(26))  # 130 bits, no look-alikes
-    new = bookings.add_booking(unit, visit_id=visit_id, person_id=person, slot=slot, uid=unit.new_id(),
+    new = bookings.add_booking(unit, visit_id=visit_id, person_id=person, slot=slot, seat=seat, uid=unit.new_id(),
                                organizer_token=token, at=now)  # fmt: skip
     return tell(ctx, unit, actor, "pickup_booked", new)
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import count
+from operator import attrgetter
 from typing import Any
 
 from sqlalchemy import bindparam, func, insert, select, update
@@ -20,9 +21,10 @@ from notify.store.statements import among, given, is_in, where
 
 _BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
 _BOOKED = is_in(s.bookings.c.state, "booked")
+_ADD = insert(s.bookings)
 LONGEST_NAME = 64  # characters of a UID or token of ours: what is longer is none
 LIVE = select(s.bookings).where(*where(s.bookings), among(s.bookings, "visit_id"), _BOOKED)
-_OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at).where(
+_OCCUPIED = select(s.bookings.c.start_at, s.bookings.c.end_at, s.bookings.c.seat).where(
     *where(s.bookings), _BOOKED, s.bookings.c.start_at < bindparam("last"), s.bookings.c.end_at > bindparam("first"),
     s.bookings.c.visit_id != bindparam("but_for"),
 )  # fmt: skip
@@ -90,38 +92,26 @@ def occupied(unit: Unit, first: datetime, last: datetime, *, but_for: str = "") 
 
 def free_seat(unit: Unit, slot: Slot, *, but_for: str = "") -> int:
     """A free place of a slot; raises Taken when it is full."""
-    if occupied(unit, slot.start, slot.end, but_for=but_for).during(slot) >= slot.capacity:
+    during = {**given(unit), "first": slot.start, "last": slot.end, "but_for": but_for}
+    rows = unit.connection.execute(_OCCUPIED, during).all()
+    if len(rows) >= slot.capacity:
         raise Taken("This time has just been taken", "Choose another one.", field="slot")
-    t = s.bookings
-    same_start = select(t.c.seat).where(
-        t.c.shop_id == unit.shop_id, t.c.state == "booked", t.c.start_at == slot.start
-    )  # fmt: skip
-    used = set(unit.connection.execute(same_start).scalars())
+    used = {row.seat for row in rows if row.start_at == slot.start}
     return next(seat for seat in count() if seat not in used)
 
 
 def add_booking(
-    unit: Unit, *, visit_id: str, person_id: str, slot: Slot, uid: str, organizer_token: str, at: datetime
+    unit: Unit, *, visit_id: str, person_id: str, slot: Slot, seat: int, uid: str, organizer_token: str, at: datetime
 ) -> str:
-    """Takes a place; its identifier. Raises Taken when the slot is full."""
+    """Takes the place that free_seat found; its identifier."""
     new = unit.new_id()
     places_changed(unit)
-    unit.connection.execute(
-        insert(s.bookings).values(
-            shop_id=unit.shop_id,
-            id=new,
-            visit_id=visit_id,
-            person_id=person_id,
-            state="booked",
-            revision=0,
-            changes=0,
-            uid=uid,
-            organizer_token=organizer_token,
-            made_at=at,
-            changed_at=at,
-            **_place(slot, free_seat(unit, slot)),
-        )
-    )
+    made = {
+        "shop_id": unit.shop_id, "id": new, "visit_id": visit_id, "person_id": person_id, "state": "booked",
+        "revision": 0, "changes": 0, "uid": uid, "organizer_token": organizer_token, "made_at": at, "changed_at": at,
+        **_place(slot, seat),
+    }  # fmt: skip
+    unit.connection.execute(_ADD, made)
     return new
 
 
@@ -297,6 +287,8 @@ def _place(slot: Slot, seat: int) -> dict[str, Any]:
     }
 
 
+_fields = attrgetter(*Booking.__dataclass_fields__)  # in the order in which Booking takes them
+
+
 def _booking(row: Any) -> Booking:
-    names = list(Booking.__dataclass_fields__)
-    return Booking(**{name: getattr(row, name) for name in names})
+    return Booking(*_fields(row))

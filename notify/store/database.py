@@ -30,6 +30,7 @@ class Unit:
     kept: dict[tuple[str, str], tuple[str, Any]] = field(repr=False)  # of this process, see shops.py
     almanac: Almanac = field(repr=False)
     known: dict[tuple[str, str], Any] | None = field(default=None, repr=False)  # see read_ahead
+    stamp: str | None = None  # of the shop's settings and hours, once read or until this unit changes them (shops.py)
 
     def once(self, key: tuple[str, str], load: Callable[[], T]) -> T:
         """What `load` gives; in a unit that changes none of it, what was read before under this key."""
@@ -51,7 +52,11 @@ class Unit:
     def savepoint(self) -> Iterator[None]:
         """Part of the transaction: an exception inside undoes only this part, and goes on to the caller."""
         with self.connection.begin_nested():
-            yield
+            try:
+                yield
+            except BaseException:
+                self.stamp = None  # what it stood for may be undone with the rest
+                raise
 
 
 class Database:

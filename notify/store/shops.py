@@ -41,10 +41,10 @@ def add_shop(unit: Unit, *, at: datetime) -> None:
 def _kept(unit: Unit, name: str, load: Callable[[], T], *, on: date | None = None) -> T:
     """What `load` gives, read anew only after the shop was changed: every page and message needs it.
 
-    The stamp is read in the same transaction each time and no two changes share one, so that what another
-    process changed counts at once, and what was rolled back never does.
+    The stamp is read in each transaction and no two changes share one, so that what another process changed counts
+    at once, and what was rolled back never does.
     """
-    stamp = unit.once(("stamp", ""), lambda: unit.connection.execute(_STAMP, given(unit)).scalar())
+    stamp = unit.stamp = unit.stamp or unit.connection.execute(_STAMP, given(unit)).scalar()
     if stamp is None:
         raise NotFound("There is no such shop", "Check the shop's identifier.")
     at, found = unit.kept.get((unit.shop_id, name), ("", None))
@@ -54,6 +54,7 @@ def _kept(unit: Unit, name: str, load: Callable[[], T], *, on: date | None = Non
 
 
 def _note_change(unit: Unit) -> None:
+    unit.stamp = None
     unit.connection.execute(_CHANGED, {**given(unit), "changed": unit.new_id()})
 
 

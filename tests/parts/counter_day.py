@@ -43,7 +43,8 @@ def past_pickup(
     with house.ctx.db.write(house.shop_id) as unit:
         slot = Slot(start.replace(tzinfo=None), "Europe/London", 0, start, start + timedelta(minutes=15), 50)
         made = bookings.add_booking(unit, visit_id=done.visit_id, person_id=whose(unit, done.visit_id), slot=slot,
-                                    uid=unit.new_id(), organizer_token=unit.new_id(), at=start)  # fmt: skip
+                                    seat=bookings.free_seat(unit, slot), uid=unit.new_id(),
+                                    organizer_token=unit.new_id(), at=start)  # fmt: skip
         booking = bookings.get_booking(unit, made)
         assert booking is not None
         bookings.close_booking(unit, booking, state, at=at)

@@ -118,7 +118,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "causes": [mine["message"].cause], "limit": 50,
         "verdict": "accepted", "code": "c", "phases": list(Phase), "waits_here": False, "key": "check_in:key-1",
         "result": {}, "password_hash": "h", "pin_hash": "h", "session_hash": "h", "window": timedelta(hours=1),
-        "why": "closed",
+        "why": "closed", "seat": 7,
         "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
         "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s", "digest": "d", "row_key": "k",
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
