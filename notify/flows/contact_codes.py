@@ -17,6 +17,7 @@ from notify.core.errors import Counted, Invalid, NotAllowed, TooOften
 from notify.core.mask import mask_email, mask_phone
 from notify.core.notices import NOTICES
 from notify.core.planner import Reach, best_reach, name_readers
+from notify.flows.claims import network
 from notify.flows.context import Context
 from notify.flows.holds import hold_on
 from notify.flows.record import record
@@ -116,7 +117,7 @@ def _masked(unit: Unit, contact_id: str) -> str:
 def _count_sends(ctx: Context, unit: Unit, visit_id: str, source: str) -> None:
     limits = [("visit", visit_id, rules.AN_HOUR, HOUR), ("day", visit_id, rules.A_DAY, DAY)]
     if source:
-        limits.append(("place", source, rules.FROM_ONE_PLACE, HOUR))
+        limits.append(("place", network(source), rules.FROM_ONE_PLACE, HOUR))
     for kind, value, most, window in limits:
         wait = count_try(ctx, unit, f"code:{kind}", value, limit=most, window=window)
         if wait:

@@ -106,7 +106,7 @@ def _is_signed(one: Result, domain: str) -> bool:
 
     A domain above the sender's speaks for it, as it holds its DNS; one below, or beside, may be a stranger's.
     """
-    signer = _domain(one, "header.d") or _domain(one, "header.i")
+    signer = one.properties["header.d"].lower() if "header.d" in one.properties else _domain(one, "header.i")
     return "." in signer and (domain == signer or domain.endswith("." + signer))
 
 

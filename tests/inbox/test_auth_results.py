@@ -54,6 +54,8 @@ NOT_PROVED = {
     "dkim of a domain below": "dkim=pass header.d=evil.cust.example",
     "dkim of a name that only ends alike": "dkim=pass header.d=ust.example",
     "dkim of a whole country": "dkim=pass header.d=example",
+    "dkim of no domain": 'dkim=pass header.d="" header.i=@cust.example',
+    "dkim of something that is no domain": 'dkim=pass header.d="evil.example@cust.example"',
     "spf alone": "spf=pass smtp.mailfrom=pat@cust.example",
     "said within a quote": 'spf=pass smtp.mailfrom="a; dmarc=pass header.from=cust.example"@evil.example',
     "said within a reason": 'dkim=fail reason="; dkim=pass header.d=cust.example" header.d=evil.example',

@@ -12,7 +12,9 @@ from urllib.parse import urlencode
 
 import pytest
 
-from notify.flows import set_up
+from notify.core.contact_code import FROM_ONE_PLACE
+from notify.core.errors import TooOften
+from notify.flows import contact_codes, set_up
 from tests.web.conftest import Browser
 
 HEAVY = (
@@ -45,3 +47,16 @@ def test_what_is_no_figure_is_said_so_and_the_picture_does_without(signed_in: Br
         query = urlencode({name: bad})
         assert signed_in.get(f"/pickups/capacity?{query}").status_code == 422, name
         assert signed_in.get(f"/pickups/capacity.svg?{query}").status_code == 200, name
+
+
+def test_a_line_with_many_addresses_is_one_place_for_codes(house: Any) -> None:
+    """RFC 6177 gives each site a /64 at least: whoever takes another address of it for each request is the same one."""
+    sent = 0
+    for n in range(FROM_ONE_PLACE + 3):
+        visit_id = house.check_in(phone=f"07700 9001{n:02d}").visit_id
+        try:
+            contact_codes.send_code(house.ctx, house.customer(), visit_id, purpose="price", source=f"2001:db8::{n + 1}")
+            sent += 1
+        except TooOften:
+            continue
+    assert sent == FROM_ONE_PLACE
