@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import groupby
 
 from notify.flows.view_pickups import Pickup, Pickups, SlotPlaces
@@ -11,6 +11,7 @@ from notify.flows.view_shelf import Shelved
 from notify.web.counter import desk_words as d
 from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.day_sheet import dial, pickup_line, shelf_line
+from notify.web.counter.desk_says import span
 from notify.web.say import Say
 
 
@@ -112,7 +113,7 @@ def _people(people: Iterable[Pickup], seen: Pickups, speak: Say, slot: datetime 
 def coming(one: Pickup, seen: Pickups, speak: Say, slot: datetime | None) -> list[d.Line]:
     """Who is expected: name, devices, money, place, what their calendar said, and what to press."""
     line = pickup_line(one, speak)
-    late = f", {d.count(one.late, 'minute', 'minutes')} late" if one.late is not None and seen.day == seen.today else ""
+    late = f", {span(timedelta(minutes=one.late))} late" if one.late is not None and seen.day == seen.today else ""
     line["sentence"] = f"{line['sentence']} {calendar(one)}".replace(" They were due and have not come.", "").rstrip()
     line["clock"] = "" if slot in (None, one.start_at) else line["clock"]
     line.update(head=f"{line['head']}{late}", mark="caution" if late else "slot", id=f"pickup-{one.booking_id}")

@@ -89,13 +89,14 @@ def booking(seen: HandoverView, speak: Say) -> str:
     start, end = seen.booked
     said = f"Pickup time: {speak.when(start)}"
     if seen.now < start - _ON_TIME:
-        return f"{said}. They are {_span(start - seen.now)} early."
+        return f"{said}. They are {span(start - seen.now)} early."
     if seen.now > end + _ON_TIME:
-        return f"{said}. They are {_span(seen.now - end)} late."
+        return f"{said}. They are {span(seen.now - end)} late."
     return f"{said}. They are on time."
 
 
-def _span(length: timedelta) -> str:
+def span(length: timedelta) -> str:
+    """Such as "12 minutes", from an hour and a half on "two hours"."""
     minutes = int(length.total_seconds() // 60)
     if minutes < 90:
         return count(minutes, "minute", "minutes")
