@@ -9,7 +9,7 @@ from flask import Flask, abort, g, redirect, request
 from werkzeug.wrappers import Response
 
 from notify.core.claim_number import is_pass_code, is_token
-from notify.core.errors import Misconfigured, NotFound
+from notify.core.errors import Misconfigured
 from notify.core.one_click import read_stop_token
 from notify.flows.feeds import find_feed
 from notify.flows.stop_by_link import find
@@ -105,10 +105,3 @@ def safe_next(address: str) -> str:
     if not _PLAIN.fullmatch(address) or address.startswith("//") or urlsplit(address).netloc:
         return ""
     return address
-
-
-def claim_or_404() -> str:
-    """The claim secret of this request when its form is right; raises NotFound with the words for any unknown one."""
-    if not g.get("claim_token") or not g.get("shop_id"):
-        raise NotFound("This claim link is not known here", "It may have been replaced; ask the shop for a new one.")
-    return str(g.claim_token)

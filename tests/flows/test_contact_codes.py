@@ -14,6 +14,7 @@ from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, TooOften
 from notify.flows import contact_codes, desk_notes, handover, lost_ticket, reach, resend, view_messages
 from notify.flows.check_in_form import PersonForm
 from notify.flows.contact_codes import WrongCode
+from notify.store import contact_codes as code_rows
 from notify.store import events, messages, schema, visits
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve, token_of
@@ -359,3 +360,23 @@ def test_old_counts_of_tries_are_forgotten_and_running_ones_are_kept(lines: Line
     house.clock.advance(9 * 3600)
     contact_codes.tidy(house.ctx, house.system())
     assert count() == 2
+
+
+def test_a_visit_that_is_not_ours_gets_no_code_and_is_said_to_be_none(lines: Lines) -> None:
+    lines.house.check_in()
+    with pytest.raises(NotFound, match="no such visit"):
+        contact_codes.send_code(lines.house.ctx, lines.house.actor(), "nobody", purpose="lost_ticket")
+
+
+def test_the_same_digits_kept_for_two_visits_look_different_in_a_stolen_file(lines: Lines) -> None:
+    """Else whoever has the file, and one code of their own, finds everybody else who has the same eight digits."""
+    house = lines.house
+    until = house.clock() + rules.LIFETIME
+    for done in (house.check_in(), house.check_in()):
+        with house.ctx.db.write(house.shop_id) as unit:
+            person = visits.visit_people(unit, done.visit_id)["bringer"][0]
+            code_rows.add_code(unit, visit_id=done.visit_id, person_id=person, contact_id="c", purpose="price",
+                               code="12345678", at=house.clock(), expires_at=until)  # fmt: skip
+    with house.read() as unit:
+        hashes = unit.connection.execute(select(schema.contact_codes.c.hash)).scalars().all()
+    assert len(hashes) == len(set(hashes)) == 2

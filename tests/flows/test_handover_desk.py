@@ -18,12 +18,12 @@ from notify.core.claim_number import show_number
 from notify.core.errors import Conflict, Invalid, NotAllowed
 from notify.core.scan import read_scan
 from notify.core.tickets import Phase
-from notify.flows import desk_notes, handover, passes, reach, set_up
+from notify.flows import desk_notes, handover, passes, pickup, reach, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.desk_secret import WrongSecret, find_pass_visit, try_secret
 from notify.flows.view_day_sheet import view as day_sheet
 from notify.flows.view_handover import view_handover
-from notify.store import events, notes, tickets
+from notify.store import bookings, events, notes, tickets
 from notify.store import passes as rows
 from tests.parts.house import House
 from tests.parts.shelved import shelve, token_of
@@ -274,3 +274,13 @@ def test_another_shops_staff_can_neither_use_nor_see_a_pass(house: House, visit:
         assert type(refused.value).__name__ == "NotFound", refused.value
     assert here(house, visit) == {Phase.ON_SHELF} and _row(house, given.pass_id).state == "open"
     assert not story(house, visit, "handover_refused")
+
+
+def test_a_pickup_time_stands_until_the_last_ready_device_of_the_visit_is_handed_back(house: House, visit: Any) -> None:
+    slot = next(one for one in pickup.offers(house.ctx, house.actor(), visit.visit_id) if one.free).slot
+    booked = pickup.book(house.ctx, house.actor(), visit.visit_id, slot.local, fold=slot.fold)
+    for ticket_id, state in zip(visit.ticket_ids, ("booked", "kept"), strict=True):
+        handover.hand_back(house.ctx, house.actor("counter"), ticket_ids=[ticket_id], checked="knows the fault")
+        with house.read() as unit:
+            stands = bookings.get_booking(unit, booked.id)
+        assert stands is not None and stands.state == state

@@ -7,10 +7,6 @@ from notify.web.counter import desk_words as d
 
 SLOT_NAMES = {15: "quarter of an hour", 30: "half an hour", 60: "hour"}
 MOST_DRAWN = 8
-_UNITS = {
-    "people": ("person", "people"), "minutes": ("minute", "minutes"), "spread": ("minute", "minutes"),
-    "walk_ins": ("person", "people"),
-}  # fmt: skip
 
 
 def _slot(seen: Capacity) -> str:
