@@ -24,7 +24,7 @@ from notify.core.actors import Actor
 from notify.core.calendar_choices import Choice
 from notify.core.errors import Conflict, NotAllowed, NotFound
 from notify.core.slots import Taken
-from notify.flows import handover, pickup, reach, set_up, view_calendar
+from notify.flows import forget, handover, pickup, reach, set_up, view_calendar
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.settle_answer import At, settle
 from notify.inbox.maildir import MaildirMailbox
@@ -626,6 +626,47 @@ def test_what_was_asked_about_a_pickup_ends_with_the_handover(desk: Desk) -> Non
     handover.hand_back(desk.house.ctx, desk.house.actor(), ticket_ids=[desk.ticket_id],
                        token=token_of(desk.house, desk.ticket_id))  # fmt: skip
     assert desk.booking().state == "kept" and desk.questions() == ()
+
+
+def test_what_does_not_fit_the_question_is_refused_and_changes_nothing(desk: Desk) -> None:
+    desk.asks_for(utc(16))
+    for choice in (Choice.FREE, Choice.KEEP):
+        with pytest.raises(Conflict, match="cannot be settled"):
+            desk.settle(choice)
+    assert desk.booking().state == "booked" and [one.asked for one in desk.questions()] == ["proposal"]
+
+
+def test_a_proved_yes_does_not_end_what_somebody_else_s_calendar_said(desk: Desk) -> None:
+    desk.says("ACCEPTED", attendee="jo@example.net", sender="jo@example.net", ago=30)
+    desk.says("ACCEPTED")
+    assert [one.asked for one in desk.questions()] == ["somebody_else"] and desk.booking().partstat == "accepted"
+
+
+def test_a_letter_that_says_no_twice_gives_the_place_up_once(desk: Desk) -> None:
+    """The second answer is judged by what the first one made of the pickup."""
+    booking, moment = desk.booking(), desk.house.clock()
+    organizer = PATTERN.replace("{token}", booking.organizer_token)
+    first, second = (
+        shapes.calendar_object(uid=booking.uid, organizer=organizer,
+                               stamp=f"{moment - timedelta(seconds=ago):%Y%m%dT%H%M%SZ}",
+                               attendee=shapes.attendee_line(INES, "DECLINED"))
+        for ago in (5, 2)
+    )  # fmt: skip
+    raw = shapes.carrying(first, sender=INES, to=organizer, results=PROVED)
+    more = b"\r\n--b0\r\nContent-Type: text/calendar; charset=UTF-8; method=REPLY\r\n\r\n"
+    desk.put(raw.replace(b"\r\n--b0--", more + second + b"\r\n--b0--"))
+    desk.take()
+    assert desk.booking().state == "cancelled" and desk.kinds().count("pickup_cancelled") == 1
+    assert [one[0] for one in desk.decisions()] == ["apply", "flag_stale"]
+
+
+def test_the_calendar_of_somebody_who_was_forgotten_is_a_stranger_and_asks_nothing(desk: Desk) -> None:
+    house, booking = desk.house, desk.booking()
+    handover.hand_back(house.ctx, house.actor(), ticket_ids=[desk.ticket_id], token=token_of(house, desk.ticket_id))
+    forget.erase_person(house.ctx, house.actor(), booking.person_id)
+    before = desk.decisions()
+    desk.says("DECLINED", booking=booking)
+    assert desk.decisions() == before and desk.questions() == ()
 
 
 @pytest.mark.long
