@@ -11,8 +11,9 @@ import pytz  # type: ignore[import-untyped]
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from notify.core.errors import Invalid
 from notify.core.hours import MIDNIGHT, Counter, Hours, SpecialDay
-from notify.core.slots import slots, slots_on
+from notify.core.slots import slot_at, slots, slots_on
 
 pytestmark = pytest.mark.usefixtures("tzdata_only")
 MINUTE = timedelta(minutes=1)
@@ -134,3 +135,22 @@ def test_the_model_itself_finds_the_hour_that_comes_twice_and_the_one_that_is_sk
     walls = [f"{wall:%H:%M}" for wall, _, _ in brute_force(shop, date(2026, 10, 25))]
     assert walls == ["00:00", "01:00", "01:00", "02:00", "03:00"]
     assert [f"{wall:%H:%M}" for wall, _, _ in brute_force(shop, date(2026, 3, 29))] == ["00:00", "02:00", "03:00"]
+
+
+def test_a_slot_named_by_its_time_is_the_one_of_the_list_and_no_other_time_has_one() -> None:
+    week = tuple(Hours(day, time(0), time(12), 2, date(2026, 1, 1)) for day in range(7))
+    counter = Counter(zone="Europe/London", hours=(*week, Hours(3, time(13), time(0), 1, date(2026, 1, 1))))
+    found = 0
+    for day in (date(2026, 3, 28), date(2026, 3, 29), date(2026, 10, 24), date(2026, 10, 25), date(2026, 11, 26)):
+        listed = {(one.local, one.fold): one for one in slots_on(counter, day)}
+        for minute in range(0, 24 * 60, 5):
+            for fold in (0, 1):
+                local = datetime.combine(day, time(minute // 60, minute % 60))
+                try:
+                    one = slot_at(counter, local, fold)
+                except Invalid:
+                    assert (local, fold) not in listed
+                    continue
+                assert one == listed[local, fold]
+                found += 1
+    assert found > 250

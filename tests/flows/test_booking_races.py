@@ -114,6 +114,28 @@ def test_two_thousand_orders_of_events_overbook_no_slot_and_leave_no_lying_calen
     explore(stage, examples=2000)
 
 
+# Orders in which the search, or a look at them, found a place or an invite lost; each stays true for good.
+ONCE_WRONG: dict[str, Schedule] = {
+    "the invite was found untrue before the call back was undone": [
+        (("book", 1, 0), []), (("call back", 1, 3), []), (("deliver", 3, 1), []), (("undo", 3, 0), []),
+    ],
+    "undone after the times were cut anew and others had taken the place": [
+        (("book", 1, 1), []), (("call back", 1, 3), []), (("cut anew", 1, 0), []), (("book", 0, 0), []),
+        (("book", 2, 0), []), (("undo", 3, 0), []),
+    ],
+    "a handover before its time was taken back": [
+        (("book", 1, 3), []), (("deliver", 1, 1), []), (("collect", 1, 0), []), (("uncollect", 1, 0), []),
+    ],
+    "given up while the invite was on its way": [(("book", 1, 3), []), (("deliver", 1, 1), [("cancel", 1, 0)])],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ONCE_WRONG)
+def test_an_order_that_once_went_wrong_ends_with_places_and_calendars_in_agreement(stage: Any, name: str) -> None:
+    with auditing(stage[0].house.ctx.db.engine) as audit:
+        assert play(*stage, audit, ONCE_WRONG[name]) == ([], [])
+
+
 THREADS, ACTS_EACH = 8, 40
 TOGETHER = [name for name in NAMES if name != "miss"]  # a clock that jumps a day is no race
 
