@@ -51,7 +51,7 @@ def plan(unit: Unit, work: Callable[[], Any], *, is_sqlite: bool) -> str:
     return "\n".join(str(row[3 if is_sqlite else 0]) for row in rows)
 
 
-@pytest.mark.long
+@pytest.mark.deep  # filling the table takes a minute on PostgreSQL
 def test_places_are_found_through_an_index_in_a_long_story(house: Any) -> None:
     done, now = house.check_in(), house.clock()
     fill(house, done.visit_id)
