@@ -209,7 +209,9 @@ def test_a_booking_at_a_time_that_left_the_list_still_takes_its_place_from_later
     nine, made = datetime(2026, 11, 26, 9, tzinfo=UTC), datetime(2026, 11, 1, tzinfo=UTC)
     rows = (Hours(3, time(9), time(12), 1, date(2026, 1, 1)),)
     off, later = (
-        Standing(name, nine + timedelta(minutes=begins), nine + timedelta(minutes=begins + 15), made + timedelta(days=n))
+        Standing(
+            name, nine + timedelta(minutes=begins), nine + timedelta(minutes=begins + 15), made + timedelta(days=n)
+        )
         for n, (name, begins) in enumerate((("off", 5), ("later", 15)))
     )
     assert find_hits(Counter("Europe/London", rows, frozenset()), [later, off]) == {

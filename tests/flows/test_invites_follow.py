@@ -120,6 +120,19 @@ def test_a_clock_set_back_makes_no_update_look_old(house: Any) -> None:
     assert order_errors(objects(house)) == []
 
 
+def test_the_stamp_that_is_kept_never_goes_back(house: Any) -> None:
+    """RFC 5546 2.1.5: objects may be composed beside each other, and the older one may be kept last."""
+    visit_id, _ = ready_visit(house)
+    booking = pickup.book(house.ctx, house.customer(), visit_id, at(10))
+    later = house.clock()
+    with house.ctx.db.write(house.shop_id) as unit:
+        for stamp in (later, later - timedelta(seconds=5)):
+            bookings.keep_stamps(unit, {booking.id: stamp})
+    with house.read() as unit:
+        kept = bookings.get_booking(unit, booking.id)
+    assert kept is not None and kept.invite_stamp == later
+
+
 def test_a_call_taken_back_leaves_the_entry_and_the_next_object_is_newer(house: Any) -> None:
     visit_id, ticket_id = ready_visit(house)
     book(house, visit_id, 10)
