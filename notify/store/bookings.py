@@ -17,7 +17,7 @@ from notify.core.slots import Slot, Taken
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.stamps import places_changed
-from notify.store.statements import among, given, is_in, where
+from notify.store.statements import among, given, is_in, rows_among, where
 
 _BOOKING = select(s.bookings).where(*where(s.bookings, "id"))
 _BOOKED = is_in(s.bookings.c.state, "booked")
@@ -187,7 +187,7 @@ def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     """The visit's booking that stands, or None."""
     rows = unit.once(
         ("live_booking", visit_id),
-        lambda: unit.connection.execute(LIVE, {**given(unit), "any_visit_id": [visit_id]}).all(),
+        lambda: list(rows_among(unit, LIVE, "visit_id", [visit_id])),
     )
     return _booking(rows[0]) if rows else None
 

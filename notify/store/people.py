@@ -18,7 +18,7 @@ from notify.core.planner import Reach, Recipient
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
-from notify.store.statements import among, given, where
+from notify.store.statements import among, given, rows_among, where
 
 WRONG_NUMBER = "wrong_number"  # why a contact does not work: somebody else is reached there
 _PERSON = select(s.people).where(*where(s.people, "id"))
@@ -359,7 +359,7 @@ def recipients(unit: Unit, person_ids: Iterable[str]) -> tuple[Recipient, ...]:
 
 
 def _read_recipients(unit: Unit, ids: list[str]) -> tuple[Recipient, ...]:
-    rows = unit.connection.execute(_RECIPIENTS, {**given(unit), "any_id": ids}).all()
+    rows = rows_among(unit, _RECIPIENTS, "id", ids)
     return tuple(_recipient(list(own)) for _, own in groupby(rows, key=lambda row: row.id))
 
 

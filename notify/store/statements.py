@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from functools import cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Table, bindparam, literal_column
+from sqlalchemy import BinaryExpression, BindParameter, ColumnElement, Select, Table, bindparam, literal_column, or_
+from sqlalchemy.sql.operators import in_op
+from sqlalchemy.sql.visitors import replacement_traverse
 
 from notify.store.database import Unit
 
@@ -25,6 +29,35 @@ def is_in(column: ColumnElement[str], state: str) -> ColumnElement[bool]:
     With a bound value SQLite uses no partial index, and one filled in at run time costs a new statement each time.
     """
     return column == literal_column(f"'{state}'")
+
+
+def one_of(column: ColumnElement[str], words: Iterable[str]) -> ColumnElement[bool]:
+    """The rows whose column is one of these words of the code's own, written out as in `is_in`."""
+    return or_(*(is_in(column, word) for word in words))
+
+
+def rows_among(unit: Unit, statement: Select[Any], name: str, values: Sequence[str]) -> Sequence[Any]:
+    """The rows of a statement that asks with `among` for a column of that name.
+
+    One value alone is asked for by equality: a list is written into the statement anew each time, for twice the price
+    of a short statement (50 microseconds, measured).
+    """
+    if len(values) == 1:
+        return unit.connection.execute(_for_one(statement, name), {**given(unit), f"any_{name}": values[0]}).all()
+    return unit.connection.execute(statement, {**given(unit), f"any_{name}": values}).all()
+
+
+@cache
+def _for_one(statement: Select[Any], name: str) -> Select[Any]:
+    """The same statement with `=` where it has `in`; statements are made once, so this is as well."""
+
+    def equal(element: Any, **_: Any) -> Any:
+        is_list = isinstance(element, BinaryExpression) and isinstance(element.right, BindParameter)
+        if is_list and element.operator is in_op and element.right.key == f"any_{name}":
+            return element.left == bindparam(f"any_{name}")
+        return None
+
+    return replacement_traverse(statement, {}, equal)  # type: ignore[return-value]  # the kind it was given
 
 
 def given(unit: Unit, **values: Any) -> dict[str, Any]:

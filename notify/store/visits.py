@@ -13,11 +13,13 @@ from notify.core.errors import NotFound
 from notify.core.tickets import OPEN_PHASES
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import among, given, where
+from notify.store.statements import among, given, one_of, rows_among, where
 
 _VISIT = select(s.visits).where(*where(s.visits, "id"))
 _V, _P, _T = s.visits, s.visit_people, s.tickets
-_WITH_US = exists().where(_T.c.shop_id == _V.c.shop_id, _T.c.visit_id == _V.c.id, _T.c.phase.in_(sorted(OPEN_PHASES)))
+_WITH_US = exists().where(
+    _T.c.shop_id == _V.c.shop_id, _T.c.visit_id == _V.c.id, one_of(_T.c.phase, sorted(OPEN_PHASES))
+)
 COMPANY = (
     select(_V.c.waits_here, _WITH_US.label("device_with_us"), _P.c.visit_id, _P.c.role, _P.c.person_id)
     .join(_P, (_P.c.shop_id == _V.c.shop_id) & (_P.c.visit_id == _V.c.id))
@@ -68,9 +70,7 @@ def get_visit(unit: Unit, visit_id: str) -> Any:
 
 def company(unit: Unit, visit_id: str) -> Company:
     """Who is in a visit; nobody, and nothing with us, when there is no such visit."""
-    rows = unit.once(
-        ("company", visit_id), lambda: unit.connection.execute(COMPANY, {**given(unit), "any_id": [visit_id]}).all()
-    )
+    rows = unit.once(("company", visit_id), lambda: list(rows_among(unit, COMPANY, "id", [visit_id])))
     roles: dict[str, tuple[str, ...]] = {}
     for row in rows:
         roles[row.role] = (*roles.get(row.role, ()), row.person_id)
