@@ -1,4 +1,4 @@
-"""Three wrong secrets within a day ask for a check; a handover begins the count anew. The figures are our own choice."""
+"""Three wrong secrets within a day ask for a check; a handover begins the count anew. The figures are our choice."""
 
 from __future__ import annotations
 

@@ -87,7 +87,7 @@ def make(channel: str, state: tuple[frozenset[str] | None, bool, bool]) -> tuple
 def test_the_whole_grid_of_notices_and_ways_is_planned_as_the_design_says() -> None:
     cells = wrong = 0
     sets = [frozenset(), frozenset({"email"}), frozenset({"email", "sms"})]
-    kinds = [(kind, name) for kind, names in RULES.items() for name in names 
+    kinds = [(kind, name) for kind, names in RULES.items() for name in names
              if name in set(CUSTOMER_NOTICES) - ANSWERS - TO_NAMED]  # fmt: skip
     grid = itertools.product(kinds, REACH_STATES, REACH_STATES, sets, (False, True), (False, True))
     for (kind, name), mail, text, on, waits, with_us in grid:

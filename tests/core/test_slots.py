@@ -68,8 +68,7 @@ def test_ten_years_of_slots_show_only_wall_times_that_happen(zone: str) -> None:
     assert wrong == 0
     assert short == long == 10, "ten springs and ten autumns must have been met"
     print(
-        f"FIGURE C4 zone={zone} days={DAYS} slots={count} wrong_local_time={wrong} "
-        f"short_days={short} long_days={long}"
+        f"FIGURE C4 zone={zone} days={DAYS} slots={count} wrong_local_time={wrong} short_days={short} long_days={long}"
     )
 
 

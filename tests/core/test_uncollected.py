@@ -96,6 +96,11 @@ def test_no_period_begins_before_word_of_it_really_left_nor_without_a_rule() -> 
     assert standing(None, Facts(date(2025, 1, 1), None), today=TODAY).notice_from is None
 
 
+def test_a_period_begins_with_the_later_of_ready_and_told() -> None:
+    for ready, told in ((date(2026, 11, 3), date(2026, 10, 1)), (date(2026, 10, 1), date(2026, 11, 3))):
+        assert standing(RULE, Facts(ready, told), today=TODAY).notice_from == date(2026, 11, 18)  # as above
+
+
 def test_a_notice_before_its_day_does_not_count_and_the_newest_one_noted_does() -> None:
     told, early, late = date(2026, 11, 3), date(2026, 11, 17), date(2026, 11, 20)
     first = ((Step.NOTICE_GIVEN, early),)

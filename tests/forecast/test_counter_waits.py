@@ -87,6 +87,12 @@ def test_everybody_on_the_stroke_of_the_slot_waits_more_than_with_a_little_scatt
     assert split < simulate(Load(2, 4, Handover(6.5), spread=0)).over - 0.3
 
 
+def test_whoever_waits_exactly_the_limit_does_not_count_as_waiting_longer() -> None:
+    """Two come on the stroke to one person who takes five minutes: worked out by hand."""
+    load = Load(1, 2, Handover(5, cv=0), spread=0, limit=5)
+    assert simulate(load, days=10).over == 0 and simulate(replace(load, limit=4.99), days=10).over == 0.5
+
+
 def test_without_a_time_erlangs_formula_and_the_played_days_agree() -> None:
     """M/M/2: exponential handovers are drawn from here, so nothing of the formula stands in the days."""
     dice = random.Random(3)

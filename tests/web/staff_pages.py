@@ -6,7 +6,18 @@ import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
-LISTS = ("/", "/deliveries", "/pickups", "/uncollected", "/uncollected?all=1", "/uncollected/rules", "/calls", "/replies", "/messages", "/settings")
+LISTS = (
+    "/",
+    "/deliveries",
+    "/pickups",
+    "/uncollected",
+    "/uncollected?all=1",
+    "/uncollected/rules",
+    "/calls",
+    "/replies",
+    "/messages",
+    "/settings",
+)
 # Words that look like codes and are none: addresses of the shop and of the calendar, e-mail addresses.
 NO_CODE = re.compile(r"\S*@\S+|https?://\S+")
 CODE = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b|\bNone\b|\bTrue\b|\bFalse\b|\{\w*\}|&amp;|P\d+[DMY]\b|T\d\d:\d\d")
