@@ -108,7 +108,7 @@ def claim_ticket(s: Scene) -> bytes:
 
 def handover(s: Scene) -> bytes:
     """Opened by a scan, as a scanner types it."""
-    page = s.open(s.desk(height=640), "/")
+    page = s.open(s.desk(height=900), "/")
     page.fill("#scan", s.claim("two devices, one of them ready: choose a pickup time"))
     with page.expect_navigation():
         page.press("#scan", "Enter")
@@ -141,7 +141,7 @@ PICTURES: Mapping[str, Callable[[Scene], bytes]] = {
     "claim_ready": customer("two devices, one of them ready: choose a pickup time"),
     "slots": customer("two devices, one of them ready: choose a pickup time", more="/slots"),
     "claim_booked_german": customer("in German: unrepaired, a pickup booked"),
-    "pickups": staff("/pickups", height=520),
+    "pickups": staff("/pickups", height=900),
     "handover": handover,
     "calls": staff("/calls", height=560),
 }
