@@ -1,4 +1,4 @@
-"""Prints one JSON line per figure: `python -m tests.bench [NAME ...]`, all of them within five minutes."""
+"""Prints one JSON line per figure: `python -m tests.bench [NAME ...]`, all of them within ten minutes."""
 
 from __future__ import annotations
 
