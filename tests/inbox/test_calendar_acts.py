@@ -389,8 +389,9 @@ def test_a_time_in_the_night_or_without_a_known_zone_offers_times_that_can_be_ha
     assert (again.wants_at, again.fits, len(again.near)) == (None, None, 3)
 
 
-def test_a_time_within_the_pickup_as_it_is_needs_no_change(desk: Desk) -> None:
-    desk.asks_for(utc(10, 5))
+@pytest.mark.parametrize("minute", [0, 5])
+def test_a_time_within_the_pickup_as_it_is_needs_no_change(desk: Desk, minute: int) -> None:
+    desk.asks_for(utc(10, minute))
     (asked,) = desk.questions()
     assert asked.is_own and asked.can == (Choice.SEEN,)
     desk.settle(Choice.SEEN)
