@@ -89,10 +89,12 @@ def test_closing_a_day_says_how_many_are_booked_on_it(house: Any, signed_in: Bro
     tomorrow = house.clock().date() + timedelta(days=1)
     slots = [o.slot.local for o in pickup.offers(house.ctx, house.customer(), done.visit_id)]
     pickup.book(house.ctx, house.customer(), done.visit_id, next(s for s in slots if s.date() == tomorrow))
-    for day, said in ((tomorrow, "One pickup booked on it stays"), (tomorrow + timedelta(days=1), "The day is noted.")):
-        answer = signed_in.post("/settings/closed", {"day": str(day)})
+    for day, said in ((tomorrow + timedelta(days=1), "The day is noted."), (tomorrow, "One pickup no longer fits")):
+        if day == tomorrow:  # first it is said whom it hits, and nothing is changed
+            assert "Location" not in signed_in.post("/settings/closed", {"day": str(day)}).headers
+        answer = signed_in.post("/settings/closed", {"day": str(day), "agreed": "yes"})
         page = signed_in.get(str(answer.headers["Location"])).get_data(as_text=True)
-        assert said in page and (day == tomorrow or "booked on it" not in page)
+        assert said in page and (day == tomorrow or "no longer fit" not in page)
     for day in ("9999-12-31", "0001-01-01", "rubbish"):
         assert signed_in.post("/settings/closed", {"day": day}).status_code == 422, day
 
