@@ -25,7 +25,7 @@ from notify.wiring import Services, build
 
 # Monday to Friday and a short Saturday, two customers a quarter of an hour: a start to correct, not advice.
 _WEEK = [(day, time(9), time(18)) for day in range(5)] + [(5, time(9), time(13))]
-_CAPACITY = 2
+_CAPACITY = 1  # what one person at the counter can serve: see shelfbell pickup capacity
 _MADE = ("keys", "data")
 
 

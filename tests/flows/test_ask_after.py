@@ -28,6 +28,8 @@ from notify.store import schema as s
 from tests.flows.conftest import REFUSED, Lines, words
 from tests.parts.shelved import shelve, token_of
 
+pytestmark = pytest.mark.long
+
 SERVICE = ("repair", "pickup")
 AGREED = (*SERVICE, "afterwards")
 DAYS = 7

@@ -19,6 +19,8 @@ from notify.store import events, messages, schema, visits
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve, token_of
 
+pytestmark = pytest.mark.long
+
 CODE = re.compile(r"(\d{4}) (\d{4})")
 
 

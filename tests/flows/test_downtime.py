@@ -14,6 +14,8 @@ from notify.schedule.due import DueJobs
 from notify.schedule.jobs import JOBS
 from notify.store import messages
 
+pytestmark = pytest.mark.long
+
 EVENING = datetime(2026, 11, 25, 16, 58, tzinfo=UTC)  # a Wednesday; London is on UTC in November
 DOWN = timedelta(hours=26)
 STALE = {"pickup_reminder", "pickup_confirmed", "question", "promise_changed"}  # each of a time that went by meanwhile

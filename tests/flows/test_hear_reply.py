@@ -24,6 +24,8 @@ from notify.store import replies as rows
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve
 
+pytestmark = pytest.mark.long
+
 BOTH = frozenset({"repair", "pickup"})
 UNREADABLE = Unread(Decision.REJECT_MALFORMED, "unreadable")
 

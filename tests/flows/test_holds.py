@@ -14,6 +14,8 @@ from notify.store import events, people, visits
 from tests.flows.conftest import REFUSED, Lines, words
 from tests.parts.shelved import shelve, token_of
 
+pytestmark = pytest.mark.long
+
 DAY = 24 * 3600
 
 

@@ -28,6 +28,8 @@ from tests.parts.clock import FakeClock
 from tests.parts.house import make_house
 from tests.parts.shelved import shelve, token_of
 
+pytestmark = pytest.mark.long
+
 NEW = "ines.farrow@example.net"
 
 

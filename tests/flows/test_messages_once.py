@@ -23,6 +23,8 @@ from notify.store import schema as s
 from tests.flows.conftest import Lines
 from tests.parts.house import House
 
+pytestmark = pytest.mark.long
+
 THREADS, EVENTS = 16, 100
 
 

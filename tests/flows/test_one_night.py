@@ -14,6 +14,8 @@ from notify.store import tickets
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve, token_of
 
+pytestmark = pytest.mark.long
+
 EVENING = datetime(2026, 11, 25, 22, 0, tzinfo=UTC)  # London, winter: UTC; decent hours are 08:00 to 21:00
 MORNING = datetime(2026, 11, 26, 8, 0, tzinfo=UTC)
 

@@ -13,6 +13,8 @@ from notify.store import events, tickets
 from tests.flows.conftest import DOWN, Lines, words
 from tests.parts.shelved import token_of
 
+pytestmark = pytest.mark.long
+
 
 def again(lines: Lines, message: Any, reason: str = "not_seen") -> Any:
     house = lines.house

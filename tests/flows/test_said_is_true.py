@@ -12,6 +12,8 @@ import pytest
 from notify.flows import moves, parts, pickup, promises, questions, set_up, view_day_sheet, view_pickups, view_visit
 from notify.flows.check_in_form import DeviceForm
 
+pytestmark = pytest.mark.long
+
 
 def words_of(outgoing: Any) -> str:
     body = message_from_bytes(outgoing.payload, policy=policy.default).get_body(("plain",))

@@ -16,6 +16,8 @@ from notify.flows.view_staff import view_staff
 from notify.store import erasing, messages, schema
 from tests.flows.conftest import REFUSED, Lines, words
 
+pytestmark = pytest.mark.long
+
 ADA_MAIL, ADA_PHONE = "ada.wren@example.net", "+447700900777"
 
 

@@ -16,6 +16,8 @@ from notify.forecast.counter import Handover, Load, simulate
 from notify.store import shops
 from tests.parts.counter_day import add_handover, past_pickup, set_clock
 
+pytestmark = pytest.mark.long
+
 # A week in winter, when London's wall clock is UTC.
 DAYS = [datetime(2026, 11, day, tzinfo=UTC) for day in (16, 17, 18, 19, 20)]
 

@@ -15,6 +15,8 @@ from notify.store import bookings, people
 from tests.parts.counter_day import booked, set_clock, shelved_visit
 from tests.parts.shelved import token_of
 
+pytestmark = pytest.mark.long
+
 DAY = datetime(2026, 11, 26)  # a Thursday; the house opens 9:00 to 18:00, two at once, a quarter of an hour each
 
 

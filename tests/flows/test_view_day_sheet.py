@@ -5,12 +5,16 @@ from __future__ import annotations
 from datetime import time, timedelta
 from typing import Any
 
+import pytest
+
 from notify.core.tickets import Phase, WaitsOn
 from notify.flows import moves, parts, promises, questions, set_up, view_calls, view_day_sheet, view_deliveries
 from notify.flows import view_shelf as shelved
 from notify.flows.check_in_form import DeviceForm
 from tests.parts import full_shop
 from tests.parts.full_shop import FullShop
+
+pytestmark = pytest.mark.long
 
 
 def take_in(house: Any, name: str, *steps: str) -> str:

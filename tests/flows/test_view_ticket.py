@@ -16,6 +16,8 @@ from notify.flows.view_ticket import view
 from tests.parts import full_shop
 from tests.parts.full_shop import FullShop
 
+pytestmark = pytest.mark.long
+
 PICKUPS = {"slot_minutes": "20", "lead_minutes": "30", "horizon_days": "7"}
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+import pytest
+
 from notify.channels.base import Outgoing, Receipt, Verdict
 from notify.core.messages import Delivery
 from notify.dispatch.receipts import take_receipt
@@ -14,6 +16,8 @@ from notify.render.why_says import say_steps
 from notify.render.words import Words
 from tests.flows.conftest import DOWN, REFUSED, Lines
 from tests.parts.shelved import shelve, token_of
+
+pytestmark = pytest.mark.long
 
 WORDS = Words(templates_folder() / "words", prefix="desk.").get("en")
 

@@ -39,6 +39,8 @@ from tests.parts import answers as shapes
 from tests.parts.house import SHOP
 from tests.parts.shelved import shelve, token_of
 
+pytestmark = pytest.mark.long
+
 PATTERN, SERVER, INES = "pickup-{token}@example.org", "mx.example.org", "ines@example.org"
 PROVED = f"{SERVER}; dmarc=pass header.from=example.org"
 REPLIES = Path(__file__).parents[1] / "vectors" / "replies"

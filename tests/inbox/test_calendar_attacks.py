@@ -17,6 +17,8 @@ from tests.inbox.test_calendar_acts import INES, PATTERN, PROVED, Desk, at
 from tests.inbox.test_calendar_acts import desk as desk
 from tests.parts import answers as shapes
 
+pytestmark = pytest.mark.long
+
 LONG_AHEAD = 10 * 365 * 86400  # seconds
 
 

@@ -30,6 +30,8 @@ from tests.parts.answers import carrying
 from tests.parts.calendar_bombs import BOMBS
 from tests.parts.shelved import shelve
 
+pytestmark = pytest.mark.long
+
 BOUNCE = "bounce-{token}@example.org"
 KEY = b"k" * 32
 RECEIVED = "Received: from mx.example.net by mx.example.org with ESMTP;\r\n {date}\r\n"

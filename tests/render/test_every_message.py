@@ -21,6 +21,8 @@ from notify.render.texts import Texts
 from notify.render.words import Words
 from tests.render.every_text import Page
 
+pytestmark = pytest.mark.long
+
 NOW = datetime(2026, 11, 25, 17, 0, tzinfo=UTC)
 WORDS = Words(templates_folder() / "words")
 WORDINGS = Wordings(

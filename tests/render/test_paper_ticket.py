@@ -33,6 +33,8 @@ from tests.parts.paper_samples import (
 )
 from tests.parts.print_lab import find, quiet_modules, raster, read_zxing, uneven_modules
 
+pytestmark = pytest.mark.long
+
 ROLLS = ("roll80", "roll58")
 PAPERS = (*ROLLS, "a6")
 LABELS = ("label50x25", "label57x32")

@@ -14,6 +14,8 @@ from notify.core.uncollected_rules import EXAMPLES
 from notify.render.uncollected_notice import Notice, notice_pdf
 from tests.parts.paper_samples import TEMPLATES
 
+pytestmark = pytest.mark.long
+
 MADE_AT = datetime(2026, 11, 27, 9, tzinfo=UTC)
 ENGLISH = Notice(
     language="en", shop_language="en", shop_name="Tramstop Bench", shop_lines=("4 Harbour Row", "Quillhaven"),

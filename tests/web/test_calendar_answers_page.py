@@ -15,6 +15,8 @@ from notify.store import bookings, calendar_answers
 from tests.parts.shelved import shelve, token_of
 from tests.web.staff_pages import Form, Reader
 
+pytestmark = pytest.mark.long
+
 INES = "ines@example.org"
 SHEETS = ("/", "/pickups?day=2026-11-26", "/replies")
 

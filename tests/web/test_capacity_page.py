@@ -15,6 +15,8 @@ from tests.web.conftest import Browser, sign_in
 from tests.web.database_digest import digest
 from tests.web.staff_pages import Reader, codes_in
 
+pytestmark = pytest.mark.long
+
 PATH = "/pickups/capacity"
 
 

@@ -14,6 +14,8 @@ from notify.store.shops import shop_ids
 from tests.web.conftest import Browser
 from tests.web.database_digest import changed_tables, digest
 
+pytestmark = pytest.mark.long
+
 WHOLE = {
     "name": "Ines Farrow", "phone": "07700 900123", "phone_purposes": ["repair", "pickup"], "email": "ines@example.org",
     "email_purposes": ["repair"], "language": "de", "waits_here": "yes", "number_is_device": "yes",

@@ -16,6 +16,8 @@ from tests.parts.shelved import shelve, token_of
 from tests.web.conftest import Browser
 from tests.web.test_claim_pages import text_of
 
+pytestmark = pytest.mark.long
+
 TEN = "2026-11-26T10:00/0"
 
 

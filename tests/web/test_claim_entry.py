@@ -19,6 +19,8 @@ from tests.web.conftest import Browser
 from tests.web.test_claim_booking import ready_link
 from tests.web.test_claim_pages import text_of
 
+pytestmark = pytest.mark.long
+
 
 def booked(house: Any, **whom: Any) -> tuple[str, str, str]:
     """A visit with a time: (visit, ticket, path of its claim page)."""

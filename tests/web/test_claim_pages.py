@@ -28,6 +28,8 @@ from tests.parts.shelved import shelve, token_of
 from tests.web.conftest import Browser, make_app
 from tests.web.database_digest import changed_tables, digest
 
+pytestmark = pytest.mark.long
+
 WRONG = ("b" * 32, "nonsense", "B" * 32, "%00", "é", "b" * 3000, "'; drop table tickets; --")
 
 

@@ -9,6 +9,8 @@ import pytest
 from notify.core.shop import SHOP_SETTINGS
 from tests.web.staff_pages import Reader
 
+pytestmark = pytest.mark.long
+
 TYPED = {
     "reminder_hours": "4", "missed_notes": "3", "collection_days": "2, 9", "review_days": "200", "pass_days": "5",
     "delegate_keep_days": "9", "hold_hours": "48", "code_above": "15000",

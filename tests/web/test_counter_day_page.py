@@ -6,6 +6,7 @@ import re
 from datetime import UTC, date, datetime, time
 from typing import Any
 
+import pytest
 from flask import Flask
 
 from notify.core.itip import Decision
@@ -16,6 +17,8 @@ from tests.parts.counter_day import booked, set_clock, shelved_visit
 from tests.parts.shelved import token_of
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader, codes_in
+
+pytestmark = pytest.mark.long
 
 DAY = datetime(2026, 11, 26)
 

@@ -12,6 +12,8 @@ from notify.flows.check_in_form import DeviceForm
 from notify.store import bookings, tickets
 from tests.web.conftest import Browser, sign_in
 
+pytestmark = pytest.mark.long
+
 
 def _shelve(house: Any, ticket_id: str) -> None:
     for phase in ("inspecting", "in_line", "on_bench", "on_shelf"):

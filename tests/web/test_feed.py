@@ -24,6 +24,8 @@ from tests.parts.shelved import shelve, token_of
 from tests.web.conftest import Browser
 from tests.web.database_digest import changed_tables, digest
 
+pytestmark = pytest.mark.long
+
 
 def make(house: Any, name: str = "Phone at the counter") -> str:
     """The path of a new feed."""

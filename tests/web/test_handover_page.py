@@ -13,6 +13,8 @@ from notify.flows.check_in_form import DeviceForm
 from notify.store import events, notes, tickets
 from tests.web.conftest import Browser, sign_in
 
+pytestmark = pytest.mark.long
+
 RADIO = DeviceForm("Kestrel pocket radio", device_class="radio", accessories="strap, charger", price_agreed="30",
                    deposit="6", shelf="B3", safety=("swollen",))  # fmt: skip
 CAMERA = DeviceForm("Otter camera", device_class="camera", paid=True)

@@ -6,12 +6,16 @@ import re
 from datetime import date
 from typing import Any
 
+import pytest
+
 from notify.flows import set_up, view_hits
 from notify.store import bookings, shops
 from tests.flows.test_hits import booked, live
 from tests.flows.test_pickup import THURSDAY, at, ready_visit, told
 from tests.web.conftest import Browser
 from tests.web.staff_pages import Form, Reader
+
+pytestmark = pytest.mark.long
 
 
 def read(client: Browser, path: str) -> Reader:

@@ -29,6 +29,8 @@ from tests.parts.databases import Backend
 from tests.parts.house import SHOP, House, make_house
 from tests.web.conftest import BASE, app_of, sign_in
 
+pytestmark = pytest.mark.long
+
 SECRET = "quill-and-lantern-4-harbour"
 RECEIPT, INBOUND = "/hooks/sms/receipt", "/hooks/sms/inbound"
 # The invented gateway's own words for things.

@@ -27,6 +27,8 @@ from tests.parts.shelved import shelve, token_of
 from tests.store.test_shops_apart import OTHER
 from tests.web.conftest import Browser
 
+pytestmark = pytest.mark.long
+
 CHANCE = random.Random(7)
 FORM = re.compile(r'name="csrf_token" value="[0-9a-f]+"')
 

@@ -5,10 +5,14 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import pytest
+
 from notify.flows import moves
 from notify.store import messages
 from tests.web.conftest import Browser
 from tests.web.staff_pages import Reader, codes_in
+
+pytestmark = pytest.mark.long
 
 
 def read(browser: Browser, path: str) -> str:

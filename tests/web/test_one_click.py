@@ -20,6 +20,8 @@ from notify.store import people, tickets
 from tests.web.conftest import BASE, Browser
 from tests.web.database_digest import changed_tables, digest
 
+pytestmark = pytest.mark.long
+
 BODY = {"List-Unsubscribe": "One-Click"}
 AGREED = ("repair", "pickup", "afterwards")
 PEOPLE = {"consents", "events", "visits"}

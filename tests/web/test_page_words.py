@@ -8,8 +8,12 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from tests.web.gallery import ROOT, environment
 from tests.web.page_examples import pages
+
+pytestmark = pytest.mark.long
 
 WORDS = sorted((ROOT / "templates" / "words").glob("page.*.toml"))
 PAYLOADS = (

@@ -20,6 +20,8 @@ from tests.parts.shelved import shelve, token_of
 from tests.web.conftest import Browser
 from tests.web.test_page_words import PAYLOADS, _active
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture
 def visit(house: Any) -> Any:

@@ -17,6 +17,8 @@ from notify.core.errors import TooOften
 from notify.flows import contact_codes, set_up
 from tests.web.conftest import Browser
 
+pytestmark = pytest.mark.long
+
 HEAVY = (
     {"people": "8", "minutes": "0.5", "spread": "60", "no_show": "90", "walk_ins": "10"},
     {"people": "8", "minutes": "2", "walk_ins": "10"},

@@ -18,6 +18,8 @@ from tests.web.conftest import Browser
 from tests.web.test_claim_booking import hidden, live, ready_link
 from tests.web.test_claim_pages import text_of
 
+pytestmark = pytest.mark.long
+
 
 def seen(house: Any, ticket_id: str) -> Any:
     """What the page shows."""

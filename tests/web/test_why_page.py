@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from flask import Flask
 
 from tests.parts.shelved import shelve
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader, codes_in
+
+pytestmark = pytest.mark.long
 
 
 def test_the_story_of_each_message_is_reached_from_its_ticket_and_read_as_sentences(
