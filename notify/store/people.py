@@ -215,7 +215,7 @@ def mark_undeliverable(unit: Unit, contact_id: str, *, at: datetime, why: str = 
     _change_contact(unit, contact_id, undeliverable_at=at, undeliverable_why=why[:40])
 
 
-def _change_contact(unit: Unit, contact_id: str, **columns: datetime | str) -> None:
+def _change_contact(unit: Unit, contact_id: str, **columns: datetime | str | bool) -> None:
     t = s.contacts
     same = (t.c.shop_id == unit.shop_id, t.c.id == contact_id)
     unit.connection.execute(update(t).where(*same).values(**columns))

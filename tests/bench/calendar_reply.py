@@ -61,7 +61,7 @@ def _theirs(raw: bytes) -> None:
     part = next(one for one in message_from_bytes(raw).walk() if one.get_content_type() == "text/calendar")
     octets = part.get_payload(decode=True)
     assert isinstance(octets, bytes)
-    [event] = Calendar.from_ical(octets).walk("VEVENT")
+    event: Any = Calendar.from_ical(octets).walk("VEVENT")[0]
     who = event["ATTENDEE"]
     said = (event["UID"], event["DTSTAMP"].dt, event["SEQUENCE"], who, who.params["PARTSTAT"])
     assert isinstance(said[1], datetime)

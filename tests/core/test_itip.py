@@ -15,16 +15,18 @@ from notify.core.itip import CLOCK_SLACK, Answer, Bearer, Decision, Partstat, ad
 from tests.parts.answers import ATTENDEE, ORGANIZER, UID, after, standing
 
 NOON = datetime(2026, 11, 1, 12, 0, tzinfo=UTC)
-SURE = Bearer(ATTENDEE, by_token=True, proved=True, arrived=NOON + timedelta(hours=2))
+ARRIVED = NOON + timedelta(hours=2)
+SURE = Bearer(ATTENDEE, by_token=True, proved=True, arrived=ARRIVED)
 D, P = Decision, Partstat
 
 
 def answer(**changes: Any) -> Answer:
     """A yes to the first revision, said at noon."""
-    return Answer(**({
+    usual: dict[str, Any] = {
         "method": "REPLY", "uid": UID, "attendee": ATTENDEE, "organizer": ORGANIZER, "partstat": P.ACCEPTED,
         "stamp": NOON,
-    } | changes))  # fmt: skip
+    }  # fmt: skip
+    return Answer(**(usual | changes))
 
 
 # RFC 5546 1.4, the whole table for VEVENT, written down by hand: an organizer takes these three from an attendee.
@@ -120,8 +122,8 @@ ROWS: list[tuple[str, dict[str, Any], dict[str, Any], dict[str, Any], Decision, 
     ("a copy of what went to the delegate", {"method": "REQUEST", "delegated_to": "x@y.example"}, {}, {},
      D.ROUTE_TO_HUMAN, "delegates"),
     ("a clock that is a little ahead", {"stamp": NOON + timedelta(hours=20)}, {}, {}, D.APPLY, "proved"),
-    ("a day just not too far ahead", {"stamp": SURE.arrived + CLOCK_SLACK}, {}, {}, D.APPLY, "proved"),
-    ("a second more than a day ahead", {"stamp": SURE.arrived + timedelta(days=1, seconds=1)}, {}, {},
+    ("a day just not too far ahead", {"stamp": ARRIVED + CLOCK_SLACK}, {}, {}, D.APPLY, "proved"),
+    ("a second more than a day ahead", {"stamp": ARRIVED + timedelta(days=1, seconds=1)}, {}, {},
      D.FLAG_UNVERIFIED, "dated_ahead"),
     ("a clock that is years ahead", {"stamp": NOON.replace(year=2036)}, {}, {}, D.FLAG_UNVERIFIED, "dated_ahead"),
 ]  # fmt: skip

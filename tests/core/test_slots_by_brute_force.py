@@ -83,7 +83,8 @@ def minutes_of(day: date, zone: str) -> Iterator[tuple[datetime, datetime]]:
 def brute_force(counter: Counter, day: date) -> list[tuple[datetime, datetime, int]]:
     """(wall, UTC start, capacity) of every slot, found by looking at each minute."""
     wall_of = list(minutes_of(day, counter.zone))
-    midnight, length, found = datetime.combine(day, time(0)), timedelta(minutes=counter.slot_minutes), []
+    midnight, length = datetime.combine(day, time(0)), timedelta(minutes=counter.slot_minutes)
+    found: list[tuple[datetime, datetime, int]] = []
     free_from = wall_of[0][0]
     for opens, closes, room in rows_by_hand(counter, day):
         first = midnight + timedelta(hours=opens.hour, minutes=opens.minute)

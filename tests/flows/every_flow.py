@@ -208,6 +208,7 @@ def _calendar(partstat: Partstat, key: str, *, method: str = "REPLY", telling: b
         house, at = story.house, story.house.clock()
         with house.read() as unit:
             booking = bookings.live_booking(unit, _visit(story))
+        assert booking is not None
         start = booking.start_at + timedelta(days=2) if method == "COUNTER" else None
         said = Answer(method, booking.uid, TAM, partstat, sequence=booking.revision, stamp=at, start=start)
         heard = Heard("email", TAM, "", at, key, "mail", calendar_answers=(said,), proved=True)

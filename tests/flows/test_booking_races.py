@@ -132,8 +132,9 @@ ONCE_WRONG: dict[str, Schedule] = {
 
 @pytest.mark.parametrize("name", ONCE_WRONG)
 def test_an_order_that_once_went_wrong_ends_with_places_and_calendars_in_agreement(stage: Any, name: str) -> None:
-    with auditing(stage[0].house.ctx.db.engine) as audit:
-        assert play(*stage, audit, ONCE_WRONG[name]) == ([], [])
+    town, between = stage
+    with auditing(town.house.ctx.db.engine) as audit:
+        assert play(town, between, audit, ONCE_WRONG[name]) == ([], [])
 
 
 THREADS, ACTS_EACH = 8, 40

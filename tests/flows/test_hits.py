@@ -225,7 +225,8 @@ def test_a_day_closed_while_somebody_books_it_is_refused_or_listed_never_neither
     for turn in range(8):
         day = THURSDAY + timedelta(days=turn + (turn >= 3) + (turn >= 8))
         visit_id, _ = ready_visit(house)
-        barrier, outcome = threading.Barrier(2), []
+        barrier = threading.Barrier(2)
+        outcome: list[str] = []
 
         def book(visit: str = visit_id, day: date = day, gate: Any = barrier, said: list[str] = outcome) -> None:
             gate.wait(10)

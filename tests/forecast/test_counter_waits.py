@@ -37,7 +37,7 @@ BUSY = {(1, 5, 1): 0.069, (1, 5, 2): 0.286, (1, 6.5, 1): 0.174, (1, 8, 1): 0.328
 
 
 def test_every_cell_of_the_published_table_is_met_within_a_hundredth() -> None:
-    apart = {}
+    apart: dict[tuple[object, ...], float] = {}
     for (people, minutes, number), shares in TABLE.items():
         for spread, share in zip((0, 5, 10), shares, strict=True):
             found = simulate(Load(people, number, Handover(minutes), spread=spread)).over

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -49,7 +50,7 @@ def test_every_field_of_an_answer_is_what_icalendars_own_reader_finds() -> None:
     """The whole of icalendar against our few lines of it."""
     for file in sorted(REPLIES.glob("*.eml")):
         for raw, _ in read_letter(file.read_bytes()).calendars:
-            [event] = Calendar.from_ical(raw).walk("VEVENT")
+            event: Any = Calendar.from_ical(raw).walk("VEVENT")[0]
             found = read_answer(raw, method="")
             assert isinstance(found, Answer)
             assert (found.uid, found.sequence) == (event["UID"], event["SEQUENCE"])

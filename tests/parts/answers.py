@@ -68,9 +68,10 @@ def judged(
 
 def standing(**changes: Any) -> Standing:
     """A live pickup that nobody answered yet, with `changes`."""
-    return Standing(**({
+    usual: dict[str, Any] = {
         "uid": UID, "organizer": ORGANIZER, "attendee": ATTENDEE, "sequence": 0, "is_live": True
-    } | changes))  # fmt: skip
+    }  # fmt: skip
+    return Standing(**(usual | changes))
 
 
 COUNTED = (Decision.APPLY, Decision.APPLY_UNVERIFIED)

@@ -6,6 +6,7 @@ import base64
 import random
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from tests.parts.answers import carrying
 from tests.parts.calendar_bombs import BOMBS
@@ -44,6 +45,10 @@ def group(action: str = "failed", status: str = "5.1.1", address: str = "pat@exa
         f"Final-Recipient: rfc822; {address}\nAction: {action}\nStatus: {status}\n"
         "Diagnostic-Code: smtp; 550 no such user here\n"
     )
+
+
+def _carried(make: Callable[[], bytes]) -> bytes:
+    return carrying(make())
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +135,7 @@ HOSTILE = [
     Hostile("a report of empty groups", lambda: delivery_report("\n" * 500_000)),
     Hostile("a calendar that unfolds for ever", lambda: letter("Content-Type: text/calendar", body="x\n " * 500_000)),
     Hostile("base64 of a calendar, cut", lambda: _cut_calendar()),
-    *(Hostile(f"a calendar with {bomb.name}", lambda bomb=bomb: carrying(bomb.make()),
+    *(Hostile(f"a calendar with {bomb.name}", partial(_carried, bomb.make),
               "too_large" if bomb.name in ("a million folds", "a hundred thousand attendees") else "")
       for bomb in BOMBS),
 ]  # fmt: skip

@@ -65,7 +65,8 @@ def the_feed(house: Any) -> bytes:
         if hour == 12:
             pickup.cancel(house.ctx, house.customer(), visit_id)
     path = feeds.make_feed(house.ctx, house.actor(), "Round trip").path
-    return Browser(app_of(house.services)).get(path).data
+    octets: bytes = Browser(app_of(house.services)).get(path).data
+    return octets
 
 
 def split(feed: bytes) -> dict[str, bytes]:
@@ -82,7 +83,7 @@ def split(feed: bytes) -> dict[str, bytes]:
 
 def meaning(octets: bytes) -> list[tuple[str, str, str]]:
     """Every property of the event by name, with its parameters and value; the order means nothing (RFC 5545 3.6)."""
-    [event] = Calendar.from_ical(octets.decode()).walk("VEVENT")
+    event: Any = Calendar.from_ical(octets.decode()).walk("VEVENT")[0]
     return sorted((name, value.params.to_ical().decode(), value.to_ical().decode())
                   for name, value in event.property_items(recursive=False, sorted=False)
                   if name not in ("BEGIN", "END") and hasattr(value, "params"))  # fmt: skip

@@ -9,7 +9,7 @@ from typing import Any
 from icalendar import Calendar
 
 from notify.config.kinds import MAILBOX
-from notify.core.itip import Answer, Decision, Partstat, Standing, address_of
+from notify.core.itip import Answer, Bearer, Decision, Partstat, Standing, address_of
 from notify.core.reply_limits import may_send_invite_again
 from notify.inbox.calendar_part import read_answer
 from notify.inbox.content_lines import outline
@@ -67,9 +67,9 @@ def _letter(incoming: Given) -> bytes:
     return a.carrying(calendar, method=incoming["method"], sender=sender, results=results)
 
 
-def _bearer(incoming: Given) -> a.Bearer:
+def _bearer(incoming: Given) -> Bearer:
     letter = read_letter(_letter(incoming))
-    return a.Bearer(letter.sender, True, letter.proved_for(letter.sender, authserv_id=a.SERVER), a.ARRIVED)
+    return Bearer(letter.sender, True, letter.proved_for(letter.sender, authserv_id=a.SERVER), a.ARRIVED)
 
 
 class _Judged:

@@ -7,6 +7,7 @@ put through a long day of walk-ins, and the formula beside them (tests/parts/que
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -22,9 +23,10 @@ TIGHT = 1e-6  # the cases' own relative tolerances are between 1e-9 and 1e-6
 
 def capacity(given: Given, expect: Any) -> None:
     """One of five models."""
-    {
+    models: dict[str, Callable[[Given, Any], None]] = {
         "M/M/c": _several, "M/D/1": _constant, "M/G/1": _any_length, "erlang_b": _lost, "slot": _slot,
-    }[given["model"]](given, expect)  # fmt: skip
+    }  # fmt: skip
+    models[given["model"]](given, expect)
 
 
 def _several(given: Given, expect: Given) -> None:

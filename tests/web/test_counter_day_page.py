@@ -85,7 +85,9 @@ def test_whoever_came_is_told_in_words_and_whoever_gave_up_stands_at_the_end(hou
     pickup.cancel(house.ctx, house.actor(), gone.visit_id)
     set_clock(house, 2026, 11, 26, 17, 59)
     with house.ctx.db.write(house.shop_id) as unit:
-        bookings.close_booking(unit, bookings.get_booking(unit, booking.id), "missed", at=house.clock())
+        stands = bookings.get_booking(unit, booking.id)
+        assert stands is not None
+        bookings.close_booking(unit, stands, "missed", at=house.clock())
     text = _text(_desk(app, house))
     assert "Came, and collected Adas radio at 09:04." in text
     assert "Nobody else is due on this day. One has come already." in text
@@ -117,6 +119,7 @@ def test_what_their_calendar_said_is_told_only_of_whoever_was_invited(house: Any
     ):
         with house.ctx.db.write(house.shop_id) as unit:
             booking = bookings.get_booking(unit, asked.id)
+            assert booking is not None
             bookings.mark(unit, booking, invite_stamp=stamp)
             bookings.note_answer(unit, booking, partstat=partstat, sequence=0, stamp=stamp)
         text = _text(_desk(app, house), "/pickups?day=2026-11-26")
@@ -145,7 +148,8 @@ def test_a_time_is_given_up_from_its_line_and_the_links_lead_to_the_days_beside(
     assert answer.status_code == 303
     with house.read() as unit:
         assert bookings.live_booking(unit, done.visit_id) is None
-        assert bookings.get_booking(unit, booking.id).state == "cancelled"
+        after = bookings.get_booking(unit, booking.id)
+        assert after is not None and after.state == "cancelled"
     assert "The time was given up." in _text(_desk(app, house), "/pickups?day=2026-11-26")
 
 

@@ -30,7 +30,7 @@ def show() -> Answer:
     everything, speak = request.args.get("all") == "1", say()
     seen = view_uncollected.view(ctx(), current_actor(), everything=everything)
     return render_page(
-        "uncollected.html", here="uncollected", everything=everything,
+        "uncollected.html", here="pickups", everything=everything,
         sentence=_sentence(len(seen.overdue), everything=everything), hidden=_hidden(seen.hidden),
         rule=f"The rule that counts: {seen.rule.name}." if seen.rule else
         "No rule of the law is verified and switched on: days are counted, and nothing follows from them.",
@@ -62,7 +62,7 @@ def _one(
     (one, _, today), speak = view_uncollected.view_one(ctx(), current_actor(), ticket_id), say()
     given = {"step": "", "on": str(today), "how": "", "reason": "", "note": "", "sure": False, **(typed or {})}
     return render_page(
-        "uncollected_one.html", here="uncollected", status=status, errors=errors, ticket_id=ticket_id,
+        "uncollected_one.html", here="pickups", status=status, errors=errors, ticket_id=ticket_id,
         number=one.ticket.number, device=d.device(one.ticket), who=d.person(one.ticket.person),
         sentence=says.stage(one.standing), told=says.told(one), missed=says.missed(one, speak),
         days=f"On the shelf for {d.count(one.days, 'day', 'days')}.", money=d.left(one.ticket.left, speak),
@@ -139,7 +139,7 @@ def _rules(*, errors: list[Problem] | None = None, status: int = 200, typed: dic
     chosen = next((rule for rule in found if rule.code == asked), None)
     stored = _as_typed(chosen) if chosen else {**dict.fromkeys(RULE_FIELDS, ""), "verified": False, "active": False}
     return render_page(
-        "uncollected_rules.html", here="uncollected", status=status, errors=errors, rule=typed or stored,
+        "uncollected_rules.html", here="pickups", status=status, errors=errors, rule=typed or stored,
         is_known=bool(chosen or (typed and typed["code"] in {one.code for one in found})),
         may_change=may(current_actor().role, "settings"),
         rules=[{"code": one.code, "name": one.name, "sentence": says.rule_line(one), "form": one.form,
