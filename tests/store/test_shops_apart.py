@@ -43,7 +43,7 @@ from notify.store.receipts import Told
 from tests.parts.house import SHOP
 
 # Functions whose first argument is a unit but which look at no row.
-NO_ROWS = {"statements.given", "outbox.seal_bytes"}
+NO_ROWS = {"statements.given", "statements.rows_among", "outbox.seal_bytes"}
 
 
 def full_shop(house: Any) -> dict[str, Any]:

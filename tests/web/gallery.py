@@ -6,6 +6,7 @@ import argparse
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 import qrcode
@@ -32,8 +33,9 @@ def environment() -> Environment:
     )
 
 
+@cache
 def render(name: str) -> str:
-    """The HTML of one example."""
+    """The HTML of one example; each test that looks at it sees the same."""
     template, context = pages()[name]
     return environment().get_template(template).render(context)
 

@@ -48,6 +48,11 @@ def _open(page: Page, name: str) -> None:
     page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
 
 
+# Only colours differ there; the other rules have looked at the same page in the light.
+IN_LIGHT = {"resultTypes": ["violations"]}
+IN_DARK = {**IN_LIGHT, "runOnly": ["color-contrast", "link-in-text-block"]}
+
+
 def test_axe_finds_nothing_on_any_example_page_in_light_and_dark(chromium: Browser) -> None:
     findings, looked = [], 0
     for dark in (False, True):
@@ -55,7 +60,7 @@ def test_axe_finds_nothing_on_any_example_page_in_light_and_dark(chromium: Brows
         page = context.new_page()
         for name in pages():
             _open(page, name)
-            found = Axe().run(page).response["violations"]
+            found = Axe().run(page, options=IN_DARK if dark else IN_LIGHT).response["violations"]
             findings += [(name, dark, one["id"], one["nodes"][0]["html"][:90]) for one in found]
             looked += 1
         context.close()

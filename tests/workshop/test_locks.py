@@ -35,7 +35,8 @@ def pinned(lock: str) -> dict[str, set[str]]:
 def wanted(lock: str) -> list[Requirement]:
     """What pyproject.toml asks for by name."""
     project, groups = PROJECT["project"], PROJECT["dependency-groups"]
-    product = [*project["dependencies"], *project["optional-dependencies"]["postgres"], *groups["build"]]
+    extras = project["optional-dependencies"]
+    product = [*project["dependencies"], *extras["postgres"], *extras["holidays"], *groups["build"]]
     lists = {"run.txt": product, "test.txt": [*product, *groups["test"]], "uv.txt": groups["uv"]}
     return [Requirement(text) for text in lists[lock]]
 
