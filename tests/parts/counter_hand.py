@@ -24,6 +24,8 @@ def sign_in(live: Live, page: Page) -> Keyboard:
 def check_in(page: Page, *, phone: str = "07700 900123", email: str = "ines@example.org") -> Keyboard:
     """Fills the check-in page as a practised hand does and sends it; the hand with its counts."""
     keys = Keyboard(page)
+    # A browser gives the focus a moment after the page is there; nobody's hand is quicker than a second.
+    page.wait_for_function("document.activeElement.id === 'name'", timeout=1000)
     assert keys.held()["id"] == "name", "the first field is ready to be typed into"
     keys.type("Ines Farrow")
     for label, text in (("Mobile or phone", phone), ("E-mail", email)):

@@ -61,6 +61,7 @@ def visit(page: Any, stage: Stage, name: str) -> None:
     assert page.locator("html").get_attribute("lang") == wanted, name
 
 
+@pytest.mark.deep  # the demo's pages and every example are looked at each time
 def test_axe_finds_nothing_on_any_served_customer_page(stage: Stage, chromium: Browser) -> None:
     findings, looked = [], 0
     for dark in (False, True):

@@ -72,6 +72,7 @@ def served(full_day: FullShop) -> Iterator[Served]:
     thread.join(5)
 
 
+@pytest.mark.deep  # the demo's pages and every example are looked at each time
 def test_axe_finds_nothing_on_any_real_page_of_the_shop_in_light_or_dark(served: Served, chromium: Chromium) -> None:
     found, looked = [], 0
     for scheme in ("light", "dark"):
