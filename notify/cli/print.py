@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from notify.cli.desk import Command, Desk, pass_desk
-from notify.core.errors import Conflict, Invalid
+from notify.cli.files import write_private
 from notify.flows import view_ticket_print
 from notify.render.claim_ticket import PAPERS, ticket_pdf
 from notify.render.labels import label_pdf
@@ -29,13 +29,7 @@ def print_(desk: Desk, number: str, file: Path, paper: str, overwrite: bool) -> 
     The claim ticket carries the secret code that releases the device: the file is readable by you only.
     """
     data = _pdf(desk, desk.meant(number).ticket_id, paper)
-    if file.exists() and not overwrite:
-        raise Conflict(f"{file.name} is already there", "Name another file, or add --overwrite.", field="file")
-    try:
-        file.touch(mode=0o600)
-        file.write_bytes(data)
-    except OSError as error:
-        raise Invalid(f"{file.name} cannot be written ({error.strerror})", "Name another file.", field="file") from None
+    write_private(file, data, overwrite=overwrite)
     desk.show({"file": str(file), "bytes": len(data)}, f"Written: {file} ({paper}).")
 
 

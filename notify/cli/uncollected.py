@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
-from notify.core.errors import Conflict, Invalid
+from notify.cli.files import write_private
 from notify.core.uncollected import LONGEST, WAYS, Standing, Step
 from notify.flows import view_uncollected
 from notify.flows.uncollected import RuleForm, log_step, set_rule
@@ -108,11 +108,5 @@ def notice(desk: Desk, number: str, file: Path, overwrite: bool) -> None:
     """Write the draft of a notice for NUMBER into FILE as a PDF, to be checked, completed and signed by a person."""
     draft = view_uncollected.notice(desk.ctx, desk.actor, desk.meant(number).ticket_id)
     data = notice_pdf(draft, templates=desk.services.templates, made_at=desk.ctx.clock())
-    if file.exists() and not overwrite:
-        raise Conflict(f"{file.name} is already there", "Name another file, or add --overwrite.", field="file")
-    try:
-        file.touch(mode=0o600)
-        file.write_bytes(data)
-    except OSError as error:
-        raise Invalid(f"{file.name} cannot be written ({error.strerror})", "Name another file.", field="file") from None
+    write_private(file, data, overwrite=overwrite)
     desk.show({"file": str(file), "bytes": len(data)}, f"Written: {file}. {_ADVICE}")

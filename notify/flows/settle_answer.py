@@ -10,6 +10,7 @@ from notify.core.actors import Actor
 from notify.core.calendar_choices import MOVED_ON, SUPERSEDED, Choice, asks, choices
 from notify.core.errors import Conflict, NotFound
 from notify.core.slots import Slot, Taken, check_bookable, slot_at
+from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.hear_calendar import DECLINED
 from notify.flows.pickup import give_up, something_ready, take, tell
@@ -59,11 +60,7 @@ def find_answer(ctx: Context, actor: Actor, beginning: str) -> str:
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
         found = calendar_answers.answer_ids_beginning(unit, beginning) if beginning else ()
-    if not found:
-        raise NotFound("There is no such calendar answer", "See `shelfbell pickup answers`.", field="answer")
-    if len(found) > 1:
-        raise Conflict(f"Several begin with {beginning[:36]!r}", "Write more of its letters.", field="answer")
-    return found[0]
+    return the_one(found, beginning, thing="calendar answer", see="shelfbell pickup answers", field="answer")
 
 
 @dataclass(frozen=True, slots=True)

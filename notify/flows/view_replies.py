@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
 from notify.core.deadlines import months_after
-from notify.core.errors import Conflict, NotFound
 from notify.core.mask import mask_email, mask_phone
+from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines
 from notify.store import people, replies, tickets, visits
@@ -158,8 +158,4 @@ def find_reply(ctx: Context, actor: Actor, beginning: str) -> str:
     actor.need("see_contact")
     with ctx.db.read(actor.shop_id) as unit:
         found = replies.ids_beginning(unit, beginning) if beginning else ()
-    if not found:
-        raise NotFound("There is no such reply", "See `shelfbell replies`.", field="reply")
-    if len(found) > 1:
-        raise Conflict(f"Several begin with {beginning[:36]!r}", "Write more of its letters.", field="reply")
-    return found[0]
+    return the_one(found, beginning, thing="reply", see="shelfbell replies", field="reply")

@@ -12,6 +12,7 @@ from sqlalchemy import func, insert, or_, select, update
 from notify.core.errors import NotFound
 from notify.core.itip import Decision
 from notify.store import schema as s
+from notify.store import statements
 from notify.store.database import Unit
 from notify.store.statements import given, is_in, where
 
@@ -151,9 +152,8 @@ def count_asked(unit: Unit, booking_id: str, *, since: datetime) -> int:
 
 
 def answer_ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
-    """The identifiers that begin so, at most three: one is meant, more need more letters."""
-    like = _T.c.id.startswith(beginning, autoescape=True)
-    return tuple(unit.connection.execute(select(_T.c.id).where(_T.c.shop_id == unit.shop_id, like).limit(3)).scalars())
+    """The identifiers that begin so (statements.ids_beginning)."""
+    return statements.ids_beginning(unit, _T, beginning)
 
 
 def _answer(row: Any) -> CalendarAnswer:

@@ -11,6 +11,7 @@ from sqlalchemy import case, delete, func, insert, select, update
 
 from notify.core.errors import NotFound
 from notify.store import schema as s
+from notify.store import statements
 from notify.store.database import Unit
 from notify.store.statements import given, is_in, where
 
@@ -77,9 +78,8 @@ def get_reply(unit: Unit, reply_id: str) -> Reply:
 
 
 def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
-    """The identifiers that begin so, at most three: one is meant, more need more letters."""
-    like = _T.c.id.startswith(beginning, autoescape=True)
-    return tuple(unit.connection.execute(select(_T.c.id).where(_T.c.shop_id == unit.shop_id, like).limit(3)).scalars())
+    """The identifiers that begin so (statements.ids_beginning)."""
+    return statements.ids_beginning(unit, _T, beginning)
 
 
 def replies_of_visit(unit: Unit, visit_id: str, *, limit: int = 100) -> tuple[Reply, ...]:

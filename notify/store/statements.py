@@ -6,7 +6,17 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any
 
-from sqlalchemy import BinaryExpression, BindParameter, ColumnElement, Select, Table, bindparam, literal_column, or_
+from sqlalchemy import (
+    BinaryExpression,
+    BindParameter,
+    ColumnElement,
+    Select,
+    Table,
+    bindparam,
+    literal_column,
+    or_,
+    select,
+)
 from sqlalchemy.sql.operators import in_op
 from sqlalchemy.sql.visitors import replacement_traverse
 
@@ -45,6 +55,13 @@ def rows_among(unit: Unit, statement: Select[Any], name: str, values: Sequence[s
     if len(values) == 1:
         return unit.connection.execute(_for_one(statement, name), {**given(unit), f"any_{name}": values[0]}).all()
     return unit.connection.execute(statement, {**given(unit), f"any_{name}": values}).all()
+
+
+def ids_beginning(unit: Unit, table: Table, beginning: str) -> tuple[str, ...]:
+    """The identifiers of a table that begin so, at most three: one is meant, more need more letters."""
+    like = table.c.id.startswith(beginning, autoescape=True)
+    query = select(table.c.id).where(table.c.shop_id == unit.shop_id, like).limit(3)
+    return tuple(unit.connection.execute(query).scalars())
 
 
 @cache
