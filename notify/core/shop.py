@@ -24,6 +24,8 @@ class ShopSetting:
 
 
 _COMMON = "common practice, no source"
+PROMISE_RULES = ("ask", "tell")
+PROMISE_TICKS = (5, 10, 15, 20, 30, 60)
 SHOP_SETTINGS: dict[str, ShopSetting] = {
     "name": ShopSetting("", "what customers call the shop", most=80),
     "address": ShopSetting("", "street and town, one line each"),
@@ -85,6 +87,19 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "", "what one text message costs, in the shop's currency, such as 0.045; empty = unknown", "your gateway's bill"
     ),
     "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON, most=30 * 24 * 60),
+    "proving_minutes": ShopSetting(
+        10, "how long a repaired device is watched before it goes to the shelf", _COMMON, most=7 * 24 * 60
+    ),
+    "promise_level": ShopSetting(90, "of 100 promises so many should be kept", "the shop's own choice", most=99),
+    "promise_tick": ShopSetting(
+        30, "promised times are whole steps of so many minutes: no false precision", _COMMON, most=60
+    ),
+    "promise_warn": ShopSetting(
+        50, "the shop is warned when the chance of keeping a promise falls below so many percent", _COMMON, most=99
+    ),
+    "promise_rule": ShopSetting(
+        "ask", "a promise that will hardly be kept: ask = staff decide, tell = the customer is told a new time at once"
+    ),
     "counter_people": ShopSetting(1, "how many people hand devices back at the same time", most=8),
     "code_above": ShopSetting(
         0,
@@ -140,6 +155,11 @@ class Shop:
     alarm_minutes: int
     sms_part_price: str
     bench_minutes: int
+    proving_minutes: int
+    promise_level: int
+    promise_tick: int
+    promise_warn: int
+    promise_rule: str
     counter_people: int
     code_above: int
     hold_hours: int

@@ -16,7 +16,7 @@ from notify.core.hours import Hours, SpecialDay
 from notify.core.instants import zone
 from notify.core.languages import LANGUAGES
 from notify.core.money import minor_digits
-from notify.core.shop import check_setting
+from notify.core.shop import PROMISE_RULES, PROMISE_TICKS, check_setting
 from notify.core.telling_hours import parse_week
 from notify.core.text import clean_line
 from notify.flows.context import Context
@@ -92,6 +92,13 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any], almanac: Alm
         parse_part_price(value)
     elif key == "language" and value not in LANGUAGES:
         raise Invalid(f"{value!r} is not spoken here", f"Use one of: {', '.join(LANGUAGES)}.", field=key)
+    elif key == "promise_rule" and value not in PROMISE_RULES:
+        raise Invalid(f"{value!r} is no rule for promises", f"Use one of: {', '.join(PROMISE_RULES)}.", field=key)
+    elif key == "promise_tick" and value not in PROMISE_TICKS:
+        ticks = ", ".join(str(tick) for tick in PROMISE_TICKS)
+        raise Invalid("Promised times need a step that divides an hour", f"Use one of: {ticks}.", field=key)
+    elif key == "promise_level" and not 50 <= value <= 99:
+        raise Invalid("Of 100 promises 50 to 99 can be meant to be kept", "90 is usual.", field=key)
     elif key == "slot_minutes" and not 5 <= value <= 240:
         raise Invalid("A pickup slot of that length is no use", "Use 5 to 240 minutes.", field=key)
     return value

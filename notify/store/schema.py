@@ -16,6 +16,7 @@ from sqlalchemy import (
     CheckConstraint,
     Column,
     Date,
+    Float,
     ForeignKeyConstraint,
     Index,
     Integer,
@@ -117,6 +118,7 @@ staff = _table(
     Column("password_hash", String(200), nullable=False),
     Column("pin_hash", String(200), nullable=False),
     _flag("active"),
+    _flag("at_bench"),  # repairs devices: one of the technicians that the forecast counts on
     _at("created_at"),
     # Where the shop's bell rings for this person, sealed under a key of their own (the vault's, named by `id`).
     _sealed("email"),
@@ -226,6 +228,9 @@ tickets = _table(
     Column("safety", JSON, nullable=False),
     _id("follows_id", null=True),
     _id("technician_id", null=True),
+    _id("kind_id", null=True),
+    # Open seconds of hands-on work before the stint that runs, if one does.
+    Column("worked_seconds", Integer, nullable=False, server_default=text("0")),
     _at("promise_at", null=True),
     Column("token_hash", String(64)),
     _sealed("token"),
@@ -325,7 +330,138 @@ suppliers = _table(
     Column("cutoff", Time),
     Column("delivers_at", Time),
     Column("days", Integer, nullable=False),
+    # Where its cut-off counts (empty: as in the shop), the days on which it works (Monday first, as numpy's weekmask),
+    # its own closed dates, the place whose holidays it keeps, and whether a box that finds the shop shut comes again
+    # on its next working day.
+    Column("zone", String(60), nullable=False, server_default=text("''")),
+    Column("working_days", String(7), nullable=False, server_default=text("'1111100'")),
+    Column("closed_days", JSON, nullable=False, default=list),
+    _code("holidays_of"),
+    _flag("redelivers"),
+    # How often a part came on the day it was due, or 1, 2, 3 … working days later (core/ready.DELAYS of them).
+    Column("delays", JSON, nullable=False, default=list),
     UniqueConstraint("shop_id", "name"),
+)
+# What is repaired, with the minutes that it usually takes on the bench, and what was learned of it: the number, the sum
+# and the sum of squares of log minutes of its past jobs.
+repair_kinds = _table(
+    "repair_kinds",
+    _id(),
+    Column("name", String(80), nullable=False),
+    Column("minutes", Integer, nullable=False),
+    _code("device_class"),
+    _flag("active"),
+    Column("learned", Integer, nullable=False, server_default=text("0")),
+    Column("learned_sum", Float, nullable=False, server_default=text("0")),
+    Column("learned_squares", Float, nullable=False, server_default=text("0")),
+    UniqueConstraint("shop_id", "name"),
+    CheckConstraint("minutes between 1 and 6000", name="minutes"),
+)
+# Finished repairs to learn from: our own, and those of a shop's history that were read in.
+past_jobs = _table(
+    "past_jobs",
+    _id(),
+    _id("kind_id"),
+    _id("ticket_id", null=True),
+    Column("minutes", Float, nullable=False),
+    _at("ended_at"),
+    _code("source"),
+    Column("digest", String(64)),  # of the line read in, so that the same file twice teaches nothing twice
+    Index("ix_past_jobs_kind", "shop_id", "kind_id", "ended_at"),
+    Index("ix_past_jobs_ended", "shop_id", "ended_at"),
+    UniqueConstraint("shop_id", "ticket_id"),
+    UniqueConstraint("shop_id", "digest"),
+    CheckConstraint("minutes > 0", name="minutes"),
+    CheckConstraint("source in ('own','import')", name="source"),
+    parents={"kind_id": "repair_kinds"},
+)
+# When somebody who repairs is not here. Never why.
+absences = _table(
+    "absences",
+    _id(),
+    _id("staff_id"),
+    _at("starts_at"),
+    _at("ends_at"),
+    Index("ix_absences_ends", "shop_id", "ends_at"),
+    CheckConstraint("starts_at < ends_at", name="ends"),
+    parents={"staff_id": "staff"},
+)
+# The newest forecast of each ticket in work (core/ready.Forecast). No history: what was told is kept with the promise.
+forecasts = _table(
+    "forecasts",
+    _id("ticket_id"),
+    _at("made_at"),
+    _code("without"),  # core/ready.Without: why nothing can be promised; empty when something can
+    Column("grid", JSON, nullable=False),  # the quantiles of core/ready.LEVELS, whole seconds since 1970 UTC; or empty
+    Column("level", Float, nullable=False),  # asked for so that the wanted share is kept
+    _at("quantile_at", null=True),
+    _at("promise_at", null=True),  # the same on a tick of the counter
+    Column("chance", Float),  # that the promise which stands is kept
+    _code("decides"),  # core/ready.Decides
+    Column("seed", BigInteger, nullable=False),
+    _code("model"),
+    Column("inputs", String(64), nullable=False),
+    key=("ticket_id",),
+    parents={"ticket_id": "tickets"},
+)
+# When the shop's forecasts were made last, from which state of its facts, and when time alone changes them.
+forecast_runs = Table(
+    "forecast_runs",
+    metadata,
+    Column("shop_id", String(36), primary_key=True),
+    Column("ran_at", Instant, nullable=False),
+    Column("stamp", String(120), nullable=False),
+    Column("next_at", Instant, nullable=True),
+    Column("tickets", Integer, nullable=False),
+)
+# Every time that was promised, with the forecast behind it, and what became of it.
+promises = _table(
+    "promises",
+    _id(),
+    _id("ticket_id"),
+    Column("turn", Integer, nullable=False),  # 1 is the first one of its ticket: the one that is scored
+    _at("made_at"),
+    _at("promise_at"),
+    _code("made_by"),
+    _code("why"),
+    Column("chance", Float),  # of being kept, as it seemed when it was made
+    Column("level", Float),  # the rest as in `forecasts`; empty where nothing was forecast
+    _at("quantile_at", null=True),
+    Column("grid", JSON, nullable=False),
+    Column("seed", BigInteger),
+    _code("model"),
+    Column("inputs", String(64), nullable=False, server_default=text("''")),
+    # How it ended: the device was ready, or the promised time passed. `left_out` says why it is not scored.
+    _at("ready_at", null=True),
+    _code("left_out"),
+    Column("pit", Float),  # where the ready time fell in the forecast, 0 to 1
+    _at("warned_at", null=True),
+    UniqueConstraint("shop_id", "ticket_id", "turn"),
+    Index("ix_promises_promise", "shop_id", "promise_at"),
+    parents={"ticket_id": "tickets"},
+)
+# The order of the bench: one suggestion at most, and the one that staff took and that counts.
+bench_orders = _table(
+    "bench_orders",
+    _id(),
+    _at("made_at"),
+    _code("state"),
+    Column("tickets", JSON, nullable=False),
+    Column("gain", Float, nullable=False),
+    Column("kept_before", Float, nullable=False),
+    Column("kept_after", Float, nullable=False),
+    _id("moved_id", null=True),
+    _code("why"),
+    Column("inputs", String(64), nullable=False),
+    _at("settled_at", null=True),
+    _id("staff_id", null=True),
+    CheckConstraint("state in ('suggested','standing','refused','old')", name="state"),
+)
+Index(
+    "ix_bench_orders_live",
+    bench_orders.c.shop_id,
+    sqlite_where=text("state in ('suggested','standing')"),
+    postgresql_where=text("state in ('suggested','standing')"),
 )
 parts = _table(
     "parts",

@@ -53,7 +53,8 @@ def _kept(unit: Unit, name: str, load: Callable[[], T], *, on: date | None = Non
     return found  # type: ignore[no-any-return]  # what the last `load` of this name gave
 
 
-def _note_change(unit: Unit) -> None:
+def note_change(unit: Unit) -> None:
+    """Gives the shop another stamp: settings, hours, suppliers, kinds or absences are not what they were."""
     unit.stamp = None
     unit.connection.execute(_CHANGED, {**given(unit), "changed": unit.new_id()})
 
@@ -75,7 +76,7 @@ def put_settings(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> 
         same = (t.c.shop_id == unit.shop_id, t.c.key == key, t.c.valid_from == valid_from)
         unit.connection.execute(delete(t).where(*same))
         unit.connection.execute(insert(t).values(shop_id=unit.shop_id, key=key, valid_from=valid_from, value=value))
-    _note_change(unit)
+    note_change(unit)
 
 
 def get_counter(unit: Unit, shop: Shop) -> Counter:
@@ -142,7 +143,7 @@ def add_hours(unit: Unit, row: Hours) -> str:
             valid_until=row.valid_until,
         )
     )
-    _note_change(unit)
+    note_change(unit)
     return new
 
 
@@ -152,7 +153,7 @@ def drop_hours(unit: Unit, hours_id: str) -> None:
     gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == hours_id)).rowcount
     if not gone:
         raise NotFound("There is no such row of opening hours", "Look at the list again.")
-    _note_change(unit)
+    note_change(unit)
 
 
 def special_days(unit: Unit) -> tuple[tuple[str, Any, str], ...]:
@@ -182,7 +183,7 @@ def add_special_day(
             as_usual=as_usual,
         )
     )
-    _note_change(unit)
+    note_change(unit)
     return new
 
 
@@ -192,7 +193,7 @@ def drop_special_day(unit: Unit, special_id: str) -> None:
     gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == special_id)).rowcount
     if not gone:
         raise NotFound("There is no such special day", "Look at the list again.")
-    _note_change(unit)
+    note_change(unit)
 
 
 def list_suppliers(unit: Unit) -> tuple[Any, ...]:

@@ -37,6 +37,7 @@ def add_staff(unit: Unit, *, name: str, role: str, password_hash: str, pin_hash:
             password_hash=password_hash,
             pin_hash=pin_hash,
             active=True,
+            at_bench=role in ("technician", "owner"),  # until somebody says otherwise
             created_at=at,
         )
     )

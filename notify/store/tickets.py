@@ -45,6 +45,8 @@ class Job:
     safety: tuple[str, ...]
     follows_id: str | None
     technician_id: str | None
+    kind_id: str | None
+    worked_seconds: int
     promise_at: datetime | None
     created_at: datetime
     phase_since: datetime
@@ -280,6 +282,8 @@ def _job(row: Any, kind: type[J], **texts: str) -> J:
         safety=tuple(row.safety),
         follows_id=row.follows_id,
         technician_id=row.technician_id,
+        kind_id=row.kind_id,
+        worked_seconds=row.worked_seconds,
         promise_at=row.promise_at,
         created_at=row.created_at,
         phase_since=row.phase_since,

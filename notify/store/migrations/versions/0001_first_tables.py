@@ -16,6 +16,32 @@ depends_on = None
 def upgrade() -> None:
     """Goes one step forward."""
     op.create_table(
+        "bench_orders",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("tickets", sa.JSON(), nullable=False),
+        sa.Column("gain", sa.Float(), nullable=False),
+        sa.Column("kept_before", sa.Float(), nullable=False),
+        sa.Column("kept_after", sa.Float(), nullable=False),
+        sa.Column("moved_id", sa.String(length=36), nullable=True),
+        sa.Column("why", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("inputs", sa.String(length=64), nullable=False),
+        sa.Column("settled_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("state in ('suggested','standing','refused','old')", name=op.f("ck_bench_orders_state")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_bench_orders")),
+    )
+    op.create_index(
+        "ix_bench_orders_live",
+        "bench_orders",
+        ["shop_id"],
+        unique=False,
+        sqlite_where=sa.text("state in ('suggested','standing')"),
+        postgresql_where=sa.text("state in ('suggested','standing')"),
+    )
+    op.create_table(
         "erasures",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -36,6 +62,15 @@ def upgrade() -> None:
         sa.Column("revoked_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_feeds")),
         sa.UniqueConstraint("token_hash", name=op.f("uq_feeds_token_hash")),
+    )
+    op.create_table(
+        "forecast_runs",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("ran_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("stamp", sa.String(length=120), nullable=False),
+        sa.Column("next_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("tickets", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", name=op.f("pk_forecast_runs")),
     )
     op.create_table(
         "hours",
@@ -83,6 +118,21 @@ def upgrade() -> None:
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("forgotten_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_people")),
+    )
+    op.create_table(
+        "repair_kinds",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("minutes", sa.Integer(), nullable=False),
+        sa.Column("device_class", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("active", sa.Boolean(), nullable=False),
+        sa.Column("learned", sa.Integer(), server_default=sa.text("0"), nullable=False),
+        sa.Column("learned_sum", sa.Float(), server_default=sa.text("0"), nullable=False),
+        sa.Column("learned_squares", sa.Float(), server_default=sa.text("0"), nullable=False),
+        sa.CheckConstraint("minutes between 1 and 6000", name=op.f("ck_repair_kinds_minutes")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_repair_kinds")),
+        sa.UniqueConstraint("shop_id", "name", name=op.f("uq_repair_kinds_shop_id_name")),
     )
     op.create_table(
         "replies",
@@ -161,6 +211,7 @@ def upgrade() -> None:
         sa.Column("password_hash", sa.String(length=200), nullable=False),
         sa.Column("pin_hash", sa.String(length=200), nullable=False),
         sa.Column("active", sa.Boolean(), nullable=False),
+        sa.Column("at_bench", sa.Boolean(), nullable=False),
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("email_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("phone_sealed", sa.LargeBinary(), nullable=True),
@@ -178,6 +229,12 @@ def upgrade() -> None:
         sa.Column("cutoff", sa.Time(), nullable=True),
         sa.Column("delivers_at", sa.Time(), nullable=True),
         sa.Column("days", sa.Integer(), nullable=False),
+        sa.Column("zone", sa.String(length=60), server_default=sa.text("('')"), nullable=False),
+        sa.Column("working_days", sa.String(length=7), server_default=sa.text("'1111100'"), nullable=False),
+        sa.Column("closed_days", sa.JSON(), nullable=False),
+        sa.Column("holidays_of", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("redelivers", sa.Boolean(), nullable=False),
+        sa.Column("delays", sa.JSON(), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_suppliers")),
         sa.UniqueConstraint("shop_id", "name", name=op.f("uq_suppliers_shop_id_name")),
     )
@@ -252,6 +309,20 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_visits")),
         sa.UniqueConstraint("shop_id", "idempotency", name=op.f("uq_visits_shop_id_idempotency")),
     )
+    op.create_table(
+        "absences",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=False),
+        sa.Column("starts_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("ends_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.CheckConstraint("starts_at < ends_at", name=op.f("ck_absences_ends")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "staff_id"], ["staff.shop_id", "staff.id"], name=op.f("fk_absences_shop_id_staff_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_absences")),
+    )
+    op.create_index("ix_absences_ends", "absences", ["shop_id", "ends_at"], unique=False)
     op.create_table(
         "bookings",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -549,6 +620,29 @@ def upgrade() -> None:
     )
     op.create_index("ix_passes_visit", "passes", ["shop_id", "visit_id"], unique=False)
     op.create_table(
+        "past_jobs",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("kind_id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=True),
+        sa.Column("minutes", sa.Float(), nullable=False),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("source", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=True),
+        sa.CheckConstraint("source in ('own','import')", name=op.f("ck_past_jobs_source")),
+        sa.CheckConstraint("minutes > 0", name=op.f("ck_past_jobs_minutes")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "kind_id"],
+            ["repair_kinds.shop_id", "repair_kinds.id"],
+            name=op.f("fk_past_jobs_shop_id_kind_id"),
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_past_jobs")),
+        sa.UniqueConstraint("shop_id", "digest", name=op.f("uq_past_jobs_shop_id_digest")),
+        sa.UniqueConstraint("shop_id", "ticket_id", name=op.f("uq_past_jobs_shop_id_ticket_id")),
+    )
+    op.create_index("ix_past_jobs_ended", "past_jobs", ["shop_id", "ended_at"], unique=False)
+    op.create_index("ix_past_jobs_kind", "past_jobs", ["shop_id", "kind_id", "ended_at"], unique=False)
+    op.create_table(
         "sessions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=64), nullable=False),
@@ -584,6 +678,8 @@ def upgrade() -> None:
         sa.Column("safety", sa.JSON(), nullable=False),
         sa.Column("follows_id", sa.String(length=36), nullable=True),
         sa.Column("technician_id", sa.String(length=36), nullable=True),
+        sa.Column("kind_id", sa.String(length=36), nullable=True),
+        sa.Column("worked_seconds", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.Column("promise_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("token_hash", sa.String(length=64), nullable=True),
         sa.Column("token_sealed", sa.LargeBinary(), nullable=True),
@@ -672,6 +768,26 @@ def upgrade() -> None:
         postgresql_where=sa.text("state = 'open'"),
     )
     op.create_table(
+        "forecasts",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("without", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("grid", sa.JSON(), nullable=False),
+        sa.Column("level", sa.Float(), nullable=False),
+        sa.Column("quantile_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("promise_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("chance", sa.Float(), nullable=True),
+        sa.Column("decides", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("seed", sa.BigInteger(), nullable=False),
+        sa.Column("model", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("inputs", sa.String(length=64), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_forecasts_shop_id_ticket_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "ticket_id", name=op.f("pk_forecasts")),
+    )
+    op.create_table(
         "notes",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -709,6 +825,34 @@ def upgrade() -> None:
     )
     op.create_index("ix_parts_state", "parts", ["shop_id", "state"], unique=False)
     op.create_index("ix_parts_ticket", "parts", ["shop_id", "ticket_id"], unique=False)
+    op.create_table(
+        "promises",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=False),
+        sa.Column("turn", sa.Integer(), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("promise_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("made_by", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("why", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("chance", sa.Float(), nullable=True),
+        sa.Column("level", sa.Float(), nullable=True),
+        sa.Column("quantile_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("grid", sa.JSON(), nullable=False),
+        sa.Column("seed", sa.BigInteger(), nullable=True),
+        sa.Column("model", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("inputs", sa.String(length=64), server_default=sa.text("('')"), nullable=False),
+        sa.Column("ready_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("left_out", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("pit", sa.Float(), nullable=True),
+        sa.Column("warned_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_promises_shop_id_ticket_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_promises")),
+        sa.UniqueConstraint("shop_id", "ticket_id", "turn", name=op.f("uq_promises_shop_id_ticket_id_turn")),
+    )
+    op.create_index("ix_promises_promise", "promises", ["shop_id", "promise_at"], unique=False)
     op.create_table(
         "questions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -760,11 +904,14 @@ def downgrade() -> None:
     op.drop_table("receipts")
     op.drop_index("ix_questions_ticket", table_name="questions")
     op.drop_table("questions")
+    op.drop_index("ix_promises_promise", table_name="promises")
+    op.drop_table("promises")
     op.drop_index("ix_parts_ticket", table_name="parts")
     op.drop_index("ix_parts_state", table_name="parts")
     op.drop_table("parts")
     op.drop_index("ix_notes_ticket", table_name="notes")
     op.drop_table("notes")
+    op.drop_table("forecasts")
     op.drop_index(
         "ix_calendar_answers_open",
         table_name="calendar_answers",
@@ -785,6 +932,9 @@ def downgrade() -> None:
     )
     op.drop_table("tickets")
     op.drop_table("sessions")
+    op.drop_index("ix_past_jobs_kind", table_name="past_jobs")
+    op.drop_index("ix_past_jobs_ended", table_name="past_jobs")
+    op.drop_table("past_jobs")
     op.drop_index("ix_passes_visit", table_name="passes")
     op.drop_index(
         "ix_passes_live",
@@ -871,6 +1021,8 @@ def downgrade() -> None:
     op.drop_index("ix_bookings_uid", table_name="bookings")
     op.drop_index("ix_bookings_start", table_name="bookings")
     op.drop_table("bookings")
+    op.drop_index("ix_absences_ends", table_name="absences")
+    op.drop_table("absences")
     op.drop_table("visits")
     op.drop_index(
         "uq_uncollected_rules_active",
@@ -898,10 +1050,19 @@ def downgrade() -> None:
         postgresql_where=sa.text("state = 'new'"),
     )
     op.drop_table("replies")
+    op.drop_table("repair_kinds")
     op.drop_table("people")
     op.drop_table("lost_requests")
     op.drop_table("job_runs")
     op.drop_table("idempotency")
     op.drop_table("hours")
+    op.drop_table("forecast_runs")
     op.drop_table("feeds")
     op.drop_table("erasures")
+    op.drop_index(
+        "ix_bench_orders_live",
+        table_name="bench_orders",
+        sqlite_where=sa.text("state in ('suggested','standing')"),
+        postgresql_where=sa.text("state in ('suggested','standing')"),
+    )
+    op.drop_table("bench_orders")
