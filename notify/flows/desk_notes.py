@@ -93,18 +93,11 @@ def replace_claim_link(ctx: Context, actor: Actor, ticket_id: str) -> str:
         return replace_within(ctx, unit, actor, ticket, how="staff", telling=True)
 
 
-def replace_claim_links(ctx: Context, actor: Actor, visit_id: str) -> int:
-    """The same for every ticket of a visit that is still with us, all or none; how many. Raises NotFound for none."""
-    actor.need("reissue")
-    with ctx.db.write(actor.shop_id) as unit:
-        visits.get_visit(unit, visit_id)
-        return len(replace_open_links(ctx, unit, actor, visit_id, how="staff"))
-
-
 def replace_after_check(ctx: Context, actor: Actor, visit_id: str, *, checked: str) -> int:
-    """The same at the desk without a code: `checked` says how staff made sure who it is, and is kept as a note.
+    """The same for every ticket of a visit that is still with us, all or none; how many.
 
-    The new ticket will release the devices as any does. Raises NotAllowed without words.
+    `checked` says how staff made sure who it is, and is kept as a note: the new ticket will release the devices as any
+    does. Raises NotAllowed without words, NotFound for no visit.
     """
     actor.need("reissue")
     words = clean_block(checked, field="sure", limit=500)

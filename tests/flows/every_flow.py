@@ -315,7 +315,6 @@ WORK_STEPS = (
     _flow("desk_notes.record_money", desk_notes.record_money, ticket_id=_ticket, price_agreed="30", paid=True),
     _flow("desk_notes.set_safety", desk_notes.set_safety, ticket_id=_ticket, flags=("wet",)),
     _flow("desk_notes.replace_claim_link", desk_notes.replace_claim_link, ticket_id=_ticket),
-    _flow("desk_notes.replace_claim_links", desk_notes.replace_claim_links, visit_id=_visit),
     _flow("desk_notes.replace_after_check", desk_notes.replace_after_check, visit_id=_visit, checked="knew the dent"),
     _flow("contact_codes.send_code", code_flow.send_code, telling=True, visit_id=_visit, purpose="price"),
     _flow("contact_codes.prove", code_flow.prove, visit_id=_visit, purpose="price", typed=_typed_code("price")),

@@ -286,7 +286,7 @@ def test_the_right_code_replaces_every_open_ticket_and_the_contacts_learn_of_it(
 def test_a_ticket_replaced_on_the_word_of_staff_is_told_as_well(lines: Lines) -> None:
     house = lines.house
     done = house.check_in()
-    desk_notes.replace_claim_links(house.ctx, house.actor(), done.visit_id)
+    desk_notes.replace_after_check(house.ctx, house.actor(), done.visit_id, checked="knew the dent")
     house.deliver()
     assert [state for _, state, _ in lines.states(done.visit_id, "link_replaced")] == ["sent", "sent"]
 

@@ -73,7 +73,7 @@ def test_a_thief_with_the_number_or_a_photo_of_the_label_gets_nothing(house: Hou
 
 def test_an_old_stub_is_refused_written_down_and_said(house: House, visit: Any) -> None:
     old = token_of(house, visit.ticket_ids[0])
-    desk_notes.replace_claim_links(house.ctx, house.actor(), visit.visit_id)
+    desk_notes.replace_after_check(house.ctx, house.actor(), visit.visit_id, checked="knew the dent")
     wrong(house, visit, f"{BASE}/c/{old}")
     with pytest.raises(WrongSecret, match="replaced"):
         back(house, visit, token=old)

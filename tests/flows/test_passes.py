@@ -197,10 +197,10 @@ def test_when_the_bringer_takes_everything_the_passes_are_over(house: House, vis
 
 
 def test_a_replaced_claim_ticket_leaves_the_pass_that_the_contact_confirmed(house: House, visit: Any) -> None:
-    from notify.flows.desk_notes import replace_claim_links
+    from notify.flows.desk_notes import replace_after_check
 
     given = give(house, visit.visit_id)
-    replace_claim_links(house.ctx, house.actor(), visit.visit_id)
+    replace_after_check(house.ctx, house.actor(), visit.visit_id, checked="knew the dent")
     assert collect(house, visit, given.code).how == "pass"
 
 
