@@ -22,24 +22,34 @@ def upgrade() -> None:
         sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("tickets", sa.JSON(), nullable=False),
+        sa.Column("by_hand", sa.JSON(), nullable=False),
         sa.Column("gain", sa.Float(), nullable=False),
         sa.Column("kept_before", sa.Float(), nullable=False),
         sa.Column("kept_after", sa.Float(), nullable=False),
         sa.Column("moved_id", sa.String(length=36), nullable=True),
         sa.Column("why", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("inputs", sa.String(length=64), nullable=False),
+        sa.Column("before_id", sa.String(length=36), nullable=True),
         sa.Column("settled_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("staff_id", sa.String(length=36), nullable=True),
         sa.CheckConstraint("state in ('suggested','standing','refused','old')", name=op.f("ck_bench_orders_state")),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_bench_orders")),
     )
     op.create_index(
-        "ix_bench_orders_live",
+        "ix_bench_orders_standing",
         "bench_orders",
         ["shop_id"],
-        unique=False,
-        sqlite_where=sa.text("state in ('suggested','standing')"),
-        postgresql_where=sa.text("state in ('suggested','standing')"),
+        unique=True,
+        sqlite_where=sa.text("state = 'standing'"),
+        postgresql_where=sa.text("state = 'standing'"),
+    )
+    op.create_index(
+        "ix_bench_orders_suggested",
+        "bench_orders",
+        ["shop_id"],
+        unique=True,
+        sqlite_where=sa.text("state = 'suggested'"),
+        postgresql_where=sa.text("state = 'suggested'"),
     )
     op.create_table(
         "erasures",
@@ -130,9 +140,18 @@ def upgrade() -> None:
         sa.Column("learned", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.Column("learned_sum", sa.Float(), server_default=sa.text("0"), nullable=False),
         sa.Column("learned_squares", sa.Float(), server_default=sa.text("0"), nullable=False),
+        sa.Column("catch_all", sa.Boolean(), nullable=False),
         sa.CheckConstraint("minutes between 1 and 6000", name=op.f("ck_repair_kinds_minutes")),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_repair_kinds")),
         sa.UniqueConstraint("shop_id", "name", name=op.f("uq_repair_kinds_shop_id_name")),
+    )
+    op.create_index(
+        "uq_repair_kinds_catch_all",
+        "repair_kinds",
+        ["shop_id"],
+        unique=True,
+        sqlite_where=sa.text("catch_all"),
+        postgresql_where=sa.text("catch_all"),
     )
     op.create_table(
         "replies",
@@ -628,9 +647,10 @@ def upgrade() -> None:
         sa.Column("minutes", sa.Float(), nullable=False),
         sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("source", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("counts", sa.Boolean(), nullable=False),
         sa.Column("digest", sa.String(length=64), nullable=True),
         sa.CheckConstraint("source in ('own','import')", name=op.f("ck_past_jobs_source")),
-        sa.CheckConstraint("minutes > 0", name=op.f("ck_past_jobs_minutes")),
+        sa.CheckConstraint("minutes >= 0", name=op.f("ck_past_jobs_minutes")),
         sa.ForeignKeyConstraint(
             ["shop_id", "kind_id"],
             ["repair_kinds.shop_id", "repair_kinds.id"],
@@ -1050,6 +1070,12 @@ def downgrade() -> None:
         postgresql_where=sa.text("state = 'new'"),
     )
     op.drop_table("replies")
+    op.drop_index(
+        "uq_repair_kinds_catch_all",
+        table_name="repair_kinds",
+        sqlite_where=sa.text("catch_all"),
+        postgresql_where=sa.text("catch_all"),
+    )
     op.drop_table("repair_kinds")
     op.drop_table("people")
     op.drop_table("lost_requests")
@@ -1060,9 +1086,15 @@ def downgrade() -> None:
     op.drop_table("feeds")
     op.drop_table("erasures")
     op.drop_index(
-        "ix_bench_orders_live",
+        "ix_bench_orders_suggested",
         table_name="bench_orders",
-        sqlite_where=sa.text("state in ('suggested','standing')"),
-        postgresql_where=sa.text("state in ('suggested','standing')"),
+        sqlite_where=sa.text("state = 'suggested'"),
+        postgresql_where=sa.text("state = 'suggested'"),
+    )
+    op.drop_index(
+        "ix_bench_orders_standing",
+        table_name="bench_orders",
+        sqlite_where=sa.text("state = 'standing'"),
+        postgresql_where=sa.text("state = 'standing'"),
     )
     op.drop_table("bench_orders")
