@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from notify.core.actors import Actor
+from notify.core.bench_order import Place, Standing, rank
 from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
 from notify.flows.context import Context
 from notify.flows.hits import hits_within
@@ -20,6 +21,7 @@ from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, ne
 from notify.flows.view_shelf import Shelved, shelf
 from notify.flows.view_tried import Tried, tried_within
 from notify.store import events, questions, tickets
+from notify.store.bench_orders import standing
 from notify.store.database import Unit
 from notify.store.questions import Question
 from notify.store.replies import count_new_replies
@@ -83,13 +85,13 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
     """Everything that needs hands now, from one snapshot. Calls are empty for who may not see contacts."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        lines, today = Lines(unit), ctx.today(ctx.shop(unit))
+        now, lines, today = ctx.clock(), Lines(unit), ctx.today(ctx.shop(unit))
         work = lines.of(tickets.tickets_in(unit, IN_WORK))
         about = {line.ticket_id: line for line in work}
         answered, deliveries = _answered(unit, about), gather_deliveries(ctx, unit, lines)
         return DaySheet(
-            now=ctx.clock(), today=today, answered=answered, deliveries=deliveries,
-            bench=in_bench_order(work, leave_out={one.ticket.ticket_id for one in answered}),
+            now=now, today=today, answered=answered, deliveries=deliveries,
+            bench=in_bench_order(work, standing(unit), leave_out={a.ticket.ticket_id for a in answered}, now=now),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
@@ -106,28 +108,23 @@ def _resting(work: tuple[TicketLine, ...], deliveries: Deliveries) -> int:
     return sum(1 for line in work if line.waits_on is WaitsOn.PART and line.ticket_id not in needing)
 
 
-def in_bench_order(work: tuple[TicketLine, ...], *, leave_out: set[str]) -> tuple[TicketLine, ...]:
-    """What the bench can do, in order: what is in hand, then by promise, then the longest waiting.
+def in_bench_order(
+    work: tuple[TicketLine, ...], order: Standing, *, leave_out: set[str], now: datetime
+) -> tuple[TicketLine, ...]:
+    """What the bench can do, in its order (core/bench_order), of everything that is in work.
 
     Tickets with a fresh answer stand with the answers instead, unless they lie on the bench already.
     """
-    able = [
-        line
-        for line in work
-        if (line.waits_on is WaitsOn.BENCH and line.ticket_id not in leave_out) or line.phase in _IN_HAND
-    ]
+    able = {line.ticket_id: line for line in work if _is_able(line, leave_out)}
+    return tuple(able[one] for one in rank(map(_place, work), order, now=now) if one in able)
 
-    def rank(line: TicketLine) -> tuple[bool, bool, datetime, datetime, str]:
-        promised = line.promise_at is not None
-        return (
-            line.phase not in _IN_HAND,
-            not promised,
-            line.promise_at or line.created_at,
-            line.created_at,
-            line.number,
-        )
 
-    return tuple(sorted(able, key=rank))
+def _is_able(line: TicketLine, leave_out: set[str]) -> bool:
+    return (line.waits_on is WaitsOn.BENCH and line.ticket_id not in leave_out) or line.phase in _IN_HAND
+
+
+def _place(line: TicketLine) -> Place:
+    return Place(line.ticket_id, line.phase in _IN_HAND, line.promise_at, line.created_at, line.number)
 
 
 def _asked(unit: Unit, about: dict[str, TicketLine]) -> tuple[Asked, ...]:

@@ -1,0 +1,123 @@
+"""Orders of the bench: the one suggestion at most that waits for a word, the one that stands, and those before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import delete, insert, select, update
+
+from notify.core.bench_order import USUAL, Standing
+from notify.core.errors import NotFound
+from notify.store import schema as s
+from notify.store.database import Unit
+from notify.store.statements import given, is_in, one_of, where
+
+KEPT = timedelta(days=30)
+_O = s.bench_orders
+_STANDING = select(_O).where(*where(_O), is_in(_O.c.state, "standing"))
+_SUGGESTED = select(_O).where(*where(_O), is_in(_O.c.state, "suggested"))
+_ONE = select(_O).where(*where(_O, "id"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suggested:
+    """What is known of a suggestion besides its order.
+
+    `gain` is how many promises more would be kept on average, `kept_before` and `kept_after` how many of those that
+    stand. `moved_id` is the ticket to do sooner and `why` a code (forecast/order.WHYS); `inputs` a hash of the facts.
+    """
+
+    gain: float = 0.0
+    kept_before: float = 0.0
+    kept_after: float = 0.0
+    moved_id: str | None = None
+    why: str = ""
+    inputs: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """One order: its tickets, how it came about, and the one that stood before it (None: the usual one)."""
+
+    id: str
+    made_at: datetime
+    state: str
+    order: Standing
+    about: Suggested
+    before_id: str | None
+    settled_at: datetime | None
+    staff_id: str | None
+
+
+def standing(unit: Unit) -> Standing:
+    """The order that staff took, as core/bench_order.rank wants it; the usual one when none stands."""
+    found = standing_order(unit)
+    return found.order if found else USUAL
+
+
+def standing_order(unit: Unit) -> Order | None:
+    """The whole row of the order that stands."""
+    return _order(unit.connection.execute(_STANDING, given(unit)).first())
+
+
+def suggestion(unit: Unit) -> Order | None:
+    """The suggestion that nobody has answered yet."""
+    return _order(unit.connection.execute(_SUGGESTED, given(unit)).first())
+
+
+def get_order(unit: Unit, order_id: str) -> Order:
+    """One order, whatever became of it; raises NotFound."""
+    found = _order(unit.connection.execute(_ONE, given(unit, id=order_id)).first())
+    if found is None:
+        raise NotFound("There is no such bench order here", "Look at the bench again.")
+    return found
+
+
+def add_order(
+    unit: Unit, state: str, order: Standing, *, at: datetime, about: Suggested | None = None,
+    before_id: str | None = None, staff_id: str | None = None,
+) -> str:  # fmt: skip
+    """Adds an order in that state, of which there must be none; its identifier. What ended long ago goes."""
+    unit.connection.execute(
+        delete(_O).where(
+            _O.c.shop_id == unit.shop_id, one_of(_O.c.state, ("old", "refused")), _O.c.settled_at < at - KEPT
+        )
+    )
+    known, new = about or Suggested(), unit.new_id()
+    unit.connection.execute(
+        insert(_O).values(
+            shop_id=unit.shop_id, id=new, made_at=at, state=state, tickets=list(order.tickets),
+            by_hand=list(order.by_hand), gain=known.gain, kept_before=known.kept_before, kept_after=known.kept_after,
+            moved_id=known.moved_id, why=known.why, inputs=known.inputs, before_id=before_id, staff_id=staff_id,
+            settled_at=at if state == "standing" else None,
+        )
+    )  # fmt: skip
+    return new
+
+
+def settle_order(unit: Unit, order_id: str, state: str, *, at: datetime, **columns: Any) -> None:
+    """Gives an order another state; whoever did it and what stood before may be noted with it."""
+    mine = (_O.c.shop_id == unit.shop_id, _O.c.id == order_id)
+    unit.connection.execute(update(_O).where(*mine).values(state=state, settled_at=at, **columns))
+
+
+def drop_suggestion(unit: Unit) -> None:
+    """Forgets the suggestion that waits for a word: the facts it was made from are gone."""
+    unit.connection.execute(delete(_O).where(_O.c.shop_id == unit.shop_id, is_in(_O.c.state, "suggested")))
+
+
+def refused_since(unit: Unit, first: datetime) -> frozenset[str]:
+    """The tickets that staff refused to do sooner since then."""
+    mine = (_O.c.shop_id == unit.shop_id, is_in(_O.c.state, "refused"), _O.c.settled_at >= first)
+    found = unit.connection.execute(select(_O.c.moved_id).where(*mine, _O.c.moved_id.is_not(None))).scalars()
+    return frozenset(found)
+
+
+def _order(row: Any) -> Order | None:
+    if row is None:
+        return None
+    about = Suggested(**{name: getattr(row, name) for name in Suggested.__dataclass_fields__})
+    order = Standing(tuple(row.tickets), tuple(row.by_hand))
+    return Order(row.id, row.made_at, row.state, order, about, row.before_id, row.settled_at, row.staff_id)
