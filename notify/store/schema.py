@@ -428,7 +428,9 @@ promises = _table(
     "promises",
     _id(),
     _id("ticket_id"),
-    Column("turn", Integer, nullable=False),  # 1 is the first one of its ticket: the one that is scored
+    Column("turn", Integer, nullable=False),  # 1 is the first one of its ticket
+    # The one of its ticket that is scored: the first that staff did not take back at once.
+    _flag("scored"),
     _at("made_at"),
     _at("promise_at"),
     _code("made_by"),
@@ -440,14 +442,22 @@ promises = _table(
     Column("seed", BigInteger),
     _code("model"),
     Column("inputs", String(64), nullable=False, server_default=text("''")),
-    # How it ended: the device was ready, or the promised time passed. `left_out` says why it is not scored.
+    # How it ended: the device was ready. `left_out` says why it is not scored.
     _at("ready_at", null=True),
     _code("left_out"),
     Column("pit", Float),  # where the ready time fell in the forecast, 0 to 1
+    _at("settled_at", null=True),  # when its time was seen to have passed
     _at("warned_at", null=True),
     UniqueConstraint("shop_id", "ticket_id", "turn"),
     Index("ix_promises_promise", "shop_id", "promise_at"),
     parents={"ticket_id": "tickets"},
+)
+Index(
+    "ix_promises_unsettled",
+    promises.c.shop_id,
+    promises.c.promise_at,
+    sqlite_where=text("settled_at is null"),
+    postgresql_where=text("settled_at is null"),
 )
 # The order of the bench: one suggestion at most, and the one that staff took and that counts.
 bench_orders = _table(

@@ -851,6 +851,7 @@ def upgrade() -> None:
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("ticket_id", sa.String(length=36), nullable=False),
         sa.Column("turn", sa.Integer(), nullable=False),
+        sa.Column("scored", sa.Boolean(), nullable=False),
         sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("promise_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("made_by", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
@@ -865,6 +866,7 @@ def upgrade() -> None:
         sa.Column("ready_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("left_out", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("pit", sa.Float(), nullable=True),
+        sa.Column("settled_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("warned_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(
             ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_promises_shop_id_ticket_id")
@@ -873,6 +875,14 @@ def upgrade() -> None:
         sa.UniqueConstraint("shop_id", "ticket_id", "turn", name=op.f("uq_promises_shop_id_ticket_id_turn")),
     )
     op.create_index("ix_promises_promise", "promises", ["shop_id", "promise_at"], unique=False)
+    op.create_index(
+        "ix_promises_unsettled",
+        "promises",
+        ["shop_id", "promise_at"],
+        unique=False,
+        sqlite_where=sa.text("settled_at is null"),
+        postgresql_where=sa.text("settled_at is null"),
+    )
     op.create_table(
         "questions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -924,6 +934,12 @@ def downgrade() -> None:
     op.drop_table("receipts")
     op.drop_index("ix_questions_ticket", table_name="questions")
     op.drop_table("questions")
+    op.drop_index(
+        "ix_promises_unsettled",
+        table_name="promises",
+        sqlite_where=sa.text("settled_at is null"),
+        postgresql_where=sa.text("settled_at is null"),
+    )
     op.drop_index("ix_promises_promise", table_name="promises")
     op.drop_table("promises")
     op.drop_index("ix_parts_ticket", table_name="parts")
