@@ -28,6 +28,7 @@ OTHER_EVENTS: dict[str, str] = {
     "part_not_needed": "a part is no longer needed",
     "promise_made": "a first ready time was told",
     "promise_changed": "another ready time was told",
+    "promise_threatened": "the time that was told will hardly be kept; codes say how likely it is, and why",
     "pickup_booked": "a pickup slot was booked for a visit",
     "pickup_moved": "a booking went to another slot",
     "pickup_cancelled": "a booking was given up",

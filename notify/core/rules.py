@@ -13,6 +13,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "part_ordered": ("part_ordered",),
     "parts_complete": ("part_arrived", "part_arrived_shop"),
     "promise_changed": ("promise_changed",),
+    "promise_threatened": ("promise_threatened_shop",),
     "shelved": ("ready",),
     "shelved_unrepaired": ("ready",),
     "called_back": ("called_back",),

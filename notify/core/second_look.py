@@ -98,7 +98,9 @@ def untrue(notice: str, now: Now) -> str:
             return "never_heard"
         case "part_ordered" | "part_arrived" | "promise_changed" if not _in_work(phases):
             return "moved_on"
-        case "promise_changed" if not now.promise_current:
+        case "promise_threatened_shop" if not _in_work(phases):
+            return "moved_on"
+        case "promise_changed" | "promise_threatened_shop" if not now.promise_current:
             return "newer_promise"
         case "handed_back" | "all_well" if Phase.HANDED_BACK not in phases:
             return "handover_undone"

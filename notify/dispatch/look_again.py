@@ -110,10 +110,14 @@ def _has_booking(unit: Unit, message: Message) -> bool:
     return bookings.live_booking(unit, message.visit_id) is not None
 
 
+# Of the notices about one promise, the code in which their event names it.
+_PROMISE_IN = {"promise_changed": "new", "promise_threatened_shop": "promise"}
+
+
 def _promise_current(unit: Unit, message: Message) -> bool:
-    """Whether the promise a message tells is still the one that stands."""
-    told = str(message.refs.get("new", ""))
-    if message.notice != "promise_changed" or not told:
+    """Whether the promise a message tells, or speaks of, is still the one that stands."""
+    told = str(message.refs.get(_PROMISE_IN.get(message.notice, ""), ""))
+    if not told:
         return True
     stands = tickets.get_ticket(unit, message.about.partition(":")[2]).promise_at
     return stands is not None and stands == datetime.fromisoformat(told)

@@ -27,6 +27,7 @@ from notify.store.messages import Message
 from notify.store.questions import Question
 from notify.store.tickets import Ticket
 
+HARDLY = 10  # a chance of less percent is said in words: no false precision
 LONGEST_REPLY = 1000  # characters of a reply that a notice to the shop quotes
 Words = Callable[..., str]
 
@@ -174,11 +175,13 @@ def _promises(first: Ticket, refs: Mapping[str, Any], shop: Shop, saying: Saying
         return saying.words("said.promise_by", day=_day(moment, shop, saying), time=_time(moment, shop, saying))
 
     old = str(refs.get("old", ""))
-    why = str(refs.get("why", ""))
+    why, expected, threat = str(refs.get("why", "")), str(refs.get("expected", "")), str(refs.get("threat", ""))
     return {
         "promise": by(first.promise_at),
         "old_promise": by(datetime.fromisoformat(old)) if old else "",
-        "why": saying.words(f"why.{why}") if why else "",
+        "expected": by(datetime.fromisoformat(expected)) if expected else "",
+        "hardly": "yes" if threat and int(refs.get("chance", 100)) < HARDLY else "",
+        "why": saying.words(f"threat.{threat}") if threat else saying.words(f"why.{why}") if why else "",
     }
 
 

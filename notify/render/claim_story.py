@@ -59,6 +59,7 @@ UNTOLD: dict[str, str] = {
     "calendar_answered": "they said it themselves; a no is told by the time that is free again",
     "calendar_settled": "what was decided says it",
     "proposal_refused": "the message says it; the pickup is as it was",
+    "promise_threatened": "it may yet be kept, and a new time is told if not",
     "pickup_came_near": "a reminder is no step of the repair",
     "collection_overdue": "a reminder is no step of the repair",
     "uncollected_step": "whoever must know is told by a person",

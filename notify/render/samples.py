@@ -24,6 +24,7 @@ _WHY = {
     "pickup_moved": "why.closed",
     "pickup_cancelled": "why.you_asked",
     "call_needed": "why_call.given_up",
+    "promise_threatened_shop": "threat.part_late",
 }
 _PHASE = {
     "checked_in": "taken_in",
@@ -31,6 +32,7 @@ _PHASE = {
     "part_arrived": "in_line",
     "part_arrived_shop": "in_line",
     "promise_changed": "in_line",
+    "promise_threatened_shop": "in_line",
     "question": "inspecting",
     "called_back": "in_line",
     "handed_back": "handed_back",
@@ -84,6 +86,7 @@ def sample_facts(
         "price": price,
         "outcome": "repaired" if _phase(notice) in ("on_shelf", "handed_back") else "",
         "promise": words("said.promise_by", day=day, time=time),
+        "expected": words("said.promise_by", day=day, time=time),
         "old_promise": words("said.promise_by", day=old_day, time=old_time),
         "why": words(_WHY[notice]) if notice in _WHY else "",
         "bench": invented("fact.bench"),

@@ -19,7 +19,7 @@ def message_shape() -> dict[str, Shape]:
     device = dict.fromkeys(("number", "device", "device_class_words", "phase_sentence", "shelf"), "")
     texts = (
         "language claim_link privacy_link stop_link entry_stays number device fault price outcome reason"
-        " promise old_promise why bench sentence phone days_waiting waits_on code collector by_pass"
+        " promise old_promise expected hardly why bench sentence phone days_waiting waits_on code collector by_pass"
     )
     return {
         **dict.fromkeys(texts.split(), ""),

@@ -28,7 +28,7 @@ WANTED = {
     "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled", "pickup_reminder",
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
     "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well", "contact_code",
-    "contact_changed_old", "link_replaced", "pickup_missed_note", "proposal_declined",
+    "contact_changed_old", "link_replaced", "pickup_missed_note", "proposal_declined", "promise_threatened_shop",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}

@@ -11,7 +11,8 @@ CUSTOMER = (
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
     " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note proposal_declined"
 ).split()
-SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop"]
+SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop",
+        "promise_threatened_shop"]  # fmt: skip
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 STOP_LINK = "https://bench.example.org/u/" + "J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"  # 64 characters
 
@@ -45,6 +46,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "old_promise": "Wednesday, 25 November, by 17:00",
         "why": {
             "promise_changed": "the part is late at our supplier",
+            "promise_threatened_shop": "the part comes too late for it",
             "called_back": "on the last look the fault was there again",
             "pickup_moved": "on that evening we close early",
             "pickup_cancelled": "you asked us to cancel it",
@@ -53,6 +55,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "It is with us; nobody has looked yet.",
             "part_arrived_shop": "It waits in line for the bench.",
+            "promise_threatened_shop": "It waits in line for the bench.",
             "called_back": "It waits in line for the bench.",
             "handed_back": "It is with you again.",
             "all_well": "It is with you again.",
@@ -81,6 +84,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "old_promise": "Mittwoch, 25. November, bis 17:00 Uhr",
         "why": {
             "promise_changed": "das Ersatzteil verspätet sich beim Lieferanten",
+            "promise_threatened_shop": "das Ersatzteil kommt dafür zu spät",
             "called_back": "beim letzten Blick war der Fehler wieder da",
             "pickup_moved": "an dem Abend schließen wir früher",
             "pickup_cancelled": "Sie haben uns darum gebeten",
@@ -89,6 +93,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "Es ist bei uns; noch hat niemand nachgesehen.",
             "part_arrived_shop": "Es wartet auf die Werkbank.",
+            "promise_threatened_shop": "Es wartet auf die Werkbank.",
             "called_back": "Es wartet auf die Werkbank.",
             "handed_back": "Es ist wieder bei Ihnen.",
             "all_well": "Es ist wieder bei Ihnen.",
@@ -117,6 +122,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "old_promise": "mercoledì 25 novembre entro le 17:00",
         "why": {
             "promise_changed": "il ricambio è in ritardo dal fornitore",
+            "promise_threatened_shop": "il ricambio arriva troppo tardi",
             "called_back": "all'ultimo controllo il guasto si è ripresentato",
             "pickup_moved": "quella sera chiudiamo prima",
             "pickup_cancelled": "lo ha chiesto lei",
@@ -125,6 +131,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "L'apparecchio è da noi; nessuno lo ha ancora guardato.",
             "part_arrived_shop": "L'apparecchio aspetta il banco di lavoro.",
+            "promise_threatened_shop": "L'apparecchio aspetta il banco di lavoro.",
             "called_back": "L'apparecchio aspetta il banco di lavoro.",
             "handed_back": "L'apparecchio è di nuovo da lei.",
             "all_well": "L'apparecchio è di nuovo da lei.",
@@ -213,6 +220,8 @@ def _flat(w: dict[str, Any], language: str) -> dict[str, Any]:
         "reason": "",
         "promise": w["promise"],
         "old_promise": w["old_promise"],
+        "expected": w["promise"],
+        "hardly": "",
         "bench": "Kim",
         "sentence": "Hello, this is Tramstop Bench. Your Lumen 3 camera is ready to collect.",
         "phone": "+44 7700 900123",
