@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from notify.cli.demo_stage import ZONE, MovedClock, Stage
 from notify.core.actors import Actor
-from notify.flows import set_up, staff
+from notify.flows import repair_kinds, set_up, staff
 from notify.flows.view_lookup import acting_staff
 from notify.wiring import Services
 
@@ -38,6 +38,7 @@ def open_shop(services: Services, clock: MovedClock, now: datetime) -> Stage:
         set_up.add_hours(ctx, first, weekday=weekday, opens=time(opens), closes=time(closes), capacity=2,
                          valid_from=date(2020, 1, 1))  # fmt: skip
     _stay_open_tonight(services, first, now)
+    repair_kinds.add_first(ctx, first)
     set_up.put_supplier(ctx, first, name="Harbour Parts", cutoff=time(16), delivers_at=time(9, 30), days=1)
     set_up.put_supplier(ctx, first, name="Fernhill Spares", cutoff=time(12), delivers_at=time(11), days=3)
     owner, technician, counter = (acting_staff(ctx, shop_id, name) for name, *_ in PEOPLE)

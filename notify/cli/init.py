@@ -20,7 +20,7 @@ from notify.config.load import load
 from notify.core.actors import Actor
 from notify.core.errors import Conflict
 from notify.core.languages import LANGUAGES
-from notify.flows import set_up, staff
+from notify.flows import repair_kinds, set_up, staff
 from notify.wiring import Services, build
 
 # Monday to Friday and a short Saturday, two customers a quarter of an hour: a start to correct, not advice.
@@ -83,6 +83,7 @@ def make_first_shop(services: Services, values: Mapping[str, str], *, owner: str
     for weekday, opens, closes in _WEEK:
         set_up.add_hours(ctx, first, weekday=weekday, opens=opens, closes=closes, capacity=_CAPACITY,
                          valid_from=date(2000, 1, 1))  # fmt: skip
+    repair_kinds.add_first(ctx, first)
     return shop_id
 
 

@@ -7,7 +7,7 @@ import click
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.cli.ticket_text import ticket_lines
 from notify.core.tickets import MOVES, Phase
-from notify.flows import contact_codes, desk_notes, holds, lost_ticket, moves, view_ticket
+from notify.flows import contact_codes, desk_notes, holds, lost_ticket, moves, repair_kinds, view_ticket
 from notify.flows.check_in_form import SAFETY_FLAGS
 from notify.flows.view_list import list_tickets
 
@@ -106,6 +106,16 @@ def place(desk: Desk, number: str, shelf: str) -> None:
     """Note where the device lies."""
     desk_notes.set_place(desk.ctx, desk.actor, desk.meant(number).ticket_id, shelf=shelf)
     desk.show({"shelf": shelf}, f"{number} lies at {shelf}.")
+
+
+@ticket.command("kind")
+@click.argument("number")
+@click.argument("name", required=False, default="")
+@pass_desk
+def kind(desk: Desk, number: str, name: str) -> None:
+    """Say what kind of repair it is (a name from `shelfbell kind list`); none takes it back."""
+    repair_kinds.set_kind(desk.ctx, desk.actor, desk.meant(number).ticket_id, name)
+    desk.show({"kind": name}, "Noted.")
 
 
 @ticket.command("paid")

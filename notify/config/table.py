@@ -25,6 +25,7 @@ COLUMNS = (
     "email",
     "language",
     "price",
+    "kind",
 )
 NEEDED_COLUMNS = ("reference", "phase")
 # On the shelf is said with its outcome, because another system's word for "done" does not tell it.

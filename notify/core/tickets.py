@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from enum import StrEnum
 
 from notify.core.errors import Conflict, Invalid, NotAllowed
@@ -77,6 +78,7 @@ MOVES: tuple[Move, ...] = (
     Move(P.HANDED_BACK, P.ON_SHELF, "handover_undone", reasons=UNDO_HANDOVER_REASONS),
     Move(P.ON_SHELF, P.LEFT_BEHIND, "left_behind", reasons=LEFT_REASONS),
 )
+UNDO_WITHIN = timedelta(seconds=90)  # how long anybody may take a move back as a mistake
 # Only the handover desk may take these: a device goes to a person, not to a button.
 DESK_ONLY = frozenset({"handed_back", "handover_undone"})
 # Where a way through several phases ends, and the moves that no such way takes.

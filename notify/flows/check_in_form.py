@@ -16,7 +16,7 @@ from notify.core.money import parse_amount
 from notify.core.notices import EVERY_PURPOSE, PURPOSES
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
-from notify.store import tickets
+from notify.store import repair_kinds, tickets
 from notify.store.database import Unit
 
 DEVICE_CLASSES = ("radio", "camera", "e_reader", "handheld", "other")
@@ -59,6 +59,7 @@ class DeviceForm:
     safety: tuple[str, ...] = ()
     follows: str = ""
     promise: str = ""
+    kind: str = ""  # of repair: its name or identifier; empty: not said
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +175,7 @@ class CheckedForm:
             "safety": list(dict.fromkeys(safety)),
             "follows_id": self._follows(form.follows, f"follows-{i}"),
             "promise_at": self._promise(form.promise, f"promise-{i}"),
+            "kind_id": self._kind(form.kind, f"kind-{i}"),
         }
 
     def _amount(self, text: str, field: str) -> int | None:
@@ -192,6 +194,15 @@ class CheckedForm:
         try:
             return tickets.find_by_number(self._unit, claim_number.parse_number(text)).id
         except (Invalid, NotFound) as problem:
+            self._problems.append(Invalid(problem.what, problem.advice, field=field))
+            return None
+
+    def _kind(self, text: str, field: str) -> str | None:
+        if not text.strip():
+            return None
+        try:
+            return repair_kinds.find_kind(self._unit, text).id
+        except NotFound as problem:
             self._problems.append(Invalid(problem.what, problem.advice, field=field))
             return None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from notify.core import tickets as rules
 from notify.core.actors import Actor
@@ -13,6 +13,7 @@ from notify.core.parts import count_missing
 from notify.core.text import clean_block
 from notify.core.tickets import Move, Phase, WaitsOn
 from notify.flows.context import Context
+from notify.flows.learn import hands_on_seconds, settle
 from notify.flows.record import record
 from notify.flows.stand_again import stand_again
 from notify.flows.uncollected import check_may_leave
@@ -20,7 +21,7 @@ from notify.store import bookings, events, messages, notes, outbox, parts, quest
 from notify.store.database import Unit
 from notify.store.tickets import Job
 
-UNDO_WITHIN = timedelta(seconds=90)
+UNDO_WITHIN = rules.UNDO_WITHIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +80,12 @@ def take_step(
     when = at or ctx.clock()
     technician = actor.id if actor.kind == "staff" and step.target is Phase.ON_BENCH else ticket.technician_id
     outcome, why = _outcome_after(step, ticket, reason)
+    stint = step.source is Phase.ON_BENCH
     changed = tickets.change_ticket(
-        unit, ticket, phase=step.target, phase_since=when, technician_id=technician, outcome=outcome, reason=why
-    )
+        unit, ticket, phase=step.target, phase_since=when, technician_id=technician, outcome=outcome, reason=why,
+        worked_seconds=hands_on_seconds(ctx, unit, ticket, until=when) if stint else ticket.worked_seconds,
+    )  # fmt: skip
+    settle(unit, ticket, changed)
     told: dict[str, str | int] = {"from": step.source.value, "to": step.target.value, **(codes or {})}
     if reason:
         told["reason"] = reason
@@ -176,7 +180,11 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
     before = Phase(str(last.codes["from"]))
     outcome, reason = ("", "") if before is not Phase.ON_SHELF else _outcome_before(unit, ticket, last)
     now = ctx.clock()
-    changed = tickets.change_ticket(unit, ticket, phase=before, phase_since=now, outcome=outcome, reason=reason)
+    changed = tickets.change_ticket(
+        unit, ticket, phase=before, phase_since=now, outcome=outcome, reason=reason,
+        worked_seconds=_worked_before(ctx, unit, ticket, last),
+    )  # fmt: skip
+    settle(unit, ticket, changed)
     outbox.withdraw(unit, causes=[last.id], now=now, reason="undone")
     if last.kind == "called_back":
         _take_pickup_up_again(ctx, unit, actor, ticket, last)
@@ -193,6 +201,17 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
             record(ctx, unit, actor, "told_too_soon", visit_id=ticket.visit_id, ticket_id=ticket.id,
                    codes={"why": "wrong_shelf"})  # fmt: skip
     return Moved(changed, event.id, event.kind)
+
+
+def _worked_before(ctx: Context, unit: Unit, ticket: Job, last: Event) -> int:
+    """Open seconds of work when `last` never was: a stint that it ended runs on, one that it began was none."""
+    if Phase.ON_BENCH not in (last.codes.get("from"), last.codes.get("to")):
+        return ticket.worked_seconds
+    now = ctx.clock()
+    undone = Event(
+        id="", kind="corrected", at=now, visit_id=ticket.visit_id, ticket_id=ticket.id, codes={"undoes": last.id}
+    )
+    return hands_on_seconds(ctx, unit, ticket, until=now, more=(undone,))
 
 
 def _take_pickup_up_again(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event) -> None:

@@ -140,7 +140,7 @@ def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = 
             unit, question, state=state, answer="", answered_at=None, answered_how="", said_by_sealed=None
         )
         _restore_price(unit, question)
-        _record(ctx, unit, actor, "answer_taken_back", question)
+        _record(ctx, unit, actor, "answer_taken_back", question, open=int(again))
 
 
 def check_take_back(unit: Unit, question: Question) -> None:

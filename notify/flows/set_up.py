@@ -21,6 +21,7 @@ from notify.core.telling_hours import parse_week
 from notify.core.text import clean_line
 from notify.flows.context import Context
 from notify.flows.hits import changing_hours
+from notify.flows.repair_kinds import add_rest
 from notify.store import shops
 from notify.store.database import Unit
 
@@ -29,11 +30,13 @@ _YEARS = range(2000, 2101)  # a day beyond them is a slip of the pen
 
 
 def make_shop(ctx: Context, *, settings: Mapping[str, Any]) -> str:
-    """Makes a shop with these settings; its identifier. Staff and hours come after."""
+    """Makes a shop with these settings and its kind for all repairs; its identifier. Staff and hours come after."""
     shop_id = ctx.new_id()
     with ctx.db.write(shop_id) as unit:
         shops.add_shop(unit, at=ctx.clock())
         _put(unit, settings, valid_from=date(2000, 1, 1))
+        shop = ctx.shop(unit)
+        add_rest(unit, language=shop.language, minutes=shop.bench_minutes)
     return shop_id
 
 

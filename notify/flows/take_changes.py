@@ -151,7 +151,7 @@ def _ticket(ctx: Context, unit: Unit, actor: Actor, change: Change, reference: s
         bringer=PersonForm(name=cells.get("name", ""), phone=cells.get("phone", ""), email=cells.get("email", "")),
         devices=(DeviceForm(
             device=cells["device"], device_class=cells.get("device_class") or "other", fault=cells.get("fault", ""),
-            price_agreed=cells.get("price", ""),
+            price_agreed=cells.get("price", ""), kind=cells.get("kind", ""),
         ),),
         language=cells.get("language", ""),
     )  # fmt: skip

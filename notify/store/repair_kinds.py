@@ -59,6 +59,15 @@ def get_kind(unit: Unit, kind_id: str) -> KindRow:
     return _row(row)
 
 
+def find_kind(unit: Unit, name_or_id: str) -> KindRow:
+    """A kind by identifier or name, whatever its capitals; raises NotFound."""
+    wanted = name_or_id.strip()
+    for row in list_kinds(unit):
+        if row.id == wanted or row.name.casefold() == wanted.casefold():
+            return row
+    raise NotFound("There is no such kind of repair", "The settings and `shelfbell kind list` name them.", field="kind")
+
+
 def catch_all(unit: Unit) -> KindRow:
     """The kind of every ticket that names none; raises NotFound in a shop without one."""
     query = select(_T).where(*where(_T), _T.c.catch_all)

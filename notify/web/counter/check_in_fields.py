@@ -15,7 +15,7 @@ from notify.web.pages import Problem
 Form = MultiDict[str, str]
 DEVICE_TEXTS = (
     "device_class", "device", "fault", "condition", "accessories", "price_agreed", "price_limit", "deposit", "shelf",
-    "follows", "promise",
+    "follows", "promise", "kind",
 )  # fmt: skip
 VISIT_TEXTS = (
     "name", "phone", "email", "language", "tell_name", "tell_phone", "tell_email", "payer_name", "collector_names",
