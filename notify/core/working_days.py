@@ -7,7 +7,7 @@ is neither a closed date nor a holiday. Counts are half-open, so that one after 
 from __future__ import annotations
 
 from collections.abc import Container, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
 from notify.core.errors import Invalid
@@ -55,7 +55,7 @@ class Supplier:
     cutoff: time | None = None
     delivers_at: time | None = None
     days: int = 1
-    working: WorkingDays = WorkingDays()
+    working: WorkingDays = field(default_factory=WorkingDays)
     redelivers: bool = False
 
     def __post_init__(self) -> None:
