@@ -15,6 +15,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from notify.core.tickets import Phase
+
+IN_HAND = (Phase.PROVING, Phase.ON_BENCH)
+IN_WORK = (Phase.TAKEN_IN, Phase.INSPECTING, Phase.IN_LINE, *IN_HAND)
 UNPROMISED = timedelta(days=7)
 PATIENCE = timedelta(days=2)
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from notify.core.actors import Actor
-from notify.core.bench_order import Place, Standing, rank
+from notify.core.bench_order import IN_HAND, Place, Standing, rank
 from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
 from notify.flows.context import Context
 from notify.flows.hits import hits_within
@@ -17,6 +18,7 @@ from notify.flows.view_deliveries import Deliveries
 from notify.flows.view_deliveries import gather as gather_deliveries
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_pickups import Pickup, pickups_of
+from notify.flows.view_ready import WAITING_DAYS, Foreseen, Readiness
 from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, new_on_sheet
 from notify.flows.view_shelf import Shelved, shelf
 from notify.flows.view_tried import Tried, tried_within
@@ -27,7 +29,6 @@ from notify.store.questions import Question
 from notify.store.replies import count_new_replies
 
 IN_WORK = tuple(phase for phase in OPEN_PHASES if phase is not Phase.ON_SHELF)
-_IN_HAND = (Phase.PROVING, Phase.ON_BENCH)
 # Whatever the shop does to a ticket after an answer shows that somebody has acted on it.
 _ACTED = MOVE_EVENTS | {
     "part_needed",
@@ -60,7 +61,9 @@ class Asked:
 class DaySheet:
     """One sheet, each list in the order to be done. `resting` counts tickets that wait for parts and need nothing.
 
-    `hit` counts bookings that changed hours have hit and nobody has decided about.
+    `hit` counts bookings that changed hours have hit and nobody has decided about. `waiting` are all tickets that wait
+    for a part, the one that is ready first on top. `foreseen` tells of each ticket in `bench`, `asked` and `waiting`
+    when it will be ready; `old` is when that was reckoned, if it is too long ago to be relied on.
     """
 
     now: datetime
@@ -79,6 +82,9 @@ class DaySheet:
     broken: tuple[BrokenLine, ...]
     tried: tuple[Tried, ...]
     resting: int
+    waiting: tuple[TicketLine, ...]
+    foreseen: Mapping[str, Foreseen]
+    old: datetime | None
 
 
 def view(ctx: Context, actor: Actor) -> DaySheet:
@@ -89,6 +95,8 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
         work = lines.of(tickets.tickets_in(unit, IN_WORK))
         about = {line.ticket_id: line for line in work}
         answered, deliveries = _answered(unit, about), gather_deliveries(ctx, unit, lines)
+        ready = Readiness(ctx, unit)
+        waiting = _by_ready(work, ready)
         return DaySheet(
             now=now, today=today, answered=answered, deliveries=deliveries,
             bench=in_bench_order(work, standing(unit), leave_out={a.ticket.ticket_id for a in answered}, now=now),
@@ -96,8 +104,25 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
             unread=count_new_replies(unit), broken=broken_on_sheet(unit), tried=tried_within(ctx, unit, lines),
-            resting=_resting(work, deliveries),
+            resting=_resting(work, deliveries), waiting=waiting, old=ready.old,
+            foreseen=ready.of(line for line in work if not _rests(line)) | ready.of(waiting, most_days=WAITING_DAYS),
         )  # fmt: skip
+
+
+def _by_ready(work: tuple[TicketLine, ...], ready: Readiness) -> tuple[TicketLine, ...]:
+    """What waits for a part, what is ready first on top; what nobody can foresee comes last."""
+
+    def rank(line: TicketLine) -> tuple[bool, datetime, str]:
+        found = ready.by_ticket.get(line.ticket_id)
+        middle = found.at(0.5) if found else None
+        return middle is None, middle or line.created_at, line.number
+
+    return tuple(sorted((line for line in work if _rests(line)), key=rank))
+
+
+def _rests(line: TicketLine) -> bool:
+    """Whether it waits for a part, and does not lie on the bench all the same."""
+    return line.waits_on is WaitsOn.PART and line.phase not in IN_HAND
 
 
 def _resting(work: tuple[TicketLine, ...], deliveries: Deliveries) -> int:
@@ -120,11 +145,11 @@ def in_bench_order(
 
 
 def _is_able(line: TicketLine, leave_out: set[str]) -> bool:
-    return (line.waits_on is WaitsOn.BENCH and line.ticket_id not in leave_out) or line.phase in _IN_HAND
+    return (line.waits_on is WaitsOn.BENCH and line.ticket_id not in leave_out) or line.phase in IN_HAND
 
 
 def _place(line: TicketLine) -> Place:
-    return Place(line.ticket_id, line.phase in _IN_HAND, line.promise_at, line.created_at, line.number)
+    return Place(line.ticket_id, line.phase in IN_HAND, line.promise_at, line.created_at, line.number)
 
 
 def _asked(unit: Unit, about: dict[str, TicketLine]) -> tuple[Asked, ...]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import delete, insert, select, update
 
-from notify.core.bench_order import USUAL, Standing
+from notify.core.bench_order import IN_HAND, IN_WORK, USUAL, Place, Standing
 from notify.core.errors import NotFound
 from notify.store import schema as s
 from notify.store.database import Unit
@@ -19,6 +19,18 @@ _O = s.bench_orders
 _STANDING = select(_O).where(*where(_O), is_in(_O.c.state, "standing"))
 _SUGGESTED = select(_O).where(*where(_O), is_in(_O.c.state, "suggested"))
 _ONE = select(_O).where(*where(_O, "id"))
+_T, _P, _Q = s.tickets, s.parts, s.questions
+_PLACES = (
+    select(_T.c.id, _T.c.phase, _T.c.promise_at, _T.c.created_at, _T.c.number)
+    .where(*where(_T), one_of(_T.c.phase, IN_WORK))
+    .order_by(_T.c.id)
+)
+_PARTS = (
+    select(_P.c.ticket_id, _P.c.state, _P.c.due_at)
+    .where(*where(_P), one_of(_P.c.state, ("needed", "ordered")))
+    .order_by(_P.c.ticket_id, _P.c.id)
+)
+_QUESTIONS = select(_Q.c.ticket_id).where(*where(_Q), is_in(_Q.c.state, "open")).order_by(_Q.c.ticket_id)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +63,19 @@ class Order:
     staff_id: str | None
 
 
+def places(unit: Unit) -> tuple[Place, ...]:
+    """Every ticket in work, as core/bench_order looks at it; opens nothing."""
+    rows = unit.connection.execute(_PLACES, given(unit))
+    return tuple(Place(row.id, row.phase in IN_HAND, row.promise_at, row.created_at, row.number) for row in rows)
+
+
+def waits(unit: Unit) -> tuple[tuple[str, str, datetime | None], ...]:
+    """What tickets wait for: ticket, state of the part or "question", when the part is due. In a steady order."""
+    missing = tuple((row.ticket_id, row.state, row.due_at) for row in unit.connection.execute(_PARTS, given(unit)))
+    asked = unit.connection.execute(_QUESTIONS, given(unit)).scalars()
+    return (*missing, *((ticket_id, "question", None) for ticket_id in asked))
+
+
 def standing(unit: Unit) -> Standing:
     """The order that staff took, as core/bench_order.rank wants it; the usual one when none stands."""
     found = standing_order(unit)
@@ -73,6 +98,11 @@ def get_order(unit: Unit, order_id: str) -> Order:
     if found is None:
         raise NotFound("There is no such bench order here", "Look at the bench again.")
     return found
+
+
+def is_kept(unit: Unit, order_id: str) -> bool:
+    """Whether an order that ended is still there to go back to."""
+    return unit.connection.execute(_ONE, given(unit, id=order_id)).first() is not None
 
 
 def add_order(
