@@ -1,0 +1,247 @@
+"""When each device of a shop will be ready: parts, line, hours and chance, played on thousands of paths.
+
+The same bench, jobs, parcels, draws and seed give the same answer. All instants are seconds since 1970 UTC, worked in
+whole ones; infinite means never, or beyond the hours that were given.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter as Times
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from notify.forecast.axis import Axes, Axis
+from notify.forecast.bench import Line, play_apart, play_together
+from notify.forecast.durations import Draws
+from notify.forecast.work import Const, Duration, Exponential, Gamma, LogNormal, OfKind, dice, left
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    Array = np.ndarray[Any, np.dtype[np.float64]]
+
+__all__ = [
+    "MOST_JOBS", "Bench", "Const", "Exponential", "Gamma", "Job", "LogNormal", "OfKind", "Parcel", "Played",
+    "paths_for", "play",
+]  # fmt: skip
+
+# More jobs than any bench of five holds in a quarter; what comes after them is told so rather than reckoned.
+MOST_JOBS = 1000
+MOST_PEOPLE = 5
+# Paths for up to so many jobs. A 90 % quantile of 4000 paths has a standard error of a hundredth of a typical spread.
+PATHS = ((200, 4000), (500, 2000), (MOST_JOBS, 1000))
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One device's work. `duration` is the whole of it, of which `spent` seconds are done and were not enough.
+
+    It is workable from `released` on, once each of its `parcels` is there. `by` is the technician (a position in
+    `Bench.axes`) who is on it now; such a job is finished whatever comes.
+    """
+
+    id: str
+    duration: Duration
+    released: float
+    parcels: tuple[str, ...] = ()
+    spent: float = 0.0
+    by: int | None = None
+
+    def __post_init__(self) -> None:
+        if math.isnan(self.released) or not 0 <= self.spent < math.inf:
+            raise ValueError(f"job {self.id}: released {self.released}, spent {self.spent} seconds cannot be meant")
+
+
+@dataclass(frozen=True, slots=True)
+class Parcel:
+    """What comes in one delivery: it arrives at each of `arrivals` (None: never) with the share beside it."""
+
+    key: str
+    arrivals: tuple[float | None, ...]
+    shares: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        right = len(self.arrivals) == len(self.shares) and all(share >= 0 for share in self.shares)
+        if not right or not math.isclose(sum(self.shares), 1, abs_tol=1e-6):
+            raise ValueError(f"parcel {self.key}: give one share for each arrival, together 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Who works when: an axis for each technician, the counter's own, and the seconds of open time proving takes."""
+
+    now: float
+    axes: tuple[Axis, ...]
+    counter: Axis
+    proving: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.now) or not 0 <= self.proving < math.inf:
+            raise ValueError(f"now {self.now}, proving {self.proving} seconds cannot be meant")
+        if len(self.axes) > MOST_PEOPLE:
+            raise ValueError(f"{len(self.axes)} technicians: up to {MOST_PEOPLE} are reckoned with")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Played:
+    """What came of it, jobs (in the order given) x paths: `busy` seconds at the bench, the others instants."""
+
+    jobs: tuple[Job, ...]
+    bench: Bench
+    busy: Array
+    ended: Array
+    _begun: Array
+    _axis: Axis | None  # what `_begun` is seconds of; None: it holds instants
+    _rows: Array
+    _row: tuple[int, ...]
+
+    @cached_property
+    def ready(self) -> Array:
+        """When it is repaired and proved."""
+        import numpy as np
+
+        proving, counter = self.bench.proving, self.bench.counter
+        if not proving:
+            return self.ended
+        done = counter.finish(counter.work(self.ended) + proving)
+        return np.where(np.isfinite(self.ended), done, np.inf)
+
+    @cached_property
+    def started(self) -> Array:
+        """When work on it begins, or goes on: of a job on the bench, now."""
+        import numpy as np
+
+        return np.maximum(self._begun if self._axis is None else self._axis.start(self._begun), self.bench.now)
+
+    @cached_property
+    def parts_in(self) -> Array:
+        """When it is workable: released, and its parts there; now where they are already."""
+        return self._rows[list(self._row)]
+
+
+def paths_for(jobs: int) -> int:
+    """How many paths are played for so many jobs. Raises ValueError above MOST_JOBS."""
+    for most, paths in PATHS:
+        if jobs <= most:
+            return paths
+    raise ValueError(f"{jobs} jobs: up to {MOST_JOBS} are reckoned with")
+
+
+def play(
+    bench: Bench,
+    jobs: Sequence[Job],
+    parcels: Sequence[Parcel] | Mapping[str, Parcel],
+    kinds: Mapping[str, Draws],
+    *,
+    paths: int,
+    seed: int,
+) -> Played:
+    """Plays the jobs, given in rank order. `kinds` are the draws of each repair kind named by an OfKind duration.
+
+    Raises ValueError for too many jobs, names that come twice or are not there, and a job by nobody at the bench.
+    """
+    import numpy as np
+
+    held = {parcel.key: parcel for parcel in (parcels.values() if isinstance(parcels, Mapping) else parcels)}
+    _check(bench, jobs, held, paths)
+    row, rows = _releases(bench, jobs, held, paths, seed)
+    busy = np.empty((len(jobs), paths))
+    for number, job in enumerate(jobs):
+        busy[number] = left(job.duration, job.spent, kinds, paths=paths, chance=dice(seed, "job", job.id))
+    together = len(set(bench.axes)) == 1
+    axis = bench.axes[0] if together else None
+    begun, ended = (_together if together else _apart)(bench, jobs, row, rows, busy)
+    if axis is not None:
+        ended = axis.finish(ended)
+    return Played(jobs=tuple(jobs), bench=bench, busy=busy, ended=ended, _begun=begun, _axis=axis, _rows=rows, _row=row)
+
+
+def _together(bench: Bench, jobs: Sequence[Job], row: Sequence[int], rows: Array, busy: Array) -> tuple[Array, Array]:
+    """Begin and end in seconds of work on the one axis that all technicians share."""
+    import numpy as np
+
+    axis = bench.axes[0]
+    begun, ended = np.full(busy.shape, np.inf), np.full(busy.shape, np.inf)
+    free = np.repeat(axis.work(np.full((len(bench.axes), 1), math.ceil(bench.now))), busy.shape[1], axis=1)
+    for number, job in enumerate(jobs):
+        if job.by is not None:
+            begun[number], free[job.by] = free[job.by], free[job.by] + busy[number]
+            ended[number] = free[job.by]
+    released = np.where(rows < axis.end, axis.work(rows), np.inf)
+    _wait(jobs, row, released, busy, begun, ended, lambda line, work: play_together(free, line, work))
+    return begun, ended
+
+
+def _apart(bench: Bench, jobs: Sequence[Job], row: Sequence[int], rows: Array, busy: Array) -> tuple[Array, Array]:
+    """Begin and end as instants, for technicians with hours of their own (or none, who finish nothing)."""
+    import numpy as np
+
+    begun, ended = np.full(busy.shape, np.inf), np.full(busy.shape, np.inf)
+    if not any(axis.spans for axis in bench.axes):
+        return begun, ended
+    axes = Axes.of(bench.axes, float(math.ceil(bench.now)))
+    free = np.full((len(bench.axes), busy.shape[1]), axes.zero)
+    for number, job in enumerate(jobs):
+        if job.by is not None:
+            begun[number] = axes.begin(job.by, free[job.by])
+            ended[number] = free[job.by] = axes.end(job.by, begun[number], busy[number])
+    _wait(jobs, row, rows, busy, begun, ended, lambda line, work: play_apart(free, line, work, axes))
+    return begun, ended
+
+
+def _wait(
+    jobs: Sequence[Job], row: Sequence[int], rows: Array, busy: Array, begun: Array, ended: Array, serve: Any
+) -> None:
+    """The jobs that nobody has yet, through the bench."""
+    waiting = [number for number, job in enumerate(jobs) if job.by is None]
+    if not waiting:
+        return
+    if len(waiting) == len(jobs):
+        begun[:], ended[:] = serve(Line(row, rows), busy)
+    else:
+        line = Line([row[number] for number in waiting], rows)
+        begun[waiting], ended[waiting] = serve(line, busy[waiting])
+
+
+def _releases(
+    bench: Bench, jobs: Sequence[Job], parcels: Mapping[str, Parcel], paths: int, seed: int
+) -> tuple[tuple[int, ...], Array]:
+    """Which row each job has, and the rows (x paths): when it is workable. Jobs that are there already share one."""
+    import numpy as np
+
+    now = float(math.ceil(bench.now))
+    arrived = {key: _arrivals(parcels[key], paths, seed) for key in {key for job in jobs for key in job.parcels}}
+    keys = [(max(now, float(np.ceil(job.released))), tuple(sorted(set(job.parcels)))) for job in jobs]
+    rows = np.empty((len(set(keys)), paths))
+    numbers: dict[Any, int] = {}
+    for key in keys:
+        if key not in numbers:
+            numbers[key] = len(numbers)
+            rows[numbers[key]] = key[0]
+            for name in key[1]:
+                np.maximum(rows[numbers[key]], arrived[name], out=rows[numbers[key]])
+    return tuple(numbers[key] for key in keys), rows
+
+
+def _arrivals(parcel: Parcel, paths: int, seed: int) -> Array:
+    import numpy as np
+
+    instants = np.array([np.inf if at is None else np.ceil(at) for at in parcel.arrivals])
+    drawn = dice(seed, "parcel", parcel.key).random(paths) * sum(parcel.shares)
+    which = np.searchsorted(np.cumsum(parcel.shares), drawn, side="right")
+    return np.asarray(instants[np.minimum(which, len(instants) - 1)])
+
+
+def _check(bench: Bench, jobs: Sequence[Job], parcels: Mapping[str, Parcel], paths: int) -> None:
+    if len(jobs) > MOST_JOBS or paths < 1:
+        raise ValueError(f"{len(jobs)} jobs on {paths} paths: up to {MOST_JOBS} jobs, and a path, are reckoned with")
+    if twice := [name for name, times in Times(job.id for job in jobs).items() if times > 1]:
+        raise ValueError(f"job {twice[0]} is there twice")
+    if missing := {key for job in jobs for key in job.parcels} - parcels.keys():
+        raise ValueError(f"parcel {min(missing)} is waited for, but not given")
+    for job in jobs:
+        if job.by is not None and not 0 <= job.by < len(bench.axes):
+            raise ValueError(f"job {job.id} is on the bench of nobody: technician {job.by} of {len(bench.axes)}")
