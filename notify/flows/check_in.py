@@ -9,6 +9,7 @@ from datetime import datetime
 from notify.core import claim_number
 from notify.core.actors import Actor
 from notify.core.notices import BASIS
+from notify.flows import promises
 from notify.flows.check_in_form import CheckedForm, CheckedPerson, VisitForm
 from notify.flows.context import Context
 from notify.flows.record import record
@@ -63,9 +64,10 @@ def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: Chec
     visit_id = visits.add_visit(unit, waits_here=form.waits_here, people=roles, at=now)
     made = [_add_ticket(ctx, unit, actor, visit_id, roles["bringer"][0], d) for d in checked.devices]
     record(ctx, unit, actor, "visit_opened", visit_id=visit_id, codes={"devices": len(made)})
-    for ticket_id, _, promised in made:
+    for ticket_id, _, promise_at in made:
         record(ctx, unit, actor, "checked_in", visit_id=visit_id, ticket_id=ticket_id)
-        if promised:
+        if promise_at is not None:
+            promises.note_promise(ctx, unit, actor, ticket_id, promise_at)
             record(ctx, unit, actor, "promise_made", visit_id=visit_id, ticket_id=ticket_id)
     return CheckedIn(
         visit_id, tuple(m[0] for m in made), tuple(m[1] for m in made), tuple(dict.fromkeys(checked.warnings))
@@ -122,7 +124,8 @@ def _add_contact(
 
 def _add_ticket(
     ctx: Context, unit: Unit, actor: Actor, visit_id: str, person_id: str, device: dict[str, object]
-) -> tuple[str, str, bool]:
+) -> tuple[str, str, datetime | None]:
+    """The new ticket, its claim number and what was promised for it."""
     number = new_free_number(ctx, unit)
     token = claim_number.new_token(ctx.pick)
     columns = {key: value for key, value in device.items() if key != "texts"}
@@ -131,7 +134,7 @@ def _add_ticket(
         unit, visit_id=visit_id, person_id=person_id, number=number, token_hash=token_hash(token), texts=texts,
         at=ctx.clock(), **columns,
     )  # fmt: skip
-    return ticket_id, number, device["promise_at"] is not None
+    return ticket_id, number, device["promise_at"]  # type: ignore[return-value]  # CheckedForm's
 
 
 def new_free_number(ctx: Context, unit: Unit) -> str:

@@ -15,6 +15,7 @@ from notify.core.tickets import Move, Phase, WaitsOn
 from notify.flows.context import Context
 from notify.flows.learn import hands_on_seconds, settle
 from notify.flows.record import record
+from notify.flows.score_promises import settle_ticket
 from notify.flows.stand_again import stand_again
 from notify.flows.uncollected import check_may_leave
 from notify.store import bookings, events, messages, notes, outbox, parts, questions, tickets
@@ -92,6 +93,8 @@ def take_step(
     if anyway:
         told["anyway"] = 1
     event = record(ctx, unit, actor, step.event, visit_id=ticket.visit_id, ticket_id=ticket.id, codes=told, at=when)
+    if step.target is Phase.ON_SHELF:
+        settle_ticket(ctx, unit, ticket)
     if note:
         staff_id = actor.id if actor.kind == "staff" else None
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=note, at=when,
@@ -192,6 +195,7 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
         ctx, unit, actor, "corrected", visit_id=ticket.visit_id, ticket_id=ticket.id,
         codes={"undoes": last.id, "from": ticket.phase.value, "to": before.value},
     )  # fmt: skip
+    settle_ticket(ctx, unit, ticket)
     if words:
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=words, at=now,
                        staff_id=actor.id, event_id=event.id)  # fmt: skip

@@ -5,14 +5,16 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, Invalid
+from notify.core.errors import Conflict, Invalid, NotAllowed
 from notify.core.hours import open_spans
 from notify.core.instants import need_near
 from notify.core.messages import MessageState
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import messages, outbox, parts, questions, shops, tickets
+from notify.flows.score_promises import settle_ticket
+from notify.store import forecasts, messages, outbox, parts, questions, shops, tickets
+from notify.store import promises as promised
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -21,11 +23,17 @@ TICK = timedelta(minutes=30)  # promises are told in half hours: no false precis
 
 
 def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other") -> None:
-    """Sets the time told to the customer; a changed one is told with its reason, an unsent older one is withdrawn."""
-    actor.need("move")
+    """Sets the time told to the customer; a changed one is told with its reason, an unsent older one is withdrawn.
+
+    Only a person does this, or the shop's own rule (`promise_rule`): no forecast moves a promise by itself.
+    """
+    if actor.kind != "system":
+        actor.need("move")
     if why not in WHY:
         raise Invalid(f"{why[:40]!r} is no reason for another time", f"Use one of: {', '.join(WHY)}.", field="why")
     with ctx.db.write(actor.shop_id) as unit:
+        if actor.kind == "system" and ctx.shop(unit).promise_rule != "tell":
+            raise NotAllowed("In this shop staff decide about another time", "Set promise_rule to tell to change that.")
         ticket = tickets.get_ticket(unit, ticket_id, lock=True)
         at = need_near(at, now=ctx.clock(), field="promise")
         if at <= ctx.clock():
@@ -36,6 +44,8 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
         if old == at:
             return
         tickets.change_ticket(unit, ticket, promise_at=at)
+        note_promise(ctx, unit, actor, ticket_id, at, why=why if old is not None else "")
+        settle_ticket(ctx, unit, ticket)
         codes: dict[str, str | int] = {"new": at.isoformat(), "why": why}
         if old is not None:
             codes["old"] = _withdraw_unheard(ctx, unit, ticket) or old.isoformat()
@@ -45,6 +55,14 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
         # Once that time has gone by, the news of it is wrong.
         record(ctx, unit, actor, kind, visit_id=ticket.visit_id, ticket_id=ticket_id, codes=codes,
                expires={"promise_changed": at})  # fmt: skip
+
+
+def note_promise(ctx: Context, unit: Unit, actor: Actor, ticket_id: str, at: datetime, *, why: str = "") -> None:
+    """Keeps a time that is told, with the forecast that stands, so that it can be scored once it has passed."""
+    promised.add(
+        unit, ticket_id, promise_at=at, made_at=ctx.clock(), why=why, forecast=forecasts.of_ticket(unit, ticket_id),
+        made_by=promised.BY_THE_RULE if actor.kind == "system" else actor.kind,
+    )  # fmt: skip
 
 
 def _withdraw_unheard(ctx: Context, unit: Unit, ticket: Ticket) -> str:

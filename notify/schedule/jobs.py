@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.flows import ask_after, contact_codes, forget, lost_ticket, passes, questions, reminders, replies
+from notify.flows import (
+    ask_after,
+    contact_codes,
+    forget,
+    lost_ticket,
+    passes,
+    questions,
+    reminders,
+    replies,
+    score_promises,
+)  # fmt: skip
 from notify.flows.context import Context
 from notify.schedule.when import Every, Nightly, When, is_steady
 from notify.store.job_runs import NEVER
@@ -99,6 +109,7 @@ JOBS: tuple[Job, ...] = (
     Job("missed_pickups", Every(600), lambda run: reminders.note_missed(run.context, run.actor)),
     Job("collection_reminders", Every(1800), lambda run: reminders.remind_collection(run.context, run.actor)),
     Job("ask_whether_all_is_well", Every(1800), lambda run: ask_after.ask_due(run.context, run.actor)),
+    Job("settle_promises", Every(60), lambda run: score_promises.settle_due(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("expire_passes", Every(600), lambda run: passes.expire_due(run.context, run.actor)),
     Job("forget", Nightly(), _forget),
