@@ -1,4 +1,9 @@
-"""The system's own Chromium, driven by Playwright, kept on this machine."""
+"""The system's own Chromium, driven by Playwright, kept on this machine.
+
+A click returns before the page that it leads to is there: what is read next may still be the page of before. So
+whatever leads to another page is pressed with `press` here, or with the hands of `tests.parts.fingers`; what a script
+changes is waited for with `expect`, and before something is said to be missing, something of the new page was seen.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 from tests.parts.missing import missing
 
@@ -24,6 +29,16 @@ FLAGS = [
     # A page that names another machine finds nobody there.
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
 ]
+
+# Only a page that hangs is given up; a slow machine is none of a test's business.
+PATIENCE_MS = 30_000
+expect.set_options(timeout=PATIENCE_MS)
+
+
+def press(target: Locator) -> None:
+    """Clicks a link or button that leads to another page and waits until that page is there, whole."""
+    with target.page.expect_navigation(wait_until="load"):
+        target.click()
 
 
 @pytest.fixture(scope="session")
@@ -50,7 +65,7 @@ def new_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
         options.setdefault("viewport", {"width": 1280, "height": 900})
         contexts.append(chromium.new_context(**options))
         page = contexts[-1].new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(PATIENCE_MS)
         page.on("pageerror", lambda error: errors.append(str(error)))
         return page
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from tests.parts.fingers import Keyboard, watch_pointers
 from tests.parts.live import OWNER, PASSWORD, Live
@@ -14,6 +14,7 @@ def sign_in(live: Live, page: Page) -> Keyboard:
     watch_pointers(page)
     page.goto(f"{live.base}/sign-in")
     keys = Keyboard(page)
+    expect(page.locator("#name")).to_be_focused()  # a browser gives the focus a moment after the page is there
     keys.type(OWNER)
     keys.to("Password")
     keys.type(PASSWORD)
@@ -24,9 +25,7 @@ def sign_in(live: Live, page: Page) -> Keyboard:
 def check_in(page: Page, *, phone: str = "07700 900123", email: str = "ines@example.org") -> Keyboard:
     """Fills the check-in page as a practised hand does and sends it; the hand with its counts."""
     keys = Keyboard(page)
-    # A browser gives the focus a moment after the page is there; nobody's hand is quicker than a second.
-    page.wait_for_function("document.activeElement.id === 'name'", timeout=1000)
-    assert keys.held()["id"] == "name", "the first field is ready to be typed into"
+    expect(page.locator("#name"), "the first field is ready to be typed into").to_be_focused()
     keys.type("Ines Farrow")
     for label, text in (("Mobile or phone", phone), ("E-mail", email)):
         keys.to(label)
@@ -47,11 +46,13 @@ def check_in(page: Page, *, phone: str = "07700 900123", email: str = "ines@exam
 
 
 def printed_code(page: Page, keys: Keyboard) -> str:
-    """Prints the claim ticket of the page by keyboard; what both readers find in its dots."""
+    """Prints the claim ticket of the page by keyboard and comes back to it; what both readers find in its dots."""
     keys.to("80 mm roll")
-    with page.context.expect_event("response", lambda answer: answer.url.endswith(".pdf")) as opened:
+    with page.expect_navigation(url="**/*.pdf"):
         keys.press("Enter")
-    answer = page.context.request.get(opened.value.url)
+    answer = page.context.request.get(page.url)
+    page.go_back()
+    expect(page.get_by_role("link", name="80 mm roll").first).to_be_visible()
     assert answer.headers["content-type"] == "application/pdf"
     dots = raster(answer.body())[0]
     assert read_zxing(dots) == read_qrdec(dots) != ""

@@ -61,9 +61,7 @@ def take_in(live: Live, page: Page) -> str:
     """Signs in, checks a radio in and prints its claim ticket, all by keyboard; the code on the paper."""
     sign_in(live, page).go("Check in")
     keys = check_in(page)
-    code = printed_code(page, keys)
-    page.go_back()
-    return code
+    return printed_code(page, keys)
 
 
 def test_a_repair_by_keyboard_at_the_counter_and_two_taps_on_the_phone(
@@ -83,7 +81,8 @@ def test_a_repair_by_keyboard_at_the_counter_and_two_taps_on_the_phone(
     phone.goto(code)
     assert "£38.00" in phone.inner_text("main")
     thumb.tap(phone.get_by_role("button", name="Yes, go ahead"))
-    assert thumb.taps == 1 and phone.get_by_role("button", name="Yes, go ahead").count() == 0
+    assert thumb.taps == 1 and phone.get_by_text("Thank you. We have your answer.").is_visible()
+    assert phone.get_by_role("button", name="Yes, go ahead").count() == 0
     work(live, code, "in_line", "on_bench", "proving", "on_shelf")
     live.deliver()
 
@@ -130,6 +129,7 @@ def test_the_customer_gets_through_without_any_script(
     ask(live, code)
     phone.goto(code)
     thumb.tap(phone.get_by_role("button", name="Yes, go ahead"))
+    assert phone.get_by_text("Thank you. We have your answer.").is_visible()
     assert phone.get_by_role("button", name="Yes, go ahead").count() == 0
     work(live, code, "in_line", "on_bench", "proving", "on_shelf")
     phone.goto(code)

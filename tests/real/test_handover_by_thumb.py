@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import zxingcpp
 from PIL import Image
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from notify.core.tickets import Phase
 from notify.flows import check_in, moves, passes, pickup
@@ -48,6 +48,7 @@ def phone(live: Live, new_page: Callable[..., Page]) -> Page:
 def scan(page: Page, thumb: Thumb, text: str) -> None:
     """A tap into the field, then the scanner types and sends Enter by itself."""
     page.locator("#scan").tap()
+    expect(page.locator("#scan")).to_be_focused()  # a finger gives the focus a moment later
     thumb.taps += 1
     page.keyboard.type(text)
     with page.expect_navigation(wait_until="load"):

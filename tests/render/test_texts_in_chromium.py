@@ -30,6 +30,7 @@ def test_every_mail_reads_well_at_phone_and_desk_width(new_page: Callable[..., P
             page.set_content(prepare_html(html))
             for width in (320, 360, 800):
                 page.set_viewport_size({"width": width, "height": 900})
+                page.wait_for_function("width => innerWidth === width", arg=width)
                 assert page.evaluate("document.documentElement.scrollWidth") <= width, f"{notice} {width}"
             # axe-core, an independent judge of contrast (WCAG AA), names, language and structure
             result = Axe().run(page, options={"runOnly": RULES})

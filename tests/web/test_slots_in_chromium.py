@@ -10,6 +10,7 @@ from playwright.sync_api import Browser
 from notify.core.languages import LANGUAGES
 from notify.flows.check_in_form import DeviceForm
 from notify.store import bookings
+from tests.parts.browser import press
 from tests.parts.shelved import shelve, token_of
 from tests.web.test_claim_in_chromium import Stage, stage, window
 
@@ -48,9 +49,9 @@ def test_two_taps_from_the_claim_page_to_a_kept_time(stage: Stage, chromium: Bro
         context.add_init_script(COUNT)
         page = context.new_page()
         page.goto(address)
-        page.locator("#pickup a").click()
-        page.locator(f'button[value="2026-11-26T{hour}:15/0"]').click()
-        page.wait_for_url("**?said=booked")
+        press(page.locator("#pickup a"))
+        press(page.locator(f'button[value="2026-11-26T{hour}:15/0"]'))
+        assert page.url.endswith("?said=booked")
         taps.append(int(page.evaluate("Number(sessionStorage.getItem('taps'))")))
         assert start_of(stage, visit_id) == f"2026-11-26T{hour}:15"
         context.close()
@@ -73,8 +74,8 @@ def test_the_same_with_the_keyboard_alone_and_without_script(stage: Stage, chrom
         else:
             raise AssertionError(f"the keyboard never reaches {wanted}")
         assert held.evaluate("one => getComputedStyle(one).outlineStyle") != "none"
-        page.keyboard.press("Enter")
-        page.wait_for_load_state()
+        with page.expect_navigation(wait_until="load"):
+            page.keyboard.press("Enter")
     context.close()
     assert start_of(stage, visit_id) == "2026-11-26T09:00"
 

@@ -9,7 +9,7 @@ from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Error, Page
+from playwright.sync_api import Error, Page, expect
 
 pytestmark = pytest.mark.real
 
@@ -40,7 +40,7 @@ def site(tmp_path: Path) -> Iterator[str]:
 def test_a_page_is_opened_and_its_button_works(page: Page, site: str) -> None:
     page.goto(site)
     page.get_by_role("button", name="Ring").click()
-    assert page.get_by_role("heading").inner_text() == "Rung"
+    expect(page.get_by_role("heading")).to_have_text("Rung")
 
 
 def test_without_scripts_the_button_does_nothing(new_page: Callable[..., Page], site: str) -> None:
