@@ -5,6 +5,7 @@ A quantile at level p is a time before which the device is ready with probabilit
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -73,3 +74,17 @@ def pack(grid: tuple[datetime, ...]) -> list[int]:
 def unpack(kept: list[int]) -> tuple[datetime, ...]:
     """A kept grid as instants."""
     return tuple(datetime.fromtimestamp(seconds, UTC) for seconds in kept)
+
+
+def chance_by(grid: tuple[datetime, ...], at: datetime) -> float:
+    """The chance that a device is ready at `at` or before, from the quantiles of LEVELS; between two of them on a line.
+
+    Below the first quantile and from the last one on, the middle of what is left there: the grid says no more.
+    """
+    reached = bisect_right(grid, at)
+    if reached == 0:
+        return LEVELS[0] / 2
+    if reached == len(grid):
+        return (1 + LEVELS[-1]) / 2
+    before, after = grid[reached - 1], grid[reached]
+    return LEVELS[reached - 1] + (at - before) / (after - before) * (LEVELS[reached] - LEVELS[reached - 1])

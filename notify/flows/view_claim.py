@@ -14,7 +14,7 @@ from notify.core import questions as rules
 from notify.core.claim_number import show_number
 from notify.core.errors import NotFound
 from notify.core.money import show_amount
-from notify.core.parts import count_missing, is_late
+from notify.core.parts import MISSING, count_missing, is_late
 from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase, waiting_on
 from notify.flows.claim_shown import Answered, Asked, ClaimView, Device, Pickup, Speech
@@ -31,7 +31,7 @@ from notify.render import claim_says
 from notify.render.claim_says import Standing
 from notify.render.claim_story import Known, tell
 from notify.render.moments import Moments
-from notify.store import bookings, events, parts, people, questions, tickets
+from notify.store import bookings, events, parts, people, promises, questions, tickets
 from notify.store.bookings import Booking
 from notify.store.claims import Claim
 from notify.store.database import Unit
@@ -104,7 +104,14 @@ class _Reading:
             ticket.device_class, ticket.phase, ticket.outcome, ticket.reason, waits, ticket.phase_since,
             promise_at=ticket.promise_at, promise_moved_later=self._moved_later(ticket),
             part_late=any(is_late(p.state, p.due_at, now=now) for p in of_it),
+            part_unknown=any(p.state in MISSING and p.due_at is None for p in of_it),
+            promise_doubted=self._doubted(ticket),
         )  # fmt: skip
+
+    def _doubted(self, ticket: Ticket) -> bool:
+        """Whether the shop was warned of the promise that stands; a new promise has a clean slate."""
+        made = promises.of_ticket(self.unit, ticket.id) if ticket.promise_at and ticket.phase in OPEN_PHASES else ()
+        return bool(made) and made[-1].promise_at == ticket.promise_at and made[-1].warned_at is not None
 
     def _moved_later(self, ticket: Ticket) -> bool:
         for event in reversed(self.story if ticket.id == self.own.id else ()):

@@ -1,4 +1,10 @@
-"""The sentences of a claim page that answer: where the device stands, and when it will be ready."""
+"""The sentences of a claim page that answer: where the device stands, and when it will be ready.
+
+What a customer reads of the time is the promise, and nothing of the forecast behind it: a promise is the shop's word,
+and only the shop takes it back. It is said as what we expect until the shop was warned of it; from then until the shop
+decides it is said as what was promised, with the word that a change will be told. So the page neither runs ahead of the
+shop's decision nor claims to expect what the shop has been told not to. Once it is past, the page says that.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +22,8 @@ class Standing:
     """What a page says about one device. `since` is when the phase began.
 
     `promise_moved_later` is True when the promise that stands replaced an earlier one; `part_late` when an
-    ordered part should have been here.
+    ordered part should have been here, `part_unknown` when nobody knows when one comes; `promise_doubted` when the shop
+    was warned that the promise will hardly be kept, and has not decided yet.
     """
 
     device_class: str
@@ -28,6 +35,8 @@ class Standing:
     promise_at: datetime | None = None
     promise_moved_later: bool = False
     part_late: bool = False
+    part_unknown: bool = False
+    promise_doubted: bool = False
 
     @property
     def is_open(self) -> bool:
@@ -77,13 +86,19 @@ def when_ready(standing: Standing, words: Language, moments: Moments) -> str:
     if standing.is_ready or not standing.is_open:
         return ""
     if standing.waits_on is WaitsOn.CUSTOMER:
-        return words["says.expect_answer"]
+        return words["says.expect_answer" if standing.promise_at else "says.expect_answer_first"]
     if standing.promise_at is None:
-        return words["says.expect_none"]
+        no_date = standing.waits_on is WaitsOn.PART and (standing.part_unknown or standing.part_late)
+        return words["says.expect_part" if no_date else "says.expect_none"]
     if standing.promise_at <= moments.now:
         return words["says.expect_passed"]
-    key = "says.expect_late" if standing.promise_moved_later else "says.expect"
-    return words(key, when=moments.by(standing.promise_at))
+    return words(f"says.{_expected(standing)}", when=moments.by(standing.promise_at))
+
+
+def _expected(standing: Standing) -> str:
+    if standing.promise_doubted:
+        return "expect_doubted"
+    return "expect_late" if standing.promise_moved_later else "expect"
 
 
 @dataclass(frozen=True, slots=True)

@@ -167,7 +167,10 @@ def test_a_visit_is_summed_up_by_what_can_be_collected() -> None:
     assert first(gone, bench) == "Your radio was handed back today at 13:00."
     assert first(bench, bench) == "Your radio is on the bench."
     assert answer(bench, [ready], w, m) == Answer("on_shelf", "Ready to be collected: 1 of your 2 devices.", "")
-    assert line_of(asked, w, m, is_own=True) == "Your radio is waiting for your answer. We go on as soon as you answer."
+    assert (
+        line_of(asked, w, m, is_own=True)
+        == "Your radio is waiting for your answer. As soon as you answer we go on, and can name a time."
+    )
     assert mark_of(asked) == "question" and mark_of(bench) == "on_bench"
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from notify.paths import templates_folder
 from notify.render.words import Words
+from tests.web import examples_ready as ready
 
 WORDS = Words(templates_folder() / "words")
 Page = dict[str, Any]
@@ -90,11 +91,12 @@ def _day() -> Page:
                  buttons=[{"action": "/deliveries/arrived", "label": "It is here", "main": True, "fields": [{"name": "part", "value": "31"}, {"name": "part", "value": "32"}]}]),
         ],
         bench=[
-            line("Harbour 3 radio", "On the bench since 9:12, Ada.", mark="on_bench", number="C9R-4F7H", href="/tickets/15",
+            line("Harbour 3 radio", "On the bench since 9:12, Ada. Probably ready today between 10:00 and 12:00; promised for 12:00, which will be kept about 9 times in 10.",
+                 mark="on_bench", number="C9R-4F7H", href="/tickets/15", range=ready.SOON,
                  buttons=[_move("Repaired, try it out", "proving")]),
-            line("Otter 220 camera", "Shutter sticks. Promised today by 11:30; about half an hour.", mark="in_line",
+            line("Otter 220 camera", "Shutter sticks. Probably ready between today, 13:30, and tomorrow, 10:30; promised for 15:00, which will be kept about 3 times in 10.", mark="in_line", range=ready.DOUBTFUL,
                  number="P4H-9C3R", href="/tickets/13", place="shelf A1", buttons=[_move("Take to the bench", "on_bench", main=True)]),
-            line("Fenlight e-reader", "Does not charge. Promised tomorrow by 17:00.", mark="in_line", number="T3N-6W8L",
+            line("Fenlight e-reader", "Does not charge. Probably ready tomorrow between 9:30 and 15:30; nothing is promised yet.", mark="in_line", number="T3N-6W8L", range=ready.FREE,
                  href="/tickets/14", place="metal box", flag="Battery swollen: do not charge", buttons=[_move("Take to the bench", "on_bench")]),
         ],
         asked=[
@@ -116,6 +118,14 @@ def _day() -> Page:
         ],
         tried=[line("Harbour 3 radio", "Three wrong codes were shown for it within a day, the last at 16:52. The desk asks for a check in words.", mark="caution", number="K7M-2X9T", href="/tickets/12")],
         resting="Six devices wait for parts or for an answer and need nothing now.",
+        scale=ready.scale(), parts_scale=ready.scale(), old="",
+        for_parts=[
+            line("Otter 110 camera", "Probably ready between tomorrow, 12:30, and Monday, 30 November, 11:00; promised for Monday, 30 November, 12:00, which is as good as certain.",
+                 mark="part", number="R3D-8K2V", href="/tickets/31", range=ready.LATER),
+            line("Slate e-reader", "Probably ready between Friday, 4 December, 10:00, and Monday, 7 December, 11:30; nothing is promised yet.", mark="part", number="V6C-2P9M",
+                 href="/tickets/32", range=ready.BEYOND),
+            line("Harbour 2 radio", "Nobody knows when its part comes: ask the supplier and note the day.", mark="part", number="X4B-7H3N", href="/tickets/33"),
+        ],
     )  # fmt: skip
 
 
@@ -135,7 +145,8 @@ def _empty_day() -> Page:
             "tried",
         )
     }
-    return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [],
+    return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [], "for_parts": [], "scale": None,
+            "parts_scale": None, "old": "The times below were reckoned at 8:40 and may be out of date: a person should look whether the program still runs.",
             "summary": "Nothing needs hands right now.", "waiting": {"deliveries": 0, "calls": 0, "replies": 0}}  # fmt: skip
 
 

@@ -57,7 +57,7 @@ def frees(part: PartLine, box: Box, speak: Say) -> str:
         return f"The {d.device(ticket)} waits for another part as well."
     with_others = "with the others of this box " if part.missing > 1 else ""
     frees_it = f"Once it is here, {with_others}the {d.device(ticket)} has all it waits for: {who} can bench it."
-    return f"{frees_it} {d.promise(ticket, speak)}".strip()
+    return f"{frees_it} {d.promise(ticket.promise_at, speak)}".strip()
 
 
 def _unordered(part: PartLine) -> d.Line:

@@ -86,11 +86,11 @@ def stands(line: TicketLine, say: Say) -> str:
     return f"The {device(line)} {words()(f'stands.{code}', **wanted)}"
 
 
-def promise(line: TicketLine, say: Say) -> str:
+def promise(at: datetime | None, say: Say) -> str:
     """ "Promised for today, by 11:30." or, when that is past, "It was promised for …"; "" without a promise."""
-    if line.promise_at is None:
+    if at is None:
         return ""
-    return f"{'It was promised' if line.promise_at < say.now else 'Promised'} for {say.by(line.promise_at)}."
+    return f"{'It was promised' if at < say.now else 'Promised'} for {say.by(at)}."
 
 
 def flag(safety: Iterable[str]) -> str:

@@ -69,7 +69,7 @@ def _head(seen: TicketView, speak: Say) -> dict[str, Any]:
 
 def _promised(seen: TicketView, speak: Say) -> str:
     in_work = seen.line.phase in ("taken_in", "inspecting", "in_line", "on_bench", "proving")
-    return d.promise(seen.line, speak) if in_work else ""
+    return d.promise(seen.line.promise_at, speak) if in_work else ""
 
 
 def is_open(seen: TicketView) -> bool:
