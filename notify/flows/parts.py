@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, datetime
+from typing import Any
 
 from notify.core import claim_number
 from notify.core import parts as rules
 from notify.core.actors import Actor
 from notify.core.errors import Invalid
+from notify.core.hours import Counter, next_opening
 from notify.core.instants import need_near
 from notify.core.parts import PartState
 from notify.core.text import clean_line
 from notify.core.tickets import OPEN_PHASES
+from notify.core.working_days import Supplier, arrival, at_hour, late_by
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import parts, shops, tickets
+from notify.forecast import lead_times
+from notify.store import parts, shops, suppliers, tickets
 from notify.store.database import Unit
 from notify.store.parts import Part
 
@@ -77,9 +80,9 @@ def _order(
     ctx: Context, unit: Unit, actor: Actor, part: Part, *, supplier: str, due: datetime | date | None
 ) -> datetime:
     rules.check_move(part.state, PartState.ORDERED)
-    shop, now = ctx.shop(unit), ctx.clock()
-    found = shops.find_supplier(unit, supplier)
-    expected = due_instant(due, found, zone=shop.zone) if due else usual_delivery(found, now=now, zone=shop.zone)
+    now, found = ctx.clock(), shops.find_supplier(unit, supplier)
+    habits, counter = _brings(ctx, unit, found)
+    expected = due_instant(due, habits, counter) if due else arrival(habits, now, counter)
     expected = need_near(expected, now=now, field="due")
     if expected <= now:
         raise Invalid("The part would be due in the past", "Name a later time.", field="due")
@@ -88,28 +91,9 @@ def _order(
     return expected
 
 
-def due_instant(due: datetime | date, supplier: object, *, zone: str) -> datetime:
-    """An instant as it is; a day at the supplier's usual hour, 10:00 where none is known."""
-    if isinstance(due, datetime):
-        return due
-    at = getattr(supplier, "delivers_at", None) or time(10)
-    return datetime.combine(due, at.replace(tzinfo=None), ZoneInfo(zone))
-
-
-def usual_delivery(supplier: object, *, now: datetime, zone: str) -> datetime:
-    """When this supplier usually delivers what is ordered now: `days` working days on, one more after the cut-off.
-
-    Monday to Friday count; a simple habit until lead times are learned. Common practice, no source.
-    """
-    cutoff, days = supplier.cutoff, supplier.days  # type: ignore[attr-defined]
-    local = now.astimezone(ZoneInfo(zone))
-    left = days + (1 if cutoff is not None and local.time() >= cutoff else 0)
-    day = local.date()
-    while left > 0:
-        day += timedelta(days=1)
-        if day.weekday() < 5:
-            left -= 1
-    return due_instant(day, supplier, zone=zone)
+def due_instant(due: datetime | date, habits: Supplier, counter: Counter) -> datetime:
+    """An instant as it is; a day at the supplier's usual hour."""
+    return due if isinstance(due, datetime) else at_hour(habits, due, counter)
 
 
 def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime | date) -> None:
@@ -119,8 +103,8 @@ def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime | date
         part = parts.get_part(unit, part_id, lock=True)
         if part.state != PartState.ORDERED:
             raise Invalid(f"A part that is {part.state} has no delivery time", "Order it first.", field="due")
-        found = next((row for row in shops.list_suppliers(unit) if row.id == part.supplier_id), None)
-        expected = need_near(due_instant(due, found, zone=ctx.shop(unit).zone), now=ctx.clock(), field="due")
+        habits, counter = _brings(ctx, unit, shops.find_supplier(unit, part.supplier_id or ""))
+        expected = need_near(due_instant(due, habits, counter), now=ctx.clock(), field="due")
         parts.change_part(unit, part, due_at=expected)
         _record(ctx, unit, actor, "part_due_changed", part)
 
@@ -132,6 +116,7 @@ def arrive(ctx: Context, actor: Actor, part_id: str) -> Arrived:
         part = parts.get_part(unit, part_id, lock=True)
         rules.check_move(part.state, PartState.ARRIVED)
         parts.change_part(unit, part, state=PartState.ARRIVED, arrived_at=ctx.clock())
+        _learn_delay(ctx, unit, part)
         ticket = tickets.get_ticket(unit, part.ticket_id)
         frees = rules.count_missing(p.state for p in parts.parts_of(unit, ticket.id)) == 0
         bench = ticket.technician_id or ""
@@ -139,6 +124,26 @@ def arrive(ctx: Context, actor: Actor, part_id: str) -> Arrived:
         if frees:
             _record(ctx, unit, actor, "parts_complete", part, bench=bench)
         return Arrived(part.id, ticket.id, ticket.number, frees, bench)
+
+
+def _learn_delay(ctx: Context, unit: Unit, part: Part) -> None:
+    """Counts how late the part came, by the last time that was named for it; once for all that was due together.
+
+    A box that came while the shop was shut counts as here when it opened: nobody could book it in before.
+    """
+    if not part.supplier_id or part.due_at is None or suppliers.parcel_came(unit, part):
+        return
+    row = shops.find_supplier(unit, part.supplier_id)
+    habits, counter = _brings(ctx, unit, row)
+    due = next_opening(counter, part.due_at) or part.due_at
+    days = late_by(habits, due, ctx.clock(), counter)
+    suppliers.put_delays(unit, row.id, lead_times.learned(row.delays, days))
+
+
+def _brings(ctx: Context, unit: Unit, supplier: Any) -> tuple[Supplier, Counter]:
+    """The habits of a supplier's row, and the counter that it brings to."""
+    shop = ctx.shop(unit)
+    return suppliers.habits_of(unit, supplier, zone=shop.zone), shops.get_counter(unit, shop)
 
 
 def dead_on_arrival(ctx: Context, actor: Actor, part_id: str) -> str:

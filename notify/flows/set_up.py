@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, time
+from types import SimpleNamespace
 from typing import Any
 
 from notify.core.actors import Actor
@@ -19,12 +20,15 @@ from notify.core.money import minor_digits
 from notify.core.shop import PROMISE_RULES, PROMISE_TICKS, check_setting
 from notify.core.telling_hours import parse_week
 from notify.core.text import clean_line
+from notify.core.working_days import MOST_DAYS, WEEKDAYS, check_mask, nearest, parse_closed
 from notify.flows.context import Context
 from notify.flows.hits import changing_hours
 from notify.flows.repair_kinds import add_rest
 from notify.store import shops
 from notify.store.database import Unit
+from notify.store.suppliers import habits_of
 
+_NEW_SUPPLIER = SimpleNamespace(zone="", working_days=WEEKDAYS, closed_days=(), holidays_of="", redelivers=False)
 _FAR = datetime(2100, 1, 1, tzinfo=UTC)
 _YEARS = range(2000, 2101)  # a day beyond them is a slip of the pen
 
@@ -180,12 +184,38 @@ def drop_supplier(ctx: Context, actor: Actor, supplier_id: str) -> None:
 
 
 def put_supplier(
-    ctx: Context, actor: Actor, *, name: str, cutoff: time | None, delivers_at: time | None, days: int
-) -> str:
-    """Adds a supplier or changes the one of that name: cut-off, usual delivery time, working days it takes."""
+    ctx: Context, actor: Actor, *, name: str, cutoff: time | None, delivers_at: time | None, days: int,
+    zone: str | None = None, working_days: str | None = None, closed_days: Sequence[date] | None = None,
+    holidays_of: str | None = None, redelivers: bool | None = None,
+) -> str:  # fmt: skip
+    """Adds a supplier or changes the one of that name: its habits as in core/working_days.Supplier; its identifier.
+
+    `zone` empty: the shop's. What is None stays as it is. Raises Invalid, for a calendar without a working day too.
+    """
     actor.need("settings")
     words = clean_line(name, field="supplier", limit=80)
-    if not words or not 0 <= days <= 365:
-        raise Invalid("The supplier needs a name and 0 to 365 days", "Correct them.", field="supplier")
+    if not words or not 0 <= days <= MOST_DAYS:
+        raise Invalid(f"The supplier needs a name and 0 to {MOST_DAYS} days", "Correct them.", field="supplier")
     with ctx.db.write(actor.shop_id) as unit:
-        return shops.put_supplier(unit, words, cutoff=cutoff, delivers_at=delivers_at, days=days)
+        stands = next((row for row in shops.list_suppliers(unit) if row.name == words), _NEW_SUPPLIER)
+        asked = {
+            "zone": zone, "working_days": working_days, "closed_days": closed_days, "holidays_of": holidays_of,
+            "redelivers": redelivers,
+        }  # fmt: skip
+        whole: dict[str, Any] = {key: getattr(stands, key) if value is None else value for key, value in asked.items()}
+        whole |= _check_calendar(unit, whole)
+        found = shops.put_supplier(unit, words, cutoff=cutoff, delivers_at=delivers_at, days=days, **whole)
+        row, shop = shops.find_supplier(unit, found), ctx.shop(unit)
+        nearest(habits_of(unit, row, zone=shop.zone).working, ctx.today(shop))  # refuses one that never works
+        return found
+
+
+def _check_calendar(unit: Unit, asked: Mapping[str, Any]) -> dict[str, Any]:
+    """The supplier's zone, working days, closed days and holidays, each in its right form; raises Invalid."""
+    closed = (day if isinstance(day, date) else date.fromisoformat(day) for day in asked["closed_days"])
+    return {
+        "zone": asked["zone"] and zone(asked["zone"]).key,
+        "working_days": check_mask(asked["working_days"]),
+        "closed_days": parse_closed(closed),
+        "holidays_of": asked["holidays_of"] and unit.almanac.check(asked["holidays_of"]),
+    }

@@ -338,7 +338,7 @@ suppliers = _table(
     Column("closed_days", JSON, nullable=False, default=list),
     _code("holidays_of"),
     _flag("redelivers"),
-    # How often a part came on the day it was due, or 1, 2, 3 … working days later (core/ready.DELAYS of them).
+    # How often a parcel came on the day it was due, or 1, 2, 3 (core/ready.DELAYS) working days later, or still later.
     Column("delays", JSON, nullable=False, default=list),
     UniqueConstraint("shop_id", "name"),
 )
@@ -502,6 +502,7 @@ parts = _table(
     UniqueConstraint("shop_id", "label"),
     Index("ix_parts_ticket", "shop_id", "ticket_id"),
     Index("ix_parts_state", "shop_id", "state"),
+    Index("ix_parts_parcel", "shop_id", "supplier_id", "due_at"),
     parents={"ticket_id": "tickets"},
 )
 # A place in a slot: the partial unique index is what makes the last place go to one customer only.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, time
 from typing import Any
 
@@ -197,7 +197,7 @@ def drop_special_day(unit: Unit, special_id: str) -> None:
 
 
 def list_suppliers(unit: Unit) -> tuple[Any, ...]:
-    """Every supplier row (id, name, cutoff, delivers_at, days), by name."""
+    """Every supplier row, by name; `suppliers.habits_of` makes of one what core reckons with."""
     t = s.suppliers
     return tuple(unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.name)))
 
@@ -210,16 +210,23 @@ def find_supplier(unit: Unit, name_or_id: str) -> Any:
     raise NotFound(f"There is no supplier {name_or_id[:60]!r}", "Add it under settings first.", field="supplier")
 
 
-def put_supplier(unit: Unit, name: str, *, cutoff: time | None, delivers_at: time | None, days: int) -> str:
+def put_supplier(
+    unit: Unit, name: str, *, cutoff: time | None, delivers_at: time | None, days: int, zone: str, working_days: str,
+    closed_days: Sequence[date], holidays_of: str, redelivers: bool,
+) -> str:  # fmt: skip
     """Adds a supplier, or changes the one of that name; its identifier."""
     t = s.suppliers
-    values = {"cutoff": cutoff, "delivers_at": delivers_at, "days": days}
+    values = {
+        "cutoff": cutoff, "delivers_at": delivers_at, "days": days, "zone": zone, "working_days": working_days,
+        "closed_days": [day.isoformat() for day in closed_days], "holidays_of": holidays_of, "redelivers": redelivers,
+    }  # fmt: skip
+    note_change(unit)
     found = unit.connection.execute(select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.name == name)).scalar()
     if found:
         unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == found).values(**values))
         return str(found)
     new = unit.new_id()
-    unit.connection.execute(insert(t).values(shop_id=unit.shop_id, id=new, name=name, **values))
+    unit.connection.execute(insert(t).values(shop_id=unit.shop_id, id=new, name=name, delays=[], **values))
     return new
 
 
@@ -236,3 +243,4 @@ def drop_supplier(unit: Unit, supplier_id: str) -> None:
     gone = unit.connection.execute(delete(t).where(t.c.shop_id == unit.shop_id, t.c.id == supplier_id)).rowcount
     if not gone:
         raise NotFound("There is no such supplier", "Look at the list again.", field="supplier")
+    note_change(unit)

@@ -43,7 +43,13 @@ from notify.store.receipts import Told
 from tests.parts.house import SHOP
 
 # Functions whose first argument is a unit but which look at no row, or at those that their callers here name.
-NO_ROWS = {"statements.given", "statements.rows_among", "statements.ids_beginning", "outbox.seal_bytes"}
+NO_ROWS = {
+    "statements.given",
+    "statements.rows_among",
+    "statements.ids_beginning",
+    "outbox.seal_bytes",
+    "suppliers.habits_of",
+}
 
 
 def full_shop(house: Any) -> dict[str, Any]:
@@ -120,7 +126,9 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "result": {}, "password_hash": "h", "pin_hash": "h", "session_hash": "h", "window": timedelta(hours=1),
         "why": "closed", "seat": 7,
         "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
-        "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s", "digest": "d", "row_key": "k",
+        "zone": "", "working_days": "1111100", "closed_days": (), "holidays_of": "", "redelivers": False,
+        "delays": (1, 0), "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s",
+        "digest": "d", "row_key": "k",
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
         "booking_ids": [mine["booking_id"]], "tokens": [mine["booking"].organizer_token], "uids": [mine["booking"].uid],
         "partstat": "accepted", "sequence": 0, "stamp": now, "among": [Decision.FLAG_UNVERIFIED],

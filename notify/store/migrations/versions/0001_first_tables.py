@@ -843,6 +843,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_parts")),
         sa.UniqueConstraint("shop_id", "label", name=op.f("uq_parts_shop_id_label")),
     )
+    op.create_index("ix_parts_parcel", "parts", ["shop_id", "supplier_id", "due_at"], unique=False)
     op.create_index("ix_parts_state", "parts", ["shop_id", "state"], unique=False)
     op.create_index("ix_parts_ticket", "parts", ["shop_id", "ticket_id"], unique=False)
     op.create_table(
@@ -944,6 +945,7 @@ def downgrade() -> None:
     op.drop_table("promises")
     op.drop_index("ix_parts_ticket", table_name="parts")
     op.drop_index("ix_parts_state", table_name="parts")
+    op.drop_index("ix_parts_parcel", table_name="parts")
     op.drop_table("parts")
     op.drop_index("ix_notes_ticket", table_name="notes")
     op.drop_table("notes")
