@@ -19,6 +19,8 @@ DONE = [
     *((area, "calendar.json") for area in ("outgoing", "dst", "mail", "fold", "escape", "param")),
     *((area, "calendar.json") for area in ("itip", "shape", "hostile", "mime", "cross-check")),
     ("capacity", "forecast.json"),
+    *((area, "forecast.json") for area in ("forecast-deterministic", "forecast-stochastic", "probability")),
+    *((area, "forecast.json") for area in ("promise-rounding", "open-minutes", "dst")),
 ]
 pytestmark = [pytest.mark.vectors, pytest.mark.usefixtures("tzdata_only")]
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 from typing import Any
 
 from notify.core.durations import Period, add, before, parse_duration
 from notify.core.hours import Counter, SpecialDay
-from notify.core.instants import exists, instant, is_ambiguous, reading, zone
+from notify.core.instants import exists, instant, is_ambiguous, local, reading, zone
 from notify.core.slots import Slot, slots_on
 from notify.render.invite import invite_bytes
 from tests.parts.content_lines import only, read_lines
@@ -18,9 +19,11 @@ Given = dict[str, Any]
 _OCCURRENCE = re.compile(r"FREQ=YEARLY;BYMONTH=(\d+);BYDAY=(\d)SU")
 
 
-def dst(given: Given, expect: Given) -> None:
-    """One of five kinds of case, told by what is given."""
-    if "local" in given:
+def dst(given: Given | list[str], expect: Given) -> None:
+    """One of six kinds of case, told by what is given."""
+    if isinstance(given, list):
+        _changes_of_the_year(given, expect)
+    elif "local" in given:
         _wall_time(given, expect)
     elif "plus_days" in given:
         _same_wall_time(given, expect)
@@ -30,6 +33,25 @@ def dst(given: Given, expect: Given) -> None:
         _no_vtimezone_needed(given, expect)
     else:
         _never_all_day(given, expect)
+
+
+def _changes_of_the_year(zones: list[str], expect: Given) -> None:
+    """Every change of the offset in 2026, found by looking each half hour: instant, seconds before, seconds after."""
+    half, first = timedelta(minutes=30), datetime(2026, 1, 1, tzinfo=UTC)
+    for name in zones:
+        offsets = [_seconds_ahead(first + step * half, name) for step in range(365 * 48)]
+        found = [
+            [f"{first + step * half:%Y-%m-%dT%H:%M:%SZ}", before, after]
+            for step, (before, after) in enumerate(pairwise(offsets), 1)
+            if before != after
+        ]
+        assert found == expect[name], found
+
+
+def _seconds_ahead(moment: datetime, zone_name: str) -> int:
+    ahead = local(moment, zone_name).utcoffset()
+    assert ahead is not None
+    return round(ahead.total_seconds())
 
 
 def _wall_time(given: Given, expect: Given) -> None:
