@@ -15,8 +15,8 @@ def scale(**more: Any) -> Page:
     return {
         "stretches": STRETCHES,
         "days": [{"at": 8.0, "label": "today"}, {"at": 117.3, "label": "Fri"}],
-        "sentence": "From now until tomorrow, 18:00, in opening hours; a gap is a closing. The stroke is when it is ready, "
-        "8 times in 10, the dot its middle. The flag is the promise, empty when it will hardly be kept.",
+        "sentence": "From now until tomorrow, 18:00, in opening hours; a gap is a closing. The stroke is when it is "
+        "ready, 8 times in 10, the dot its middle. The flag is the promise, empty when it will hardly be kept.",
         **more,
     }
 

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.contacts import show_phone
 from notify.core.roles import may
-from notify.core.tickets import Phase
 from notify.flows.view_bell import stamp
 from notify.flows.view_calls import Call
-from notify.flows.view_day_sheet import Asked, DaySheet, view
+from notify.flows.view_day_sheet import DaySheet, view
 from notify.flows.view_deliveries import Box, PartLine
-from notify.flows.view_lines import TicketLine
 from notify.flows.view_pickups import Pickup
 from notify.flows.view_shelf import Shelved
 from notify.flows.view_tried import Tried
+from notify.web.counter import bench_lines as work
 from notify.web.counter import desk_words as d
-from notify.web.counter import forecast_says as ahead
 from notify.web.counter.bell import lines
 from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.missed import call_them
@@ -29,12 +25,6 @@ from notify.web.pages import render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("day_sheet", __name__)
-# The step that a phase usually leads to: the one button of a line.
-NEXT = {
-    Phase.TAKEN_IN: ("inspection_began", Phase.INSPECTING), Phase.INSPECTING: ("work_agreed", Phase.IN_LINE),
-    Phase.IN_LINE: ("bench_began", Phase.ON_BENCH), Phase.ON_BENCH: ("repair_done", Phase.PROVING),
-    Phase.PROVING: ("shelved", Phase.ON_SHELF),
-}  # fmt: skip
 
 
 @pages.get("/")
@@ -48,30 +38,20 @@ def show() -> Response:
         "day_sheet.html", here="day", today=speak.day(sheet.now), summary=summary(sheet),
         seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1", rang=lines(speak),
         rang_stamp=rung,
-        answered=[answered_line(one, sheet, speak) for one in sheet.answered],
+        answered=[work.answered_line(one, sheet, speak) for one in sheet.answered],
         deliveries=[*(box_line(box, sheet, speak) for box in sheet.deliveries.due()),
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],
-        bench=[bench_line(one, sheet, speak, main=one.ticket_id == first) for one in sheet.bench],
-        scale=scale_over(sheet.bench, sheet, speak),
-        asked=[asked_line(one, sheet, speak) for one in sheet.asked],
+        bench=[work.bench_line(one, sheet, speak, main=one.ticket_id == first) for one in sheet.bench],
+        scale=work.scale_over(sheet.bench, sheet, speak),
+        asked=[work.asked_line(one, sheet, speak) for one in sheet.asked],
         shelf=[shelf_line(one, speak) for one in sheet.shelf],
         pickups=[*hit_note(sheet.hit), *(pickup_line(one, speak) for one in sheet.pickups)],
         calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
-        resting=resting(sheet.resting), for_parts=[waiting_line(one, sheet, speak) for one in sheet.waiting],
-        parts_scale=scale_over(sheet.waiting, sheet, speak), old=old_note(sheet.old, speak),
+        resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
+        parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
     )  # fmt: skip
-
-
-def scale_over(lines: tuple[TicketLine, ...], sheet: DaySheet, speak: Say) -> ahead.Picture | None:
-    """What the drawings beside these lines run over; None when none of them has one."""
-    return ahead.scale_of([found for one in lines if (found := sheet.foreseen.get(one.ticket_id))], speak)
-
-
-def old_note(old: datetime | None, speak: Say) -> str:
-    """That the times on the sheet are too old to be relied on; "" while they are not."""
-    return d.words()("range.old", at=d.at(speak, old)) if old else ""
 
 
 def written(sheet: DaySheet, speak: Say) -> list[d.Line]:
@@ -130,29 +110,6 @@ def resting(number: int) -> str:
     return f"{d.capital(d.count(number, 'device', 'devices'))} {verb} nothing now."
 
 
-def answered_line(one: Asked, sheet: DaySheet, speak: Say) -> d.Line:
-    """What the customer said, when, and what to do about it."""
-    if one.state == "answered":
-        label, act = d.staff_word("answer", one.answer), d.words()(f"act.{one.kind}_{one.answer}")
-        by = f", said by {one.said_by}" if one.said_by else ""
-        said = f"“{label}”{by}, {d.at(speak, one.answered_at or one.asked_at)}. {act}"
-    else:
-        said = f"{d.capital(d.words()(f'question_state.{one.state}'))}. {d.words()(f'act.{one.state}')}"
-    price = f" ({speak.money(one.price)})" if one.price is not None else ""
-    about = f"Asked about {d.words()(f'question.{one.kind}')}{price}: {said}"
-    when, drawn = ahead.on_line(sheet.foreseen.get(one.ticket.ticket_id), one.ticket, speak)
-    return d.ticket_line(one.ticket, f"{about} {when}".rstrip(), mark="question", buttons=_go_ahead(one), range=drawn)
-
-
-def _go_ahead(one: Asked) -> list[d.Line]:
-    """After a yes to a device that is not yet in line: one press puts it there."""
-    goes_on = (one.kind, one.answer) in (("price", "accept"), ("substitute_part", "take_it"))
-    if not goes_on or one.ticket.phase not in (Phase.TAKEN_IN, Phase.INSPECTING):
-        return []
-    label = d.words()("move.work_agreed")
-    return [d.button(f"/tickets/{one.ticket.ticket_id}/move", label, main=True, to="in_line", back="/")]
-
-
 def box_line(box: Box, sheet: DaySheet, speak: Say) -> d.Line:
     """One expected or late box, what it frees, and a button for when it is here."""
     names = d.joined(f"{part.name or 'a part'} for {part.ticket.number}" for part in box.parts)
@@ -177,41 +134,6 @@ def unordered_line(part: PartLine) -> d.Line:
     """A part that somebody still has to order."""
     return d.ticket_line(part.ticket, f"Nobody has ordered its part yet: {part.name or 'no name was noted'}. Order it.",
                          mark="part", place="", flag="")  # fmt: skip
-
-
-def bench_line(one: TicketLine, sheet: DaySheet, speak: Say, *, main: bool) -> d.Line:
-    """Where it stands, when it will be ready and what was promised, with the usual next step."""
-    event, to = NEXT[one.phase]
-    in_hand = one.phase in (Phase.ON_BENCH, Phase.PROVING)
-    doing = d.words()(f"in_hand.{one.phase}", since=speak.when(one.since), by=_with(one)) if in_hand else ""
-    waits = d.words()(f"waits.{one.waits_on}") if in_hand and one.waits_on.value in ("customer", "part") else ""
-    fault = "" if in_hand or not one.fault else f"{d.capital(one.fault.splitlines()[0].rstrip('.'))}."
-    when, drawn = ahead.on_line(sheet.foreseen.get(one.ticket_id), one, speak)
-    since = "" if in_hand or when else f"Here since {speak.when(one.created_at)}; no time is promised."
-    sentence = " ".join(part for part in (doing, waits, fault, when, since) if part)
-    press = d.button(f"/tickets/{one.ticket_id}/move", d.words()(f"move.{event}"), main=main, to=to.value, back="/")
-    return d.ticket_line(one, sentence, buttons=[press], range=drawn)
-
-
-def waiting_line(one: TicketLine, sheet: DaySheet, speak: Say) -> d.Line:
-    """What waits for a part, and when it will be ready."""
-    when, drawn = ahead.on_line(sheet.foreseen.get(one.ticket_id), one, speak)
-    return d.ticket_line(one, when or f"Here since {speak.when(one.created_at)}; no time is promised.", mark="part",
-                         range=drawn)  # fmt: skip
-
-
-def _with(one: TicketLine) -> str:
-    return f", {one.technician}" if one.technician else ""
-
-
-def asked_line(one: Asked, sheet: DaySheet, speak: Say) -> d.Line:
-    """A question that is still open, and until when; what was promised to them meanwhile."""
-    sentence = (
-        f"Asked about {d.words()(f'question.{one.kind}')} {d.at(speak, one.asked_at)}. "
-        f"Nothing to do unless they call; it stays open until {speak.when(one.expires_at)}."
-    )
-    promised = d.promise(one.ticket.promise_at, speak)
-    return d.ticket_line(one.ticket, f"{sentence} {promised}".rstrip(), mark="question")
 
 
 def shelf_line(one: Shelved, speak: Say) -> d.Line:
