@@ -72,6 +72,10 @@
         var fresh = page.getElementById(sheet.id);
         if (!fresh || sheet.contains(document.activeElement)) { return; }
         var changed = words(fresh) !== words(sheet);
+        sheet.querySelectorAll("details[open][id]").forEach(function (one) {
+          var again = fresh.querySelector("#" + one.id);
+          if (again) { again.open = true; }
+        });
         sheet.replaceChildren.apply(sheet, Array.from(fresh.childNodes));
         showTime(page);
         said.textContent = changed ? sheet.dataset.said : "";
