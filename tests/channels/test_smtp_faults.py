@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import product
 from typing import Any
 
 import pytest
@@ -19,7 +22,9 @@ from tests.parts.certificates import Certificates
 
 pytestmark = pytest.mark.real
 
-PATIENCE = 0.25  # seconds a step may take in these tests
+PATIENCE = 1.5  # seconds a step may take where the server says nothing for ever
+UNHURRIED = 60.0  # and everywhere else, where a slow machine must not look like a silent server
+AT_ONCE = 9  # cells that wait beside each other
 START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
 FAULTS: dict[str, Callable[..., None]] = {
@@ -55,7 +60,8 @@ def broken_at(
     """A server that fails at `step`, and a channel to it; TLS and sign-in where the step needs them."""
 
     def make(step: str, act: Callable[..., None], *, times: int = 1, **more: Any) -> tuple[ScriptedServer, SmtpChannel]:
-        given = {"port_settings": {"timeout": PATIENCE, "timeout_after_dot": PATIENCE}, **more}
+        patience = PATIENCE if act in (stall, drip) else UNHURRIED
+        given = {"port_settings": {"timeout": patience, "timeout_after_dot": patience}, **more}
         settings = given.pop("port_settings")
         if step in ("star", "auth"):
             given |= {"context": certificates.server_context(), "starttls": step == "star"}
@@ -87,37 +93,69 @@ def live(channel: SmtpChannel, message: Outgoing, *, until: timedelta) -> tuple[
     return receipts, None
 
 
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What became of one message whose server failed twice, with fault `name` at `step`."""
+
+    step: str
+    name: str
+    receipts: list[Receipt]
+    gave_up: bool
+    shown: bool
+    kept: bool
+    seconds: float
+
+    @property
+    def wrong(self) -> bool:
+        return self.receipts[0].verdict is not expected(self.step, self.name)
+
+    @property
+    def wrong_end(self) -> bool:
+        never = expected(self.step, self.name) is Verdict.NEVER
+        return self.receipts[-1].verdict is not (Verdict.NEVER if never else Verdict.ACCEPTED)
+
+    @property
+    def lost(self) -> bool:
+        return self.receipts[-1].verdict is Verdict.ACCEPTED and not self.kept
+
+    @property
+    def leaked(self) -> bool:
+        words = " ".join(receipt.text + receipt.code for receipt in self.receipts).replace("patience", "")
+        return "pat" in words or "7700" in words or "geheim" in words
+
+
+def each_cell(steps: Iterable[str], broken_at: Callable[..., Any], **more: Any) -> list[Cell]:
+    """Every fault at every step, each with a server and a channel of its own, several beside each other."""
+
+    def one(at: int, step: str, name: str) -> Cell:
+        server, channel = broken_at(step, FAULTS[name], times=2, **more)
+        message, started = outgoing(at), time.monotonic()
+        receipts, gave_up_at = live(channel, message, until=timedelta(days=2))
+        channel.close()
+        took = time.monotonic() - started
+        return Cell(step, name, receipts, gave_up_at is not None, server.faults_shown > 0,
+                    message.payload in server.kept, took)  # fmt: skip
+
+    pairs = list(product(steps, FAULTS))
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        return list(pool.map(one, range(len(pairs)), *zip(*pairs, strict=True)))
+
+
 def test_no_failure_at_any_step_loses_or_misjudges_a_message(broken_at: Callable[..., Any]) -> None:
-    wrong: list[str] = []
-    cells = lost = wrong_end = retried = gave_up = leaked = shown = 0
-    slowest = 0.0
-    for step in STEPS:
-        for name, act in FAULTS.items():
-            server, channel = broken_at(step, act, times=2)
-            message = outgoing(cells)
-            started = time.monotonic()
-            receipts, gave_up_at = live(channel, message, until=timedelta(days=2))
-            channel.close()
-            slowest = max(slowest, time.monotonic() - started)
-            cells += 1
-            shown += server.faults_shown > 0
-            verdict, end = receipts[0].verdict, receipts[-1].verdict
-            wrong += [f"{step}/{name}: {receipts[0].code}"] if verdict is not expected(step, name) else []
-            wrong_end += end is not (Verdict.NEVER if expected(step, name) is Verdict.NEVER else Verdict.ACCEPTED)
-            lost += end is Verdict.ACCEPTED and message.payload not in server.kept
-            retried += verdict is Verdict.NEVER and len(receipts) > 1
-            gave_up += gave_up_at is not None
-            words = " ".join(receipt.text + receipt.code for receipt in receipts)
-            leaked += "pat" in words.replace("patience", "") or "7700" in words or "geheim" in words
+    cells = each_cell(STEPS, broken_at)
+    wrong = [f"{one.step}/{one.name}: {one.receipts[0].code}" for one in cells if one.wrong]
+    shown, lost = sum(one.shown for one in cells), sum(one.lost for one in cells)
+    wrong_end, gave_up = sum(one.wrong_end for one in cells), sum(one.gave_up for one in cells)
+    retried = sum(one.receipts[0].verdict is Verdict.NEVER and len(one.receipts) > 1 for one in cells)
+    leaked, slowest = sum(one.leaked for one in cells), max(one.seconds for one in cells)
     print(
-        f"FIGURE smtp_fault_matrix cells={cells} faults_shown={shown} lost={lost} wrong_verdict={len(wrong)} "
+        f"FIGURE smtp_fault_matrix cells={len(cells)} faults_shown={shown} lost={lost} wrong_verdict={len(wrong)} "
         f"wrong_final_state={wrong_end} retried_5xx={retried} gave_up_4xx_before_deadline={gave_up} "
-        f"texts_with_an_address={leaked} slowest_s={slowest:.2f}"
+        f"texts_with_an_address={leaked} slowest_s={slowest:.2f} patience_s={PATIENCE}"
     )
     assert wrong == []
-    assert shown == cells >= 60
+    assert shown == len(cells) >= 60
     assert (lost, wrong_end, retried, gave_up, leaked) == (0, 0, 0, 0, 0)
-    assert slowest < 6
 
 
 @pytest.mark.parametrize("step", ["banner", "ehlo", "star", "auth", "mail", "rcpt", "data", "dot"])
@@ -204,11 +242,11 @@ def test_the_wait_after_the_dot_is_its_own_and_longer(
     scripted: Callable[..., ScriptedServer], channel_to: Callable[..., SmtpChannel]
 ) -> None:
     def slowly(sock: Any, good: bytes) -> None:
-        time.sleep(0.5)
+        time.sleep(2.0)
         sock.sendall(good)
 
     server = scripted(fault=Fault("dot", slowly), keep_before_fault=True)
-    channel = channel_to(server.port, timeout=0.2, timeout_after_dot=5.0)
+    channel = channel_to(server.port, timeout=1.0, timeout_after_dot=UNHURRIED)
     assert channel.send(outgoing()).verdict is Verdict.ACCEPTED
     assert len(server.kept) == 1
 
@@ -218,8 +256,8 @@ def test_a_server_that_never_stops_answering_is_left(broken_at: Callable[..., An
         for _ in range(4000):
             sock.sendall(b"250-" + b"x" * 500 + b"\r\n")
 
-    _, channel = broken_at("ehlo", flood, port_settings={"timeout": 5.0, "timeout_after_dot": 5.0})
-    with within(4.0):
+    _, channel = broken_at("ehlo", flood)
+    with within(UNHURRIED / 2):
         assert channel.send(outgoing()).code == "ehlo-garbage"
 
 

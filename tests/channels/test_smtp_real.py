@@ -156,15 +156,15 @@ def test_threads_never_share_a_connection_and_close_takes_them_all(
     verdicts: list[Verdict] = []
 
     def work(start: int) -> None:
-        together.wait(timeout=10)
+        together.wait(timeout=60)
         verdicts.extend(channel.send(outgoing(start * 100 + number)).verdict for number in range(10))
-        together.wait(timeout=10)
+        together.wait(timeout=60)
 
     threads = [threading.Thread(target=work, args=(start,)) for start in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=20)
+        thread.join(timeout=60)
     assert verdicts == [Verdict.ACCEPTED] * 40
     assert len({got.content for got in server.messages}) == 40
     opened = server.connections  # one that is free again is taken rather than a new one

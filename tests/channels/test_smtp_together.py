@@ -6,7 +6,6 @@ import socket
 import threading
 import time
 from collections.abc import Callable
-from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -15,7 +14,7 @@ from notify.channels.base import Verdict
 from notify.channels.smtp import SmtpChannel
 from tests.channels.conftest import outgoing
 from tests.channels.scripted import Fault, ScriptedServer, say
-from tests.channels.test_smtp_faults import FAULTS, broken_at, expected, live, within
+from tests.channels.test_smtp_faults import FAULTS, UNHURRIED, broken_at, each_cell, within
 
 __all__ = ["broken_at"]  # a fixture of the faults one by one, used here as well
 pytestmark = pytest.mark.real
@@ -25,22 +24,11 @@ Made = tuple[ScriptedServer, SmtpChannel]
 
 
 def test_no_failure_of_commands_sent_together_loses_or_misjudges_a_message(broken_at: Callable[..., Made]) -> None:
-    wrong: list[str] = []
-    cells = shown = lost = 0
-    for step in ("ehlo", "mail", "rcpt", "data", "dot", "quit"):
-        for name, act in FAULTS.items():
-            server, channel = broken_at(step, act, times=2, offers=TOGETHER)
-            message = outgoing(cells)
-            receipts, _ = live(channel, message, until=timedelta(days=2))
-            channel.close()
-            cells += 1
-            shown += server.faults_shown > 0
-            verdict, end = receipts[0].verdict, receipts[-1].verdict
-            ends = Verdict.NEVER if expected(step, name) is Verdict.NEVER else Verdict.ACCEPTED
-            wrong += [f"{step}/{name}: {receipts[0].code}"] if (verdict, end) != (expected(step, name), ends) else []
-            lost += end is Verdict.ACCEPTED and message.payload not in server.kept
-    print(f"FIGURE smtp_together_faults cells={cells} faults_shown={shown} lost={lost} wrong_verdict={len(wrong)}")
-    assert (shown, lost, wrong) == (cells, 0, [])
+    cells = each_cell(("ehlo", "mail", "rcpt", "data", "dot", "quit"), broken_at, offers=TOGETHER)
+    wrong = [f"{one.step}/{one.name}: {one.receipts[0].code}" for one in cells if one.wrong or one.wrong_end]
+    shown, lost = sum(one.shown for one in cells), sum(one.lost for one in cells)
+    print(f"FIGURE smtp_together_faults cells={len(cells)} faults_shown={shown} lost={lost} wrong_verdict={len(wrong)}")
+    assert (shown, lost, wrong) == (len(cells), 0, [])
 
 
 @pytest.mark.parametrize("offers", [TOGETHER, ()], ids=["offered", "not offered"])
@@ -67,9 +55,8 @@ def test_commands_come_together_only_where_the_server_offers_it(
 
 def test_a_server_that_wants_the_text_of_a_refused_message_never_gets_one(broken_at: Callable[..., Made]) -> None:
     # RFC 2920 3.1: "the client cannot assume that the DATA command will be rejected"; this server takes it.
-    patient = {"timeout": 10.0, "timeout_after_dot": 10.0}
-    server, channel = broken_at("rcpt", FAULTS["5xx"], offers=TOGETHER, port_settings=patient)
-    with within(5.0):  # nothing more is said on that line, and so nothing is waited for
+    server, channel = broken_at("rcpt", FAULTS["5xx"], offers=TOGETHER)
+    with within(UNHURRIED / 2):  # nothing more is said on that line, and so nothing is waited for
         receipt = channel.send(outgoing(1))
     assert (receipt.verdict, receipt.code) == (Verdict.NEVER, "rcpt-550")
     assert channel.send(outgoing(2)).verdict is Verdict.ACCEPTED
@@ -88,7 +75,7 @@ def test_no_more_lines_are_opened_than_messages_leave_at_once_and_one_sender_kee
     together = threading.Barrier(3)
 
     def meet(sock: socket.socket, good: bytes) -> None:
-        together.wait(timeout=10)  # answers only once three are under way
+        together.wait(timeout=60)  # answers only once three are under way
         sock.sendall(good)
 
     server = scripted(fault=Fault("rcpt", meet, times=3))
@@ -100,7 +87,7 @@ def test_no_more_lines_are_opened_than_messages_leave_at_once_and_one_sender_kee
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=20)
+        thread.join(timeout=60)
     assert verdicts == [Verdict.ACCEPTED] * 3
     assert server.connections == 3
     assert [channel.send(outgoing(number)).verdict for number in range(10, 20)] == [Verdict.ACCEPTED] * 10
