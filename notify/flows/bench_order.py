@@ -14,6 +14,9 @@ from notify.core.actors import Actor
 from notify.core.bench_order import IN_HAND, IN_WORK, USUAL, Place, Standing
 from notify.core.errors import Conflict
 from notify.flows.context import Context
+from notify.flows.forecast_inputs import Inputs, gather, prepare
+from notify.forecast.order import CHECKED, PATHS, Suggestion
+from notify.forecast.order import suggest as search
 from notify.store import bench_orders, tickets
 from notify.store.bench_orders import Order, Suggested
 from notify.store.database import Unit
@@ -51,32 +54,51 @@ def _facts(unit: Unit, places: tuple[Place, ...], standing: Order | None) -> str
     return sha256(repr(known).encode()).hexdigest()
 
 
-def keep(ctx: Context, actor: Actor, looked: Looked, order: tuple[str, ...], about: Suggested) -> str | None:
-    """Keeps a suggestion in place of an older one; None if the bench has changed meanwhile, or staff refused it today.
+def suggest_due(ctx: Context, actor: Actor) -> str | None:
+    """Looks for a better order once after each time the forecasts were made; the suggestion, if there is one now."""
+    ran_at = bench_orders.forecasts_without_order(ctx.db, actor.shop_id)
+    return suggest(ctx, actor, ran_at=ran_at) if ran_at else None
 
-    `order` holds the tickets in line; `about.inputs` is filled in here. The same suggestion again keeps its name.
+
+def suggest(ctx: Context, actor: Actor, *, ran_at: datetime | None = None) -> str | None:
+    """Looks for a better order of the bench as it is now: the suggestion that staff are asked about, None without one.
+
+    It takes a second of a core with a long line, so no page waits for it, and no transaction is open meanwhile.
     """
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        looked, inputs = look(ctx, unit), prepare(gather(ctx, unit))
+    found = _found(looked, inputs)
     with ctx.db.write(actor.shop_id) as unit:
-        now, older = ctx.clock(), bench_orders.suggestion(unit)
-        if older and older.order.tickets == order and older.about.inputs == looked.facts:
-            return older.id
-        bench_orders.drop_suggestion(unit)
-        if look(ctx, unit).facts != looked.facts or about.moved_id in bench_orders.refused_since(unit, now - SILENT):
-            return None
-        standing = bench_orders.standing(unit)
-        new = Standing(order, tuple(one for one in standing.by_hand if one in order))
-        return bench_orders.add_order(unit, "suggested", new, at=now, about=_with_facts(about, looked.facts))
+        if ran_at is not None:
+            bench_orders.note_looked(unit, ran_at)
+        return _kept(ctx, unit, looked, found)
 
 
-def _with_facts(about: Suggested, facts: str) -> Suggested:
-    return Suggested(gain=about.gain, kept_before=about.kept_before, kept_after=about.kept_after,
-                     moved_id=about.moved_id, why=about.why, inputs=facts)  # fmt: skip
+def _found(looked: Looked, inputs: Inputs) -> Suggestion | None:
+    goals = {one.ticket_id: (rules.due(one).timestamp(), one.promise_at is not None) for one in looked.places}
+    waiting = [job.id for job in inputs.jobs if job.by is None]
+    held = sum(1 for one in waiting if one in looked.held)
+    if len(waiting) - held < 2:
+        return None
+    kinds = inputs.kinds(PATHS + CHECKED)
+    return search(inputs.bench, inputs.jobs, tuple(inputs.held.values()), kinds, goals, held=held, seed=inputs.seed)
 
 
-def forget_suggestion(ctx: Context, actor: Actor) -> None:
-    """No order is better than the one that stands: an older suggestion goes."""
-    with ctx.db.write(actor.shop_id) as unit:
-        bench_orders.drop_suggestion(unit)
+def _kept(ctx: Context, unit: Unit, looked: Looked, found: Suggestion | None) -> str | None:
+    """Keeps it in place of an older one, unless the bench has changed meanwhile or staff refused the same today."""
+    now, older = ctx.clock(), bench_orders.suggestion(unit)
+    if found and older and (older.order.tickets, older.about.inputs) == (found.order, looked.facts):
+        return older.id
+    bench_orders.drop_suggestion(unit)
+    if found is None or look(ctx, unit).facts != looked.facts:
+        return None
+    if found.moved in bench_orders.refused_since(unit, now - SILENT):
+        return None
+    by_hand = tuple(one for one in bench_orders.standing(unit).by_hand if one in found.order)
+    about = Suggested(gain=found.gain, kept_before=found.kept_before, kept_after=found.kept_after,
+                      moved_id=found.moved, why=found.why, inputs=looked.facts)  # fmt: skip
+    return bench_orders.add_order(unit, "suggested", Standing(found.order, by_hand), at=now, about=about)
 
 
 def take(ctx: Context, actor: Actor, order_id: str) -> None:

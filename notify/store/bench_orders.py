@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, or_, select, update
 
 from notify.core.bench_order import IN_HAND, IN_WORK, USUAL, Place, Standing
 from notify.core.errors import NotFound
 from notify.store import schema as s
-from notify.store.database import Unit
+from notify.store.database import Database, Unit
 from notify.store.statements import given, is_in, one_of, where
 
 KEPT = timedelta(days=30)
@@ -19,7 +19,7 @@ _O = s.bench_orders
 _STANDING = select(_O).where(*where(_O), is_in(_O.c.state, "standing"))
 _SUGGESTED = select(_O).where(*where(_O), is_in(_O.c.state, "suggested"))
 _ONE = select(_O).where(*where(_O, "id"))
-_T, _P, _Q = s.tickets, s.parts, s.questions
+_T, _P, _Q, _R = s.tickets, s.parts, s.questions, s.forecast_runs
 _PLACES = (
     select(_T.c.id, _T.c.phase, _T.c.promise_at, _T.c.created_at, _T.c.number)
     .where(*where(_T), one_of(_T.c.phase, IN_WORK))
@@ -31,6 +31,10 @@ _PARTS = (
     .order_by(_P.c.ticket_id, _P.c.id)
 )
 _QUESTIONS = select(_Q.c.ticket_id).where(*where(_Q), is_in(_Q.c.state, "open")).order_by(_Q.c.ticket_id)
+_RAN = select(_R.c.ran_at).where(
+    _R.c.shop_id == bindparam("the_shop_id"), or_(_R.c.ordered_at.is_(None), _R.c.ordered_at < _R.c.ran_at)
+)
+_LOOKED = update(_R).where(_R.c.shop_id == bindparam("the_shop_id"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,3 +155,14 @@ def _order(row: Any) -> Order | None:
     about = Suggested(**{name: getattr(row, name) for name in Suggested.__dataclass_fields__})
     order = Standing(tuple(row.tickets), tuple(row.by_hand))
     return Order(row.id, row.made_at, row.state, order, about, row.before_id, row.settled_at, row.staff_id)
+
+
+def forecasts_without_order(db: Database, shop_id: str) -> datetime | None:
+    """When the forecasts were made, if no better order was looked for since; in a statement of its own."""
+    with db.glance.connect() as connection:
+        return connection.execute(_RAN, {"the_shop_id": shop_id}).scalar()
+
+
+def note_looked(unit: Unit, ran_at: datetime) -> None:
+    """A better order was looked for with the forecasts of then."""
+    unit.connection.execute(_LOOKED, {**given(unit), "ordered_at": ran_at})

@@ -422,6 +422,7 @@ forecast_runs = Table(
     Column("stamp", String(120), nullable=False),
     Column("next_at", Instant, nullable=True),
     Column("tickets", Integer, nullable=False),
+    Column("ordered_at", Instant, nullable=True),  # the `ran_at` after which a better bench order was looked for last
 )
 # Every time that was promised, with the forecast behind it, and what became of it.
 promises = _table(

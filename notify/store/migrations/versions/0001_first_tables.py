@@ -80,6 +80,7 @@ def upgrade() -> None:
         sa.Column("stamp", sa.String(length=120), nullable=False),
         sa.Column("next_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("tickets", sa.Integer(), nullable=False),
+        sa.Column("ordered_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("shop_id", name=op.f("pk_forecast_runs")),
     )
     op.create_table(
