@@ -1,182 +1,33 @@
-"""How long a repair takes on the bench: lognormal minutes, learned of each repair kind and shared between the kinds.
+"""How long repairs take on the bench: parameters drawn once for each path and kind, open jobs included, and minutes.
 
-The logarithm of a repair's hands-on minutes is normal; what is not known of its mean and variance is normal-inverse-
-gamma (Murphy 2007, "Conjugate Bayesian analysis of the Gaussian distribution"). Lognormal is the customary model of
-active repair times (MIL-HDBK-338B 5.6.2). The exponential of a Student t has no mean: nothing here gives one.
+What is believed of a kind stands in forecast/belief.py; its names are given on here.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from notify.core.errors import Invalid
+from notify.core.past_jobs import Sums, sums_of
+from notify.forecast.belief import Nig, Others, learned, posterior, prior
 
 if TYPE_CHECKING:
     import numpy as np
 
     Row = np.ndarray[Any, np.dtype[np.float64]]
 
-Key = TypeVar("Key", bound=Hashable)
-
-# A kind nobody has repaired yet: as good as two repairs that took the nominal minutes, and a spread of .5 known as from
-# four. 80 of 100 are then done in 1.8 times the nominal minutes, 90 in 2.6 times. An assumption, not data.
-KAPPA, ALPHA, SPREAD = 2.0, 2.0, 0.5
-# What a shop's other kinds can say of one at most: its mean as from five repairs (a kind's own mean lies about .45 of
-# its spread off the shop's), its spread as from ten. More of them would not make this kind better known.
-KAPPA_MOST, ALPHA_MOST = 5.0, 5.0
+__all__ = [
+    "Draws", "Nig", "Others", "Sums", "draw", "learned", "longer", "longest_of", "minutes", "posterior", "prior", "sums_of",
+]  # fmt: skip
 LONGEST = 16 * 60.0  # minutes; whatever is drawn beyond (or beyond ten times the usual, if that is more) is cut there
-SHORTEST_JOB, LONGEST_JOB = 0.1, 60_000.0  # minutes of a finished repair that can be meant
 DRAWN = 2000  # parameters that are weighed where jobs are still open
+SHORTEST = 0.1  # minutes; a job open for less says nothing
 _NORMAL = NormalDist()
 _TINY = 1e-300
 _FAR = 30.0  # standard deviations from which on a tail is taken by its first asymptotic term
-
-
-@dataclass(frozen=True, slots=True)
-class Sums:
-    """What is kept of finished repairs: their number, and the sum and sum of squares of the logs of their minutes.
-
-    One more repair changes three numbers, however many there were.
-    """
-
-    n: int = 0
-    total: float = 0.0
-    squares: float = 0.0
-
-    def plus(self, minutes: float) -> Sums:
-        """With one more repair; raises Invalid for minutes that no repair takes."""
-        log = _log(minutes)
-        return Sums(self.n + 1, self.total + log, self.squares + log * log)
-
-    def minus(self, minutes: float) -> Sums:
-        """Without a repair that was learned before: the one whose handing back was undone."""
-        log = _log(minutes)
-        return Sums(self.n - 1, self.total - log, self.squares - log * log) if self.n > 1 else Sums()
-
-    @property
-    def mean(self) -> float:
-        """The mean logarithm; 0 of none."""
-        return self.total / self.n if self.n else 0.0
-
-    @property
-    def within(self) -> float:
-        """The sum of squares about the mean."""
-        return max(0.0, self.squares - self.n * self.mean**2)
-
-
-def sums_of(minutes: Sequence[float]) -> Sums:
-    """The sums of several repairs at once; raises Invalid for minutes that no repair takes."""
-    logs = [_log(one) for one in minutes]
-    return Sums(len(logs), math.fsum(logs), math.fsum(log * log for log in logs))
-
-
-def _log(minutes: float) -> float:
-    if not SHORTEST_JOB <= minutes <= LONGEST_JOB:
-        raise Invalid(
-            f"A repair of {minutes:g} minutes cannot be meant",
-            f"Give minutes from {SHORTEST_JOB:g} to {LONGEST_JOB:g}.",
-            field="minutes",
-        )
-    return math.log(minutes)
-
-
-@dataclass(frozen=True, slots=True)
-class Nig:
-    """What is believed of log minutes: variance ~ inverse gamma(alpha, beta), mean ~ normal(mu, variance / kappa)."""
-
-    mu: float
-    kappa: float
-    alpha: float
-    beta: float
-
-    @property
-    def df(self) -> float:
-        """Degrees of freedom of the next repair's log minutes, which are Student t about `mu` with `scale`."""
-        return 2 * self.alpha
-
-    @property
-    def scale(self) -> float:
-        """The scale of that Student t."""
-        return math.sqrt(self.beta * (self.kappa + 1) / (self.alpha * self.kappa))
-
-
-@dataclass(frozen=True, slots=True)
-class Others:
-    """What the repairs of a shop's other kinds say of one: `mu` is the log of actual over nominal minutes.
-
-    `weight` is how well that is known, in repairs of one kind; `within` the sum of squares about each kind's own mean,
-    with `free` degrees of freedom.
-    """
-
-    weight: float = 0.0
-    mu: float = 0.0
-    within: float = 0.0
-    free: float = 0.0
-
-
-NOTHING = Others()
-# In units of a kind's variance: how far a kind's mean lies from the shop's, and how far the shop's from nominal. With
-# no data they add up to 1 / KAPPA, with many kinds the first is left.
-_APART = 1 / KAPPA_MOST
-_SHOP = 1 / KAPPA - _APART
-
-
-def prior(minutes: float, others: Others = NOTHING) -> Nig:
-    """What is believed of a kind of so many nominal minutes before its first repair.
-
-    Partial pooling of a two-level normal model: each kind's mean counts as n / (1 + n / KAPPA_MOST) towards the shop's,
-    so that a kind with a thousand repairs does not speak for all the others. Kappa runs from KAPPA (nothing known) to
-    KAPPA_MOST (many kinds known), alpha from ALPHA to ALPHA_MOST.
-    """
-    known = 1 / _SHOP + others.weight
-    alpha = ALPHA + others.free / 2
-    variance = (ALPHA * SPREAD**2 + others.within / 2) / alpha
-    taken = min(alpha, ALPHA_MOST)
-    return Nig(
-        mu=math.log(minutes) + others.weight * others.mu / known,
-        kappa=1 / (_APART + 1 / known), alpha=taken, beta=taken * variance,
-    )  # fmt: skip
-
-
-def posterior(before: Nig, sums: Sums) -> Nig:
-    """What is believed after those repairs. Exact, and the same in one step or in many."""
-    if not sums.n:
-        return before
-    kappa = before.kappa + sums.n
-    off = before.kappa * sums.n * (sums.mean - before.mu) ** 2 / (2 * kappa)
-    return Nig(
-        mu=(before.kappa * before.mu + sums.total) / kappa, kappa=kappa, alpha=before.alpha + sums.n / 2,
-        beta=before.beta + sums.within / 2 + off,
-    )  # fmt: skip
-
-
-def learned(kinds: Mapping[Key, tuple[float, Sums]]) -> dict[Key, Nig]:
-    """What is believed of every kind of a shop, from (nominal minutes, sums of its own repairs) of each.
-
-    A kind's prior comes from the others only: its own repairs count once.
-    """
-    said = {key: _says(minutes, sums) for key, (minutes, sums) in kinds.items()}
-    weight, pull = sum(one.weight for one in said.values()), sum(one.weight * one.mu for one in said.values())
-    within, free = sum(one.within for one in said.values()), sum(one.free for one in said.values())
-    found = {}
-    for key, (minutes, sums) in kinds.items():
-        own = said[key]
-        rest = weight - own.weight
-        mu = (pull - own.weight * own.mu) / rest if rest > 1e-9 else 0.0
-        others = Others(max(0.0, rest), mu, max(0.0, within - own.within), max(0.0, free - own.free))
-        found[key] = posterior(prior(minutes, others), sums)
-    return found
-
-
-def _says(minutes: float, sums: Sums) -> Others:
-    """What one kind's own repairs say of the shop."""
-    if not sums.n:
-        return NOTHING
-    return Others(1 / (_APART + 1 / sums.n), sums.mean - math.log(minutes), sums.within, sums.n - 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +50,7 @@ def draw(nig: Nig, *, paths: int, seed_key: tuple[int, ...], open_minutes: Seque
     A slightly different belief moves each path slightly: the draws are the same, only shifted and stretched.
     """
     most = max(LONGEST, 10 * math.exp(min(nig.mu, 700.0)))
-    logs = [math.log(one) for one in open_minutes if one > SHORTEST_JOB]
+    logs = [math.log(one) for one in open_minutes if one > SHORTEST]
     if not logs:
         return Draws(*_standing(nig, paths, seed_key), most)
     near = _near(nig, logs)
@@ -235,6 +86,15 @@ def longer(mu: Any, sigma: Any, spent_minutes: float, uniforms: Row, *, most: fl
     far = np.sqrt(np.maximum(reached, 0.0) ** 2 - 2 * np.log(left))
     whole = np.exp(np.minimum(mu + sigma * np.where(reached > _FAR, far, z), 700.0))
     return np.asarray(np.clip(whole, spent_minutes, spent_minutes + most))
+
+
+def longest_of(nig: Nig, level: float) -> float:
+    """Minutes within which the next job of a kind is done with that chance: the quantile of its log Student t."""
+    import numpy as np
+
+    from notify.forecast.student_t import quantile
+
+    return math.exp(min(nig.mu + nig.scale * float(quantile(level, np.array([nig.df]))[0]), 700.0))
 
 
 def _standing(nig: Nig, paths: int, seed_key: tuple[int, ...]) -> tuple[Row, Row]:
