@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     Row = np.ndarray[Any, np.dtype[np.float64]]
 
 __all__ = [
-    "Draws", "Nig", "Others", "Sums", "draw", "learned", "longer", "longest_of", "minutes", "posterior", "prior", "sums_of",
+    "Draws", "Nig", "Others", "Sums", "draw", "learned", "longer", "longest_of", "minutes", "posterior", "prior",
+    "sums_of",
 ]  # fmt: skip
 LONGEST = 16 * 60.0  # minutes; whatever is drawn beyond (or beyond ten times the usual, if that is more) is cut there
 DRAWN = 2000  # parameters that are weighed where jobs are still open
