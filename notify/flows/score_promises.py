@@ -8,11 +8,10 @@ from __future__ import annotations
 import hashlib
 from dataclasses import replace
 from datetime import datetime
-from itertools import accumulate, pairwise
 
 from notify.core.actors import Actor
-from notify.core.hands_on import open_seconds
 from notify.core.hours import Counter
+from notify.core.open_time import open_times
 from notify.core.promise_outcome import Ended, Told, outcomes
 from notify.core.ready import LEVELS
 from notify.core.shop import Shop
@@ -69,17 +68,10 @@ def pit_of(promise: Promise, ready_at: datetime, counter: Counter) -> float | No
         return None
     asked = [(promise.quantile_at, promise.level)] if promise.quantile_at and promise.level else []
     points = sorted([*zip(promise.grid, LEVELS, strict=True), *asked], key=lambda point: (point[1], point[0]))
-    at = dict(zip(moments := sorted({promise.made_at, ready_at, *(p[0] for p in points)}),
-                  open_times(moments, counter), strict=True))  # fmt: skip
+    at = open_times([promise.made_at, ready_at, *(moment for moment, _ in points)], counter)
     start = at[promise.made_at]
     known = [(at[moment] - start, level) for moment, level in points]
     return calibration.pit(known, at[ready_at] - start, chance=_chance(promise.id))
-
-
-def open_times(moments: list[datetime], counter: Counter) -> list[float]:
-    """Open seconds of the counter from the first of these instants (in order) to each of them."""
-    between = (open_seconds(counter, [span]) for span in pairwise(moments))
-    return [float(seconds) for seconds in accumulate(between, initial=0)]
 
 
 def _chance(promise_id: str) -> float:
