@@ -118,11 +118,11 @@ def note_warned(unit: Unit, promise_id: str, *, at: datetime) -> None:
     unit.connection.execute(update(_T).where(_T.c.shop_id == unit.shop_id, _T.c.id == promise_id).values(warned_at=at))
 
 
-def attach(unit: Unit, found: Mapping[str, Forecast]) -> int:
+def attach(unit: Unit, forecasts: Mapping[str, Forecast]) -> int:
     """Puts the first forecast of a ticket behind a promise that was made just before it (`SOON`); how many got one."""
     done = 0
     for ticket_id, promise in standing(unit).items():
-        forecast = found.get(ticket_id)
+        forecast = forecasts.get(ticket_id)
         if forecast is None or promise.grid or not forecast.grid:
             continue
         if timedelta(0) <= forecast.made_at - promise.made_at <= SOON:
@@ -140,12 +140,12 @@ def due(unit: Unit, now: datetime, *, limit: int = 500) -> tuple[str, ...]:
     return tuple(dict.fromkeys(rows))
 
 
-def settle(unit: Unit, before: Promise, after: Promise) -> None:
+def settle(unit: Unit, promise: Promise, settled: Promise) -> None:
     """Writes what became of a promise, where that is not what stands there already."""
     names = ("scored", "ready_at", "left_out", "pit", "settled_at")
-    changed = {name: getattr(after, name) for name in names if getattr(after, name) != getattr(before, name)}
+    changed = {name: getattr(settled, name) for name in names if getattr(settled, name) != getattr(promise, name)}
     if changed:
-        unit.connection.execute(update(_T).where(_T.c.shop_id == unit.shop_id, _T.c.id == before.id).values(**changed))
+        unit.connection.execute(update(_T).where(_T.c.shop_id == unit.shop_id, _T.c.id == promise.id).values(**changed))
 
 
 def newest_pits(unit: Unit, now: datetime, *, limit: int) -> tuple[float | None, ...]:

@@ -87,6 +87,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/tickets/<ticket_id>/why", "GET", "staff:look"),
     ("/tickets/<ticket_id>/move", "POST", "staff:move"),
     ("/tickets/<ticket_id>/undo", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/next", "POST", "staff:move"),
     ("/tickets/<ticket_id>/questions", "POST", "staff:ask"),
     ("/tickets/<ticket_id>/parts", "POST", "staff:order_part"),
     ("/tickets/<ticket_id>/promise", "POST", "staff:move"),
@@ -105,6 +106,11 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/parts/<part_id>/arrived", "POST", "staff:receive_part"),
     ("/parts/<part_id>/dead", "POST", "staff:receive_part"),
     ("/parts/<part_id>/label.pdf", "GET", "staff:look"),
+    # the order of the bench
+    ("/bench/<order_id>/take", "POST", "staff:move"),
+    ("/bench/<order_id>/refuse", "POST", "staff:move"),
+    ("/bench/usual", "POST", "staff:move"),
+    ("/bench/undo", "POST", "staff:move"),
     # lists
     ("/deliveries", "GET", "staff:look"),
     ("/deliveries/arrived", "POST", "staff:receive_part"),
@@ -114,6 +120,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/pickups/capacity", "GET", "staff:look"),
     ("/pickups/capacity.svg", "GET", "staff:look"),
     ("/bookings/<booking_id>/cancel", "POST", "staff:book"),
+    ("/promises", "GET", "staff:report"),
     ("/uncollected", "GET", "staff:look"),
     ("/uncollected/rules", "GET", "staff:look"),
     ("/uncollected/rules/keep", "POST", "staff:settings"),

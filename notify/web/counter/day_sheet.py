@@ -17,6 +17,7 @@ from notify.flows.view_tried import Tried
 from notify.web.counter import bench_lines as work
 from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
+from notify.web.counter.bench_order import order_lines
 from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
@@ -41,7 +42,8 @@ def show() -> Response:
         answered=[work.answered_line(one, sheet, speak) for one in sheet.answered],
         deliveries=[*(box_line(box, sheet, speak) for box in sheet.deliveries.due()),
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],
-        bench=[work.bench_line(one, sheet, speak, main=one.ticket_id == first) for one in sheet.bench],
+        bench=[*order_lines(sheet.order, speak),
+               *(work.bench_line(one, sheet, speak, main=one.ticket_id == first) for one in sheet.bench)],
         scale=work.scale_over(sheet.bench, sheet, speak),
         asked=[work.asked_line(one, sheet, speak) for one in sheet.asked],
         shelf=[shelf_line(one, speak) for one in sheet.shelf],
@@ -51,6 +53,7 @@ def show() -> Response:
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
+        reports=[("/promises", "How promises were kept")] if may(actor.role, "report") else [],
     )  # fmt: skip
 
 
