@@ -101,19 +101,23 @@ def _kept(ctx: Context, unit: Unit, looked: Looked, found: Suggestion | None) ->
     return bench_orders.add_order(unit, "suggested", Standing(found.order, by_hand), at=now, about=about)
 
 
-def take(ctx: Context, actor: Actor, order_id: str) -> None:
-    """Follows a suggestion from now on. A second tap changes nothing; raises Conflict when the bench has changed."""
+def take(ctx: Context, actor: Actor, order_id: str) -> str:
+    """Follows a suggestion from now on; the order that stands. A second tap changes nothing.
+
+    Raises NotFound, or Conflict when the bench has changed since, or somebody answered otherwise.
+    """
     actor.need("move")
     with ctx.db.write(actor.shop_id) as unit:
         order = bench_orders.get_order(unit, order_id)
         if order.state == "standing":
-            return
+            return order.id
         if order.state != "suggested":
             raise Conflict("This suggestion does not stand any more", _GONE)
         if order.about.inputs != look(ctx, unit).facts:
             raise Conflict("The bench has changed since this was worked out", _GONE)
         before = _end_standing(unit, ctx.clock())
         bench_orders.settle_order(unit, order_id, "standing", at=ctx.clock(), before_id=before, staff_id=actor.id)
+        return order_id
 
 
 def refuse(ctx: Context, actor: Actor, order_id: str) -> None:
@@ -127,8 +131,10 @@ def refuse(ctx: Context, actor: Actor, order_id: str) -> None:
             bench_orders.settle_order(unit, order_id, "refused", at=ctx.clock(), staff_id=actor.id)
 
 
-def take_next(ctx: Context, actor: Actor, ticket_id: str) -> None:
-    """Puts one ticket before all others in line, by hand. Raises NotFound, or Conflict when it is not in line."""
+def take_next(ctx: Context, actor: Actor, ticket_id: str) -> str:
+    """Puts one ticket before all others in line, by hand; the order that stands. Raises NotFound, or Conflict when it
+    is not in line.
+    """
     actor.need("move")
     with ctx.db.write(actor.shop_id) as unit:
         ticket = tickets.get_job(unit, ticket_id)
@@ -136,40 +142,45 @@ def take_next(ctx: Context, actor: Actor, ticket_id: str) -> None:
             raise Conflict("This device is on the bench already", "Look at its ticket again.")
         if ticket.phase not in IN_WORK:
             raise Conflict("This device is not in line for the bench", "Look at its ticket again.")
-        standing = bench_orders.standing(unit)
-        if standing.by_hand[:1] == (ticket_id,):
-            return
+        present = bench_orders.standing_order(unit)
+        standing = present.order if present else USUAL
+        if present and standing.by_hand[:1] == (ticket_id,):
+            return present.id
         looked = look(ctx, unit)
         in_hand = {one.ticket_id for one in looked.places if one.in_hand}
         in_line = [one for one in looked.order if one not in in_hand]
-        _stand(ctx, unit, actor, rules.put_first(in_line, ticket_id, standing))
+        return _stand(ctx, unit, actor, rules.put_first(in_line, ticket_id, standing))
 
 
-def back_to_usual(ctx: Context, actor: Actor) -> None:
-    """The usual order counts again."""
+def back_to_usual(ctx: Context, actor: Actor) -> str:
+    """The usual order counts again; the name of this change for `undo`, empty when it counted already."""
     actor.need("move")
     with ctx.db.write(actor.shop_id) as unit:
-        if bench_orders.standing(unit) != USUAL:
-            _stand(ctx, unit, actor, USUAL)
+        return _stand(ctx, unit, actor, USUAL) if bench_orders.standing(unit) != USUAL else ""
 
 
-def undo(ctx: Context, actor: Actor) -> None:
-    """The order that stood before the present one counts again. Raises Conflict when none was changed."""
+def undo(ctx: Context, actor: Actor, order_id: str = "") -> None:
+    """The order that stood before the present one counts again. `order_id` is the one that is meant to be undone.
+
+    Raises Conflict when nothing was changed, or something else since.
+    """
     actor.need("move")
     with ctx.db.write(actor.shop_id) as unit:
         now, present = ctx.clock(), bench_orders.standing_order(unit)
         if present is None:
             raise Conflict("The bench follows the usual order, as it did before", "There is nothing to undo.")
+        if order_id and present.id != order_id:
+            raise Conflict("The order of the bench was changed again meanwhile", "Look at the bench again.")
         bench_orders.drop_suggestion(unit)
         _end_standing(unit, now)
         if present.before_id and bench_orders.is_kept(unit, present.before_id):
             bench_orders.settle_order(unit, present.before_id, "standing", at=now)
 
 
-def _stand(ctx: Context, unit: Unit, actor: Actor, order: Standing) -> None:
+def _stand(ctx: Context, unit: Unit, actor: Actor, order: Standing) -> str:
     bench_orders.drop_suggestion(unit)
     before = _end_standing(unit, ctx.clock())
-    bench_orders.add_order(unit, "standing", order, at=ctx.clock(), before_id=before, staff_id=actor.id)
+    return bench_orders.add_order(unit, "standing", order, at=ctx.clock(), before_id=before, staff_id=actor.id)
 
 
 def _end_standing(unit: Unit, now: datetime) -> str | None:

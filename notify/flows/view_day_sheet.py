@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from notify.core.actors import Actor
-from notify.core.bench_order import IN_HAND, Place, Standing, rank
+from notify.core.bench_order import IN_HAND
 from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
+from notify.flows.bench_order import Looked, look
 from notify.flows.context import Context
 from notify.flows.hits import hits_within
+from notify.flows.view_bench_order import BenchOrder, bench_order
 from notify.flows.view_calendar import Question as CalendarQuestion
 from notify.flows.view_calendar import open_questions
 from notify.flows.view_calls import Call, calls_to_make
@@ -23,7 +25,6 @@ from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, ne
 from notify.flows.view_shelf import Shelved, shelf
 from notify.flows.view_tried import Tried, tried_within
 from notify.store import events, questions, tickets
-from notify.store.bench_orders import standing
 from notify.store.database import Unit
 from notify.store.questions import Question
 from notify.store.replies import count_new_replies
@@ -63,7 +64,8 @@ class DaySheet:
 
     `hit` counts bookings that changed hours have hit and nobody has decided about. `waiting` are all tickets that wait
     for a part, the one that is ready first on top. `foreseen` tells of each ticket in `bench`, `asked` and `waiting`
-    when it will be ready; `old` is when that was reckoned, if it is too long ago to be relied on.
+    when it will be ready; `old` is when that was reckoned, if it is too long ago to be relied on. `order` is what is
+    said about the order of the bench.
     """
 
     now: datetime
@@ -85,6 +87,12 @@ class DaySheet:
     waiting: tuple[TicketLine, ...]
     foreseen: Mapping[str, Foreseen]
     old: datetime | None
+    order: BenchOrder
+
+    def is_later(self, line: TicketLine) -> bool:
+        """Whether others in line for the bench come before it."""
+        in_line = [one.ticket_id for one in self.bench if one.phase not in IN_HAND]
+        return line.ticket_id in in_line[1:]
 
 
 def view(ctx: Context, actor: Actor) -> DaySheet:
@@ -96,10 +104,11 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
         about = {line.ticket_id: line for line in work}
         answered, deliveries = _answered(unit, about), gather_deliveries(ctx, unit, lines)
         ready = Readiness(ctx, unit)
-        waiting = _by_ready(work, ready)
+        waiting, looked = _by_ready(work, ready), look(ctx, unit)
         return DaySheet(
             now=now, today=today, answered=answered, deliveries=deliveries,
-            bench=in_bench_order(work, standing(unit), leave_out={a.ticket.ticket_id for a in answered}, now=now),
+            bench=_in_order(work, looked, leave_out={one.ticket.ticket_id for one in answered}),
+            order=bench_order(unit, looked, lines, about),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
@@ -133,23 +142,17 @@ def _resting(work: tuple[TicketLine, ...], deliveries: Deliveries) -> int:
     return sum(1 for line in work if line.waits_on is WaitsOn.PART and line.ticket_id not in needing)
 
 
-def in_bench_order(
-    work: tuple[TicketLine, ...], order: Standing, *, leave_out: set[str], now: datetime
-) -> tuple[TicketLine, ...]:
-    """What the bench can do, in its order (core/bench_order), of everything that is in work.
+def _in_order(work: tuple[TicketLine, ...], looked: Looked, *, leave_out: set[str]) -> tuple[TicketLine, ...]:
+    """What the bench can do, in its order (core/bench_order), which is that of everything in work.
 
     Tickets with a fresh answer stand with the answers instead, unless they lie on the bench already.
     """
     able = {line.ticket_id: line for line in work if _is_able(line, leave_out)}
-    return tuple(able[one] for one in rank(map(_place, work), order, now=now) if one in able)
+    return tuple(able[one] for one in looked.order if one in able)
 
 
 def _is_able(line: TicketLine, leave_out: set[str]) -> bool:
     return (line.waits_on is WaitsOn.BENCH and line.ticket_id not in leave_out) or line.phase in IN_HAND
-
-
-def _place(line: TicketLine) -> Place:
-    return Place(line.ticket_id, line.phase in IN_HAND, line.promise_at, line.created_at, line.number)
 
 
 def _asked(unit: Unit, about: dict[str, TicketLine]) -> tuple[Asked, ...]:

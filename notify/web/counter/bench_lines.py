@@ -9,6 +9,7 @@ from notify.flows.view_day_sheet import Asked, DaySheet
 from notify.flows.view_lines import TicketLine
 from notify.web.counter import desk_words as d
 from notify.web.counter import forecast_says as ahead
+from notify.web.counter.bench_order import next_button
 from notify.web.say import Say
 
 # The step that a phase usually leads to: the one button of a line.
@@ -63,7 +64,8 @@ def bench_line(one: TicketLine, sheet: DaySheet, speak: Say, *, main: bool) -> d
     since = "" if in_hand or when else f"Here since {speak.when(one.created_at)}; no time is promised."
     sentence = " ".join(part for part in (doing, waits, fault, when, since) if part)
     press = d.button(f"/tickets/{one.ticket_id}/move", d.words()(f"move.{event}"), main=main, to=to.value, back="/")
-    return d.ticket_line(one, sentence, buttons=[press], range=drawn)
+    ahead_of_all = [next_button(one)] if sheet.is_later(one) else []
+    return d.ticket_line(one, sentence, buttons=[press, *ahead_of_all], range=drawn)
 
 
 def waiting_line(one: TicketLine, sheet: DaySheet, speak: Say) -> d.Line:
