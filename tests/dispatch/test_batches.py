@@ -122,7 +122,7 @@ def test_the_counter_writes_while_a_batch_is_looked_at_and_composed(house: Any) 
 
     def beside() -> None:
         threading.Thread(target=write).start()
-        assert thread_ends.wait(5), "a writer had to wait for a message to be composed"
+        assert thread_ends.wait(30), "a writer had to wait for a message to be composed"
 
     channel = Slow()
     drain(dispatcher(house, channel, before=beside), house.shop_id)

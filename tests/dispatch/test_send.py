@@ -16,7 +16,7 @@ from notify.dispatch.pace import LEAST, MOST, Pace
 from notify.dispatch.send import GROUP, Ready, Sender
 from notify.store.messages import Composed
 
-PATIENCE = 10.0
+PATIENCE = 60.0
 
 
 @dataclass

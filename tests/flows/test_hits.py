@@ -229,7 +229,7 @@ def test_a_day_closed_while_somebody_books_it_is_refused_or_listed_never_neither
         outcome: list[str] = []
 
         def book(visit: str = visit_id, day: date = day, gate: Any = barrier, said: list[str] = outcome) -> None:
-            gate.wait(10)
+            gate.wait(60)
             try:
                 pickup.book(house.ctx, house.customer(), visit, at(10, 0, day))
                 said.append("booked")
@@ -238,10 +238,10 @@ def test_a_day_closed_while_somebody_books_it_is_refused_or_listed_never_neither
 
         other = threading.Thread(target=book)
         other.start()
-        barrier.wait(10)
+        barrier.wait(60)
         time_module.sleep(0.004 * turn)  # so that now one, now the other comes first
         set_up.add_special_day(house.ctx, house.actor(), day)
-        other.join(30)
+        other.join(60)
         hit = (visit_id, CLOSED) in listed(house)
         refused += outcome == ["refused"]
         on_list += outcome == ["booked"] and hit

@@ -128,10 +128,10 @@ def test_what_stands_in_another_field_or_in_the_body_proves_nothing(forged: str)
 "; dkim=pass" + " h.d=a" * 600,
      '; a="' + '"a' * 1900, ";" + " " * 3900, "; a " + " " * 3800 + "x", "; " + "a ." * 1200, "; a=" + "b" * 3900],
 )  # fmt: skip
-def test_a_hostile_field_costs_milliseconds(value: str) -> None:
+def test_a_hostile_field_costs_no_more_than_its_length(value: str) -> None:
     began = time.process_time()
     assert not is_proved([SERVER + value] * 20, authserv_id=SERVER, sender=PAT)
-    assert (time.process_time() - began) * 1000 < 50
+    assert time.process_time() - began < 1  # five milliseconds here; with the square of the length it would be a minute
 
 
 @given(st.text(alphabet='mx.shop example;="\\()/ dkimarc=pass header.from', max_size=120))

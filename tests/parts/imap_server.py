@@ -24,7 +24,7 @@ from tests.parts.missing import missing
 from tests.parts.processes import UNPRIVILEGED, die_with_parent, end, free_ports, run_as
 
 DOVECOT = Path("/usr/sbin/dovecot")
-START_SECONDS = 15.0
+START_SECONDS = 60.0
 # Every folder and every process belongs to one unprivileged user; nothing is read from the system's own set-up.
 CONFIGURATION = """
 protocols = imap

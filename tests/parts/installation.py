@@ -80,7 +80,7 @@ class Serving:
             env={name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"},
         )  # fmt: skip
 
-    def wait_ready(self, *, seconds: float = 20) -> float:
+    def wait_ready(self, *, seconds: float = 60) -> float:
         """Waits until a page is answered; how long after the start that was."""
         while time.monotonic() - self.began < seconds:
             assert self.process.poll() is None, self.process.communicate()[1].decode()
@@ -108,14 +108,14 @@ class Serving:
         """Asks it to stop: exit code, seconds it took, what it wrote on stderr."""
         began = time.monotonic()
         self.process.send_signal(number)
-        code = self.process.wait(timeout=15)
+        code = self.process.wait(timeout=60)
         took = time.monotonic() - began
         return code, took, self._reap()
 
     def _reap(self) -> str:
         if self.process.stderr is None or self.process.stderr.closed:
             return ""
-        _, errors = self.process.communicate(timeout=15)
+        _, errors = self.process.communicate(timeout=60)
         return errors.decode()
 
     def __enter__(self) -> Serving:

@@ -122,7 +122,7 @@ class Post:
         with smtplib.SMTP("127.0.0.1", self.port, timeout=10) as line:
             line.sendmail(sender, [to], mail.as_bytes())
 
-    def letters(self, name: str, *, count: int, seconds: float = 10.0) -> list[EmailMessage]:
+    def letters(self, name: str, *, count: int, seconds: float = 60.0) -> list[EmailMessage]:
         """The mails in somebody's mailbox, oldest first, once there are `count`; read through IMAP."""
         until = time.monotonic() + seconds
         while True:
@@ -179,7 +179,7 @@ def _exim(mail: Path) -> Iterator[tuple[Path, int]]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _wait(port: int, process: subprocess.Popen[bytes], folder: Path, *, seconds: float = 15.0) -> None:
+def _wait(port: int, process: subprocess.Popen[bytes], folder: Path, *, seconds: float = 60.0) -> None:
     until = time.monotonic() + seconds
     while time.monotonic() < until and process.poll() is None:
         try:

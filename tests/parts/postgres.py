@@ -33,7 +33,7 @@ OPTIONS = {
 # For whoever measures: as a server is that must lose nothing.
 DURABLE = {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on", "autovacuum": "on"}
 OWNER = "shelfbell"
-START_SECONDS = 30.0
+START_SECONDS = 60.0
 
 
 class NoPostgres(Exception):

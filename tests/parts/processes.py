@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import ctypes
 import os
+import secrets
 import signal
 import socket
 import subprocess
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 UNPRIVILEGED = ("nobody", "nogroup")
@@ -36,15 +38,23 @@ def end(process: subprocess.Popen[bytes], *, number: signal.Signals = signal.SIG
     if process.poll() is None:
         process.send_signal(number)
         try:
-            process.wait(timeout=15)
+            process.wait(timeout=60)
         except subprocess.TimeoutExpired:
             process.kill()
-            process.wait(timeout=15)
+            process.wait(timeout=60)
+
+
+# Below the ports that Linux itself hands out (ip_local_port_range begins at 32768): nobody's outgoing connection and
+# no server on port 0 takes one between our looking and our process's binding.
+OURS = range(20_000, 32_000)
 
 
 def free_ports(count: int) -> list[int]:
     """Loopback ports that were free a moment ago; all are held at once so that none comes twice."""
-    held = [socket.create_server(("127.0.0.1", 0)) for _ in range(count)]
+    held: list[socket.socket] = []
+    while len(held) < count:
+        with suppress(OSError):
+            held.append(socket.create_server(("127.0.0.1", secrets.choice(OURS))))
     ports = [one.getsockname()[1] for one in held]
     for one in held:
         one.close()

@@ -21,7 +21,7 @@ from tests.parts.processes import die_with_parent, end, free_ports
 from tests.web.conftest import Browser, app_of
 
 pytestmark = pytest.mark.real
-WAIT = 20.0  # seconds until a server that was just started answers
+WAIT = 60.0  # seconds until a server that was just started answers
 
 
 @pytest.fixture

@@ -153,7 +153,7 @@ def live_through(full: Full, sink: SmtpServer, what: str) -> None:
 def _lost(full: Full, sink: SmtpServer) -> list[str]:
     """The acknowledged visits about which nothing came to the mail server, however long one waits."""
     services = full.shop.open()
-    until = time.monotonic() + 40
+    until = time.monotonic() + 90
     while True:
         with services.context.db.read(services.shop_ids()[0]) as unit:
             rows = messages.list_messages(unit, limit=10_000)

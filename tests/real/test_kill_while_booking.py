@@ -106,7 +106,7 @@ def kill_once(shop: Installation, crowd: Crowd, chance: random.Random) -> None:
     process = Serving(shop)
     try:
         process.wait_ready(seconds=60)
-        threads = crowd.press(20)
+        threads = crowd.press(60)
         before = len(crowd.told)
         while len(crowd.told) < before + 60 and any(thread.is_alive() for thread in threads):  # they have all begun
             time.sleep(0.01)

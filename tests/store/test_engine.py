@@ -47,7 +47,7 @@ def hold_many(engine: Engine, count: int) -> list[list[str]]:
     def look() -> None:
         with engine.connect() as connection:
             answers.append(wrong_settings(connection))
-            gate.wait(timeout=20)
+            gate.wait(timeout=60)
 
     threads = [threading.Thread(target=look) for _ in range(count)]
     for thread in threads:
