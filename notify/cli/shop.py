@@ -11,6 +11,7 @@ import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.cli.pickup import hit_lines
+from notify.cli.supplier import clock, habits, supplier, time_of
 from notify.core.errors import Invalid
 from notify.core.shop import SHOP_SETTINGS
 from notify.flows import set_up, view_hits, view_settings
@@ -39,8 +40,7 @@ def show(desk: Desk) -> None:
     days = [
         (d.id[:8], d.day, _day_says(d), d.reason) for d in view.days
     ]  # fmt: skip
-    suppliers = [(s.name, f"cut-off {_clock(s.cutoff)}", f"delivers {_clock(s.delivers_at)}", f"{s.days} days")
-                 for s in view.suppliers]  # fmt: skip
+    suppliers = [habits(one) for one in view.suppliers]
     desk.show(view, *table([(key, _text(value)) for key, value in settings]), "", "Opening hours", *table(hours),
               *(["", "Special days", *table(days)] if days else []),
               *(["", "Suppliers", *table(suppliers)] if suppliers else []))  # fmt: skip
@@ -138,19 +138,7 @@ def holidays(desk: Desk, day: datetime | None) -> None:
     desk.show(seen.holidays, *(table(rows) or [none]))
 
 
-@shop.command("supplier")
-@click.argument("name")
-@click.option("--cutoff", default="", metavar="HH:MM", help="Orders after it take a day longer.")
-@click.option("--delivers-at", default="", metavar="HH:MM")
-@click.option(
-    "--days", type=click.IntRange(0, 365), default=1, show_default=True, help="Working days a delivery takes."
-)
-@pass_desk
-def supplier(desk: Desk, name: str, cutoff: str, delivers_at: str, days: int) -> None:
-    """Add a supplier, or change the one of that name."""
-    set_up.put_supplier(desk.ctx, desk.actor, name=name, days=days, cutoff=_time(cutoff) if cutoff else None,
-                        delivers_at=_time(delivers_at) if delivers_at else None)  # fmt: skip
-    desk.show({"supplier": name}, "Noted.")
+shop.add_command(supplier)
 
 
 @contextmanager
@@ -175,14 +163,7 @@ def _span(text: str) -> tuple[time, time]:
     opens, sign, closes = text.partition("-")
     if not sign:
         raise Invalid(f"{text[:20]!r} is no span", "Write it as 09:00-18:00.", field="opens")
-    return _time(opens), _time(closes)
-
-
-def _time(text: str) -> time:
-    try:
-        return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007 - a wall time has no zone
-    except ValueError:
-        raise Invalid(f"{text[:20]!r} is no time of day", "Write it as 09:30.", field="opens") from None
+    return time_of(opens), time_of(closes)
 
 
 def _beginning(known: list[str], text: str) -> str:
@@ -193,15 +174,11 @@ def _beginning(known: list[str], text: str) -> str:
 
 
 def _said(opens: time | None, closes: time | None) -> str:
-    return f"{_clock(opens)}-{_clock(closes)}"
+    return f"{clock(opens)}-{clock(closes)}"
 
 
 def _day_says(day: view_settings.Day) -> str:
     return "open as usual" if day.as_usual else _said(day.opens, day.closes) if day.opens else "closed"
-
-
-def _clock(at: time | None) -> str:
-    return f"{at:%H:%M}" if at else "-"
 
 
 def _text(value: object) -> str:

@@ -8,6 +8,7 @@ from datetime import date, time, timedelta
 from notify.core.actors import Actor
 from notify.core.hours import Hours
 from notify.core.shop import SHOP_SETTINGS, Shop
+from notify.core.working_days import WEEKDAYS
 from notify.flows.context import Context
 from notify.flows.feeds import Feed, feeds_within
 from notify.flows.forget import who_is_due
@@ -55,7 +56,11 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Supplier:
-    """A supplier with its habits; `in_use`: parts name it, so it cannot be dropped."""
+    """A supplier with its habits as in core/working_days; `zone` is empty where it is the shop's.
+
+    `delays`: how often a parcel came on its day, or 1, 2, 3 working days later, or still later. `in_use`: parts name
+    it, so it cannot be dropped.
+    """
 
     id: str
     name: str
@@ -63,6 +68,12 @@ class Supplier:
     delivers_at: time | None
     days: int
     in_use: bool
+    zone: str = ""
+    working_days: str = WEEKDAYS
+    closed_days: tuple[str, ...] = ()
+    holidays_of: str = ""
+    redelivers: bool = False
+    delays: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +115,8 @@ def view(ctx: Context, actor: Actor) -> Settings:
             ),
             suppliers=tuple(
                 Supplier(row.id, row.name, row.cutoff, row.delivers_at, row.days,
-                         shops.supplier_is_named(unit, row.id))
+                         shops.supplier_is_named(unit, row.id), row.zone, row.working_days, tuple(row.closed_days),
+                         row.holidays_of, row.redelivers, tuple(row.delays))
                 for row in shops.list_suppliers(unit)
             ),
             feeds=feeds_within(unit), due=len(due), kept=len(kept), keep_source=SHOP_SETTINGS["keep_period"].source,

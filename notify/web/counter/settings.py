@@ -17,8 +17,8 @@ from notify.flows.view_hits import count_hits
 from notify.flows.view_settings import view
 from notify.web import carry
 from notify.web.counter import desk_words as d
-from notify.web.counter import fields
 from notify.web.counter import settings_says as says
+from notify.web.counter import suppliers as supplier_form
 from notify.web.here import ctx, current_actor, services
 from notify.web.pages import ROLES, Problem, redirect_with, render_page, say
 
@@ -36,7 +36,9 @@ COLLECTING = (
 
 @pages.get("/settings")
 def show() -> Response:
-    """Everything the shop sets for itself. `at_once` fills a capacity into every row of hours, for somebody to keep."""
+    """Everything the shop sets for itself. For somebody to keep, `at_once` fills a capacity into every row of hours,
+    and `supplier` the habits of that one into its form.
+    """
     return _page(at_once=_at_once())
 
 
@@ -50,7 +52,7 @@ def _page(
     *, errors: list[Problem] | None = None, status: int = 200, at_once: int | None = None,
     would_hit: d.Line | None = None, **typed: Any,
 ) -> Response:  # fmt: skip
-    seen, speak = view(ctx(), current_actor()), say()
+    seen, speak, chosen = view(ctx(), current_actor()), say(), request.args.get("supplier", "")
     stored = {
         "shop": {name: getattr(seen.shop, name) for name in (*SHOP, "zone")},
         "hours": [says.stored_row(i, row) for i, (_, row) in enumerate(seen.hours, 1)],
@@ -62,7 +64,7 @@ def _page(
         "holidays": {name: getattr(seen.shop, name) for name in HOLIDAYS},
         "person": {"name": "", "role": "counter"},
         "feed": {"name": ""},
-        "supplier": {"name": "", "cutoff": "", "delivers_at": "", "days": ""},
+        "supplier": supplier_form.form_of(next((s for s in seen.suppliers if s.id == chosen), None)),
         "days_typed": says.days(seen.shop.keep_period),
     }
     shown: dict[str, Any] = {
@@ -81,9 +83,7 @@ def _page(
         roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         feeds=[says.feed(one, speak) for one in seen.feeds], feed_made=carry.take("feed"),
-        suppliers=[
-            {"id": s.id, "name": s.name, "sentence": says.habits(s), "may_drop": not s.in_use} for s in seen.suppliers
-        ],
+        suppliers=[supplier_form.line(one) for one in seen.suppliers],
         retention={"days": shown.pop("days_typed"), "sentence": says.forgetting(seen), "source": seen.keep_source},
         **shown,
     )  # fmt: skip
@@ -196,17 +196,9 @@ def suppliers() -> Response:
     if form.get("drop"):
         return change(lambda: set_up.drop_supplier(ctx(), current_actor(), form["drop"]),
                       "The supplier is gone from the list.", prefix="supplier", named={"supplier": ""})  # fmt: skip
-    typed = {name: form.get(name, "") for name in ("name", "cutoff", "delivers_at", "days")}
-    return change(lambda: _supplier(typed), "The supplier is kept.", prefix="supplier",
+    typed = supplier_form.typed_in(form)
+    return change(lambda: supplier_form.keep(typed), "The supplier is kept.", prefix="supplier",
                   named={"supplier": "supplier-name"}, supplier=typed)  # fmt: skip
-
-
-def _supplier(typed: dict[str, str]) -> None:
-    set_up.put_supplier(
-        ctx(), current_actor(), name=typed["name"], cutoff=fields.clock(typed["cutoff"], field="cutoff"),
-        delivers_at=fields.clock(typed["delivers_at"], field="delivers_at"),
-        days=fields.whole(typed["days"], field="days", most=365),
-    )  # fmt: skip
 
 
 @pages.post("/settings/retention")

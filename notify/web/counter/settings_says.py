@@ -12,7 +12,7 @@ from notify.core.roles import may
 from notify.flows.feeds import Feed
 from notify.flows.hits import WouldHit
 from notify.flows.view_hits import view_would_be
-from notify.flows.view_settings import Day, Holiday, Person, Settings, Supplier
+from notify.flows.view_settings import Day, Holiday, Person, Settings
 from notify.web.counter import desk_words as d
 from notify.web.counter.hits import hit_line
 from notify.web.here import ctx, current_actor
@@ -91,14 +91,6 @@ def feed(one: Feed, speak: Say) -> dict[str, str]:
     """An address of the shop's own calendar: whom for, since when, by whom."""
     by = f" by {one.by}" if one.by else ""
     return {"id": one.id, "name": one.name, "sentence": f"Made {speak.day(one.made_at)}{by}."}
-
-
-def habits(one: Supplier) -> str:
-    """When to order from a supplier, and when it is here."""
-    by = f"Order by {one.cutoff:%H:%M}, here" if one.cutoff else "Here"
-    names = {0: "the same day", 1: "the next working day"}
-    at = f", about {one.delivers_at:%H:%M}" if one.delivers_at else ""
-    return f"{by} {names.get(one.days, f'after {one.days} working days')}{at}."
 
 
 def typed(value: object) -> str:
