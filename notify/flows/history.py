@@ -55,6 +55,7 @@ class _Sheet:
     names: dict[str, str] = field(default_factory=dict)
     reasons: list[tuple[int, str]] = field(default_factory=list)
     refused: int = 0
+    twice: int = 0  # lines that name the same minute of a day again
     new: int = 0  # of the names, those that the shop does not have
 
     def refuse(self, line: int, why: str) -> None:
@@ -86,7 +87,7 @@ def read_history(
     for done in range(0, whole, BATCH):
         taken += _take(ctx, actor, list(islice(lines, BATCH)), kinds, dry_run=dry_run)
         progress(min(done + BATCH, whole), whole)
-    return Read(taken, whole - taken, sheet.refused, tuple(sheet.reasons),
+    return Read(taken, whole - taken + sheet.twice, sheet.refused, tuple(sheet.reasons),
                 tuple(sheet.names[name] for name in made), tuple(unknown.most_common(20)))  # fmt: skip
 
 
@@ -124,9 +125,11 @@ def _understand(
         if kind not in sheet.names:
             sheet.names[kind] = name
             sheet.new += kind not in kinds
-        if ended.is_day:
-            seen[kind, minutes, ended.at] += 1
-        sheet.jobs.append((kind, minutes, ended, digest(kind, minutes, ended, seen[kind, minutes, ended.at])))
+        nth = seen[kind, minutes, ended.at] = seen[kind, minutes, ended.at] + 1
+        if nth > 1 and not ended.is_day:
+            sheet.twice += 1
+            continue
+        sheet.jobs.append((kind, minutes, ended, digest(kind, minutes, ended, nth)))
     return sheet, unknown
 
 
@@ -176,13 +179,8 @@ def _take(
 
 
 def _new(unit: Unit, lines: list[tuple[str, float, When, str]]) -> list[tuple[str, float, When, str]]:
-    known = set(past_jobs.known_digests(unit, [line[3] for line in lines]))
-    new = []
-    for line in lines:
-        if line[3] not in known:
-            known.add(line[3])  # the same minute of a day named twice is one job
-            new.append(line)
-    return new
+    known = past_jobs.known_digests(unit, [line[3] for line in lines])
+    return [line for line in lines if line[3] not in known]
 
 
 def _teach(unit: Unit, jobs: Sequence[PastJob]) -> None:

@@ -12,6 +12,7 @@ from tests.bench import (
     capacity,
     claim_page,
     composed,
+    history,
     idle,
     invite,
     messages,
@@ -33,6 +34,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
     "calendar_reply": lambda: calendar_reply.figures(n=300, rounds=9),
     "capacity": lambda: capacity.figures(days=4000, rounds=9),
+    "history": lambda: history.figures(lines=100_000, rounds=3),
     "invite": lambda: invite.figures(n=200, rounds=15),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }

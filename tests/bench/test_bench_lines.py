@@ -14,6 +14,7 @@ from tests.bench import (
     capacity,
     claim_page,
     composed,
+    history,
     idle,
     invite,
     messages,
@@ -50,6 +51,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
     "calendar_reply": (lambda: calendar_reply.figures(n=3, rounds=1), {"calendar_reply", "calendar_bombs"}),
     "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),
+    "history": (lambda: history.figures(lines=300, rounds=1), {"history_sqlite", "history_postgresql"}),
     "invite": (lambda: invite.figures(n=3, rounds=1), {"invite_composed"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
