@@ -6,7 +6,7 @@ from datetime import date, datetime, time
 
 import click
 
-from notify.cli.desk import Desk, pass_desk
+from notify.cli.desk import Command, Desk, pass_desk
 from notify.core.errors import Invalid
 from notify.core.working_days import MOST_DAYS
 from notify.flows import set_up, view_settings
@@ -14,7 +14,7 @@ from notify.flows import set_up, view_settings
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
-@click.command("supplier")
+@click.command("supplier", cls=Command)
 @click.argument("name")
 @click.option("--cutoff", default=None, metavar="HH:MM", help='Orders after it take a day longer; "" for none.')
 @click.option("--delivers-at", default=None, metavar="HH:MM", help="On the shop's clock.")
