@@ -1,25 +1,23 @@
-"""Tell a ready time, or another one; suggest a first one from the part's delivery and the bench queue."""
+"""Tell a ready time, or another one, with its reason; what could be told says flows/forecast.py."""
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, NotAllowed
-from notify.core.hours import open_spans
 from notify.core.instants import need_near
 from notify.core.messages import MessageState
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.flows.score_promises import settle_ticket
-from notify.store import forecasts, messages, outbox, parts, questions, shops, tickets
+from notify.store import forecasts, messages, outbox, tickets
 from notify.store import promises as promised
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
 WHY = ("part_late", "part_dead", "part_missing", "question", "other_job", "bench_busy", "earlier", "other")
-TICK = timedelta(minutes=30)  # promises are told in half hours: no false precision (common practice, no source)
 
 
 def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other") -> None:
@@ -65,52 +63,25 @@ def note_promise(ctx: Context, unit: Unit, actor: Actor, ticket_id: str, at: dat
     )  # fmt: skip
 
 
-def _withdraw_unheard(ctx: Context, unit: Unit, ticket: Ticket) -> str:
-    """Withdraws changes that were not told yet; the time that the customer last heard, empty when it stands."""
-    unheard = [
+def heard(ctx: Context, actor: Actor, ticket_id: str) -> datetime | None:
+    """The time that the customer last heard: the promise, or the one before while its change was not told yet."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        ticket = tickets.get_ticket(unit, ticket_id)
+        unheard = _unheard(unit, ticket)
+        return datetime.fromisoformat(str(unheard[0].refs["old"])) if unheard else ticket.promise_at
+
+
+def _unheard(unit: Unit, ticket: Ticket) -> list[messages.Message]:
+    return [
         m for m in messages.messages_of_visit(unit, ticket.visit_id)
         if m.notice == "promise_changed" and m.about == f"ticket:{ticket.id}"
         and m.state in (MessageState.WAITING, MessageState.TO_CALL) and not m.leased and not m.attempts
     ]  # fmt: skip
+
+
+def _withdraw_unheard(ctx: Context, unit: Unit, ticket: Ticket) -> str:
+    """Withdraws changes that were not told yet; the time that the customer last heard, empty when it stands."""
+    unheard = _unheard(unit, ticket)
     outbox.withdraw(unit, causes=[m.cause for m in unheard], now=ctx.clock(), reason="newer_promise")
     return str(unheard[0].refs["old"]) if unheard else ""
-
-
-def suggest(ctx: Context, actor: Actor, ticket_id: str) -> datetime | None:
-    """A ready time from the last part's due date, the queue before it and the opening hours; None if not foreseeable.
-
-    Deterministic: every queued job takes the shop's usual bench time; the forecast with its confidence
-    comes later. None while a question is open or a part has no due date: no promise is better than a far one.
-    """
-    with ctx.db.read(actor.shop_id) as unit:
-        return suggest_within(ctx, unit, ticket_id)
-
-
-def suggest_within(ctx: Context, unit: Unit, ticket_id: str) -> datetime | None:
-    """Like suggest, inside the caller's transaction."""
-    shop, now = ctx.shop(unit), ctx.clock()
-    ticket = tickets.get_ticket(unit, ticket_id)
-    missing = [p for p in parts.parts_of(unit, ticket_id) if p.state in ("needed", "ordered")]
-    asked = any(q.state == "open" for q in questions.questions_of(unit, ticket_id))
-    if asked or any(p.due_at is None for p in missing):
-        return None
-    queue = tickets.tickets_in(unit, (Phase.IN_LINE, Phase.ON_BENCH))
-    before = sum(1 for other in queue if other.created_at < ticket.created_at and other.id != ticket.id)
-    start = max([now, *(p.due_at for p in missing if p.due_at)])
-    counter = shops.get_counter(unit, shop)
-    need = timedelta(minutes=shop.bench_minutes) * (before + 1)
-    day = start.date()
-    for span in open_spans(counter, day - timedelta(days=1), day + timedelta(days=30)):
-        begin = max(span.start_utc, start)
-        room = span.end_utc - begin
-        if room <= timedelta(0):
-            continue
-        if need <= room:
-            return _round_up(begin + need)
-        need -= room
-    return None
-
-
-def _round_up(moment: datetime) -> datetime:
-    over = timedelta(minutes=moment.minute % 30, seconds=moment.second, microseconds=moment.microsecond)
-    return moment if not over else moment + TICK - over

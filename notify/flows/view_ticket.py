@@ -11,13 +11,14 @@ from notify.core.mask import mask_email, mask_phone
 from notify.core.questions import ANSWERS
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
+from notify.flows.forecast import suggest_within
 from notify.flows.forget import forgets_on
 from notify.flows.pickup import offers_within
-from notify.flows.promises import suggest_within
 from notify.flows.view_deliveries import PartLine, part_lines
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.flows.view_moves import MoveOffer, Refused, UndoOffer, offers, undo_offer
+from notify.flows.view_ready import Foreseen, foreseen_within
 from notify.flows.view_replies import ReplyLine, replies_on
 from notify.store import bookings, events, messages, notes, parts, people, questions, shops, tickets, visits
 from notify.store.database import Unit
@@ -127,6 +128,7 @@ class TicketView:
     parts: tuple[PartLine, ...]
     suppliers: tuple[tuple[str, str], ...]
     suggested: datetime | None
+    foreseen: Foreseen
     booked_at: datetime | None
     slots: tuple[SlotLine, ...]
     notes: tuple[NoteLine, ...]
@@ -162,6 +164,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
         parts=part_lines(ctx, unit, lines, parts.parts_of(unit, ticket.id)),
         suppliers=tuple((row.id, str(row.name)) for row in shops.list_suppliers(unit)),
         suggested=suggest_within(ctx, unit, ticket.id) if in_work else None,
+        foreseen=foreseen_within(ctx, unit, line),
         booked_at=booking.start_at if booking else None, slots=_slots(ctx, unit, ticket),
         notes=_notes(unit, ticket, lines, story),
         replies=replies_on(ctx, unit, lines, visit_id=ticket.visit_id, ticket_id=ticket.id),

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from tests.web import examples_ready as ready
 from tests.web.examples_counter import reply
 from tests.web.examples_shop import CAUTIONS, Page, button, staff_base
 
@@ -140,6 +141,10 @@ def _ticket(**more: Any) -> Page:
         part={"part": "", "supplier": "", "due": "", "open": False},
         suppliers=[{"code": "1", "label": "Lantern Spares"}, {"code": "2", "label": "Harbour Radio Works"}],
         promise_value="2026-11-26T11:30", promise_help="Suggested: today, by 11:00", why="other", whys=[{"code": "other", "label": "No reason is told"}],
+        ready={"sentence": "Probably ready between today, 13:30, and tomorrow, 10:30; promised for 15:00, which will be kept about 3 times in 10.",
+               "why": "What lies before it in line decides.", "range": ready.DOUBTFUL, "scale": ready.scale()},
+        offer={"promise": "2026-11-27T10:30", "why": "bench_busy", "label": "Promise tomorrow, 10:30 instead: read the words first", "look": True},
+        preview=None,
         book_action="/visits/8/book", slots=[{"code": "2026-11-26T17:30/0", "label": "Thursday, 26 November, 17:30"}], slot="",
         price_agreed="38.00", deposit="10.00", paid=False, currency="£", shelf="shelf B3",
         safety=[{"code": "swollen", "label": "Battery swollen", "on": False}, {"code": "wet", "label": "Has been wet", "on": False}],
@@ -151,6 +156,15 @@ def _ticket(**more: Any) -> Page:
         story=[{"when": "today, 9:12", "sentence": "Taken to the bench by Ada."}, {"when": "yesterday, 17:41", "sentence": "Taken in by Cleo."}],
         prints=[{"label": "Claim ticket, 80 mm", "href": "/tickets/12/print/roll80.pdf"}, {"label": "Label", "href": "/tickets/12/print/label.pdf"}],
     ) | more  # fmt: skip
+
+
+def _preview() -> Page:
+    return {
+        "sentence": "Pat Marlow will read this, in Deutsch. Nothing has been sent yet.", "language": "de",
+        "sms": "Tramstop Bench: Ihr Harbour 3 radio (K7M-2X9T) ist voraussichtlich am Freitag, 27. November, bis 10:30 Uhr fertig. Die Verschiebung tut uns leid.",
+        "text": "Guten Tag Pat Marlow, Ihr Harbour 3 radio wird voraussichtlich am Freitag, 27. November, bis 10:30 Uhr fertig.\n\nAuf der Werkbank liegt mehr als gedacht.",
+        "promise": "2026-11-27T10:30", "why": "bench_busy", "label": "Tell them tomorrow, 10:30",
+    }  # fmt: skip
 
 
 def _why() -> Page:
@@ -192,6 +206,7 @@ def ticket_pages() -> dict[str, tuple[str, Page]]:
         ),
         "handover_refused": ("handover.html", _refused()),
         "ticket": ("ticket.html", _ticket()),
+        "ticket_preview": ("ticket.html", _ticket(preview=_preview())),
         "why": ("why.html", _why()),
         "why_nothing": ("why.html", {**_why(), "told": []}),
         "ticket_refused": ("ticket.html", _ticket(refused=refused, flag="Battery swollen", cautions=CAUTIONS)),

@@ -10,11 +10,11 @@ from werkzeug.wrappers import Response
 
 from notify.core.questions import ANSWERS
 from notify.core.roles import may
-from notify.flows.promises import WHY
 from notify.flows.view_deliveries import PartLine
 from notify.flows.view_replies import ReplyLine
 from notify.flows.view_ticket import QuestionLine, SlotLine, TicketView, view
 from notify.web.counter import desk_words as d
+from notify.web.counter import promise_part
 from notify.web.counter import ticket_says as says
 from notify.web.counter.replies import shown
 from notify.web.here import ctx, current_actor
@@ -151,14 +151,8 @@ def _part(one: PartLine, seen: TicketView, speak: Say, typed: Typed) -> dict[str
 
 
 def _promise(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
-    kept = seen.line.promise_at or seen.suggested
-    hint = f"Suggested: {speak.by(seen.suggested)}" if seen.suggested else "No time can be suggested now"
-    in_work = seen.line.phase not in ("on_shelf", "handed_back", "left_behind")
     return {
-        "may_promise": in_work, "promise_value": typed.get("promise", speak.for_input(kept)),
-        "promise_help": hint if in_work else "", "why": typed.get("why", "other"),
-        "promised": bool(seen.line.promise_at),
-        "whys": [{"code": code, "label": d.words()(f"why.{code}")} for code in WHY],
+        **promise_part.context(seen, speak, typed),
         "book_action": f"/visits/{seen.line.visit_id}/book", "slot": "",
         "slots": [
             {"code": f"{one.local:%Y-%m-%dT%H:%M}/{one.fold}", "label": speak.when(one.start)}

@@ -11,7 +11,8 @@ from notify.flows.find_ticket import ticket_of_part, ticket_of_question
 from notify.web.counter import desk_words as d
 from notify.web.counter import fields
 from notify.web.counter.back import back_to
-from notify.web.counter.ticket import page
+from notify.web.counter.promise_part import preview
+from notify.web.counter.ticket import Typed, page
 from notify.web.counter.ticket_posts import again
 from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with, say
@@ -123,12 +124,15 @@ def not_needed(part_id: str) -> Response:
 
 @pages.post("/tickets/<ticket_id>/promise")
 def promise(ticket_id: str) -> Response:
-    """Tells a ready time, or another one with its reason."""
-    typed = {"promise": request.form.get("promise", ""), "why": request.form.get("why", "other")}
+    """Tells a ready time, or another one with its reason; with `look` it only shows what would be read."""
+    typed: Typed = {"promise": request.form.get("promise", ""), "why": request.form.get("why", "other")}
     try:
         at = fields.moment(typed["promise"], say(), field="promise")
         if at is None:
             raise Invalid("No time was named", "Choose the day and the time.", field="promise")
+        if "look" in request.form:
+            why = typed["why"] if typed["why"] in promises.WHY else "other"
+            return page(ticket_id, typed={**typed, "preview": preview(ticket_id, at, why)})
         promises.promise(ctx(), current_actor(), ticket_id, at, why=typed["why"] or "other")
     except Invalid as error:
         return again(ticket_id, error, dict(typed))
