@@ -21,6 +21,7 @@ DONE = [
     ("capacity", "forecast.json"),
     *((area, "forecast.json") for area in ("forecast-deterministic", "forecast-stochastic", "probability")),
     *((area, "forecast.json") for area in ("promise-rounding", "open-minutes", "dst")),
+    *((area, "forecast.json") for area in ("calibration", "brier", "aci", "cohort", "crps", "ewma", "percentile")),
 ]
 pytestmark = [pytest.mark.vectors, pytest.mark.usefixtures("tzdata_only")]
 

@@ -120,11 +120,11 @@ def view(ctx: Context, actor: Actor) -> Report:
         losses = _losses(unit, ctx, [one for one in whole if not one.promise.left_out], now)
     past = [one for one in whole if not one.promise.left_out]
     lines = tuple(_line(one) for one in past)
-    wanted, kept = shop.promise_level / 100, sum(line.kept for line in lines)
-    low, high = scores.wilson(kept, len(lines))
+    wanted, found = shop.promise_level / 100, scores.tally(map(_instants, lines), now.timestamp())
+    low, high = scores.wilson(found.kept, found.due)
     left_out = Counts(str(one.promise.left_out) for one in whole if one.promise.left_out)
     return Report(
-        first=first, now=now, wanted=wanted, due=len(lines), kept=kept, low=low, high=high,
+        first=first, now=now, wanted=wanted, due=found.due, kept=found.kept, low=low, high=high,
         unfinished=sum(line.ready_at is None for line in lines), level=level, learned=len(pits),
         adaptive=calibration.adaptive_level(pits[::-1], wanted),
         left_out=dict(left_out + Counts({"undone": undone})), changed=_changed(past), kinds=_kinds(past, names),
@@ -135,6 +135,10 @@ def view(ctx: Context, actor: Actor) -> Report:
 def _line(one: Past) -> Line:
     found = one.promise
     return Line(found.ticket_id, found.made_at, found.promise_at, found.ready_at, _is_kept(one))
+
+
+def _instants(line: Line) -> tuple[float, float | None]:
+    return line.promise_at.timestamp(), line.ready_at.timestamp() if line.ready_at else None
 
 
 def _is_kept(one: Past) -> bool:

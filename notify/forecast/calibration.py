@@ -18,7 +18,7 @@ WINDOW = 100  # the newest outcomes that count: a shop changes
 LOWEST, HIGHEST = 0.5, 0.99  # of a level that is asked: beyond, a sample of a few thousand knows too little
 GAMMA = 0.02  # step of the adaptive rule (measured: .05 swings more and learns little faster)
 _Z = NormalDist()
-_MINUTE = 60.0  # the least time ahead whose logarithm counts, in seconds
+_SHORTEST = 1.0  # second ahead: what is nearer has no logarithm to speak of
 Point = tuple[float, float]
 
 
@@ -26,8 +26,9 @@ def pit(points: Sequence[Point], actual: float, *, chance: float) -> float:
     """Where `actual` fell in a forecast known at some quantiles, 0 to 1.
 
     `points` are (seconds since the forecast, level), levels rising; `actual` likewise in seconds. Between two of them
-    on a line; before the first on a line from nothing at 0; after the last the tail goes on as that of a lognormal time
-    through the last points. Where several levels share one instant, `chance` (0 to 1) draws a place among them.
+    on a line; before the first and after the last the tail goes on as that of a lognormal time through the points
+    there, which a conformal level near 1 needs. Where several levels share one instant, `chance` (0 to 1) draws a
+    place among them.
     """
     at = list(accumulate((when for when, _ in points), max))
     levels = [level for _, level in points]
@@ -37,9 +38,10 @@ def pit(points: Sequence[Point], actual: float, *, chance: float) -> float:
     if after > first:
         return levels[first]
     if first == 0:
-        return max(0.0, levels[0] * actual / at[0])
+        return min(levels[0], _tail(at, levels, (0, min(2, len(at) - 1)), actual, _drawn(0.0, levels[0], chance)))
     if first == len(at):
-        return _beyond(at, levels, actual, chance)
+        end = len(at) - 1
+        return max(levels[end], _tail(at, levels, (end, max(0, end - 2)), actual, _drawn(levels[end], 1.0, chance)))
     share = (actual - at[first - 1]) / (at[first] - at[first - 1])
     return levels[first - 1] + share * (levels[first] - levels[first - 1])
 
@@ -48,14 +50,16 @@ def _drawn(low: float, high: float, chance: float) -> float:
     return low + chance * (high - low)
 
 
-def _beyond(at: Sequence[float], levels: Sequence[float], actual: float, chance: float) -> float:
-    """Normal deviates of the levels on a line over the logarithm of time, through the last point and one before it."""
-    back = max(0, len(at) - 3)
-    near, far, now = (math.log(max(seconds, _MINUTE)) for seconds in (at[back], at[-1], actual))
-    if far <= near or now <= far:
-        return _drawn(levels[-1], 1.0, chance)  # the forecast knows nothing of a tail
-    z_near, z_far = _Z.inv_cdf(levels[back]), _Z.inv_cdf(levels[-1])
-    return _Z.cdf(z_far + (now - far) * (z_far - z_near) / (far - near))
+def _tail(at: Sequence[float], levels: Sequence[float], ends: tuple[int, int], actual: float, unknown: float) -> float:
+    """Normal deviates of the levels on a line over the logarithm of time, through an end and a point further in.
+
+    `unknown` where the forecast tells nothing of a tail: those two are one instant.
+    """
+    end, inner, now = (math.log(max(seconds, _SHORTEST)) for seconds in (at[ends[0]], at[ends[1]], actual))
+    if end == inner:
+        return unknown
+    z_end, z_inner = (_Z.inv_cdf(levels[place]) for place in ends)
+    return _Z.cdf(z_end + (now - end) * (z_end - z_inner) / (end - inner))
 
 
 def conformal(pits: Iterable[float], wanted: float) -> float | None:
