@@ -70,7 +70,8 @@ def threat(
     if chance_of(forecast) >= warn:
         return None
     why = _DECIDES[forecast.decides or Decides.WORK]
-    return Threat.OTHER_JOB if why is Threat.BENCH_BUSY and overrun else why
+    behind = forecast.decides in (Decides.LINE, Decides.WORK)
+    return Threat.OTHER_JOB if behind and overrun else why
 
 
 def may_tell(forecast: Forecast, promise_at: datetime, *, told_today: bool) -> bool:

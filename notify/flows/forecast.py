@@ -17,10 +17,10 @@ from notify.core.instants import zone
 from notify.core.ready import Forecast, chance_by
 from notify.core.threats import TOLD, Threat, chance_of, may_tell, threat
 from notify.flows.context import Context
-from notify.flows.forecast_inputs import Facts, gather
 from notify.flows.forecast_made import Made, make, now_of, outlook_of_new
 from notify.flows.promises import promise
 from notify.flows.record import record
+from notify.flows.shop_facts import Facts, gather
 from notify.store import forecast_facts, forecasts, promises
 from notify.store.database import Unit
 from notify.store.forecasts import Run, State

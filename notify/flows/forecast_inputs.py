@@ -1,4 +1,4 @@
-"""What a forecast of the whole shop is made from: its facts, read at once, and what the engine wants of them."""
+"""What the engine wants of a shop's facts: who is at the bench when, what is to be done, and what it waits for."""
 
 from __future__ import annotations
 
@@ -9,57 +9,20 @@ from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from hashlib import sha256
 
-from notify.core.bench_order import Place, rank
 from notify.core.errors import Invalid
-from notify.core.hours import Counter, is_open, open_spans
-from notify.core.instants import zone
+from notify.core.hours import open_spans
 from notify.core.ready import Without
-from notify.core.shop import Shop
 from notify.core.tickets import Phase
 from notify.core.working_days import Supplier
-from notify.flows.context import Context
-from notify.flows.score_promises import level_for
+from notify.flows.shop_facts import Facts
 from notify.forecast import durations, lead_times, ready
 from notify.forecast.axis import Axis
-from notify.store import bench_orders, forecast_facts, forecasts, promises, repair_kinds, shops, suppliers
-from notify.store.database import Unit
-from notify.store.forecast_facts import Away, Missing
-from notify.store.promises import Promise
-from notify.store.repair_kinds import KindRow
+from notify.store.forecast_facts import Away
 from notify.store.tickets import Job
 
 HORIZON = timedelta(days=120)  # further ahead nobody could mean a time
 _BACK = timedelta(days=30)  # a device may have been watched since then
-_IN_HAND = (Phase.ON_BENCH, Phase.PROVING)
 NO_KIND = ""  # of a shop that has no kinds at all
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Facts:
-    """One look at everything a forecast hangs on. `stamp` is the state of the facts, `level` the share to ask for.
-
-    `order` holds every ticket in work, the one to be done first on top; `technicians` are identifiers of staff.
-    """
-
-    now: datetime
-    shop: Shop
-    counter: Counter
-    level: float
-    jobs: Mapping[str, Job]
-    order: tuple[str, ...]
-    missing: Mapping[str, tuple[Missing, ...]]
-    asked: frozenset[str]
-    kinds: tuple[KindRow, ...]
-    technicians: tuple[str, ...]
-    away: tuple[Away, ...]
-    suppliers: Mapping[str, tuple[Supplier, tuple[int, ...]]]
-    promises: Mapping[str, Promise]
-    stamp: str
-
-    @property
-    def today(self) -> date:
-        """The date on the shop's wall."""
-        return self.now.astimezone(zone(self.shop.zone)).date()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,52 +59,23 @@ class Inputs:
         return {key: ready.Parcel(*one) for key, one in self.parcels.items()}
 
 
-def gather(ctx: Context, unit: Unit, *, also: Job | None = None) -> Facts:
-    """Reads all of it in one snapshot, with a statement for each kind of thing and not for each ticket.
-
-    `also` is a device that nobody has taken in yet.
-    """
-    shop, now = ctx.shop(unit), ctx.clock()
-    counter = shops.get_counter(unit, shop)
-    found = {job.id: job for job in (*forecast_facts.jobs(unit), *((also,) if also else ()))}
-    missing: dict[str, tuple[Missing, ...]] = {}
-    for part in forecast_facts.missing_parts(unit):
-        missing[part.ticket_id] = (*missing.get(part.ticket_id, ()), part)
-    places = (Place(j.id, j.phase in _IN_HAND, j.promise_at, j.created_at, j.number) for j in found.values())
-    return Facts(
-        now=now, shop=shop, counter=counter, level=level_for(unit, shop, now=now), jobs=found,
-        order=rank(places, bench_orders.standing(unit), now=now), missing=missing,
-        asked=forecast_facts.asked(unit, found), kinds=repair_kinds.list_kinds(unit),
-        technicians=forecast_facts.at_bench(unit)[: ready.MOST_PEOPLE], away=forecast_facts.away_after(unit, now),
-        suppliers={
-            row.id: (suppliers.habits_of(unit, row, zone=shop.zone), tuple(row.delays))
-            for row in shops.list_suppliers(unit)
-        },
-        promises=promises.standing(unit), stamp=forecasts.state(unit).stamp,
-    )  # fmt: skip
-
-
 def prepare(facts: Facts) -> Inputs:
     """What the engine wants, from the facts alone: the same facts at the same instant give the same."""
-    counter, parcels = open_time(facts), _parcels(facts)
-    without = _without(facts, counter, parcels)
+    counter, boxes = open_time(facts), _boxes(facts)
+    without = _without(facts, counter, boxes)
     listed = [facts.jobs[one] for one in facts.order if one not in without and _needs_hands(facts.jobs[one])]
     without |= {job.id: Without.TOO_MANY for job in listed[ready.MOST_JOBS :]}
+    reckoned = listed[: ready.MOST_JOBS]
     return Inputs(
-        bench=_bench(facts, counter), jobs=tuple(_job(facts, job, counter) for job in listed[: ready.MOST_JOBS]),
-        parcels=parcels, beliefs=_beliefs(facts), without=without, proved=_proved(facts, without, counter),
-        seed=seed_of(facts.shop.id, facts.today), digest=_digest(facts),
+        bench=_bench(facts, counter), jobs=tuple(_job(facts, job, counter, boxes) for job in reckoned),
+        parcels={box.key: box for box in boxes.values()}, beliefs=_beliefs(facts), without=without,
+        proved=_proved(facts, without, counter), seed=seed_of(facts.shop.id, facts.today), digest=_digest(facts),
     )  # fmt: skip
 
 
 def seed_of(shop_id: str, day: date) -> int:
     """One seed for a shop and a day: a forecast moves only when the facts do."""
     return _number(f"{shop_id} {day.isoformat()}")
-
-
-def parcel_key(part: Missing) -> str:
-    """All parts of one supplier that are due at one instant come in one box: late together, or not."""
-    return f"{part.supplier_id or ''} {part.due_at.isoformat() if part.due_at else ''}"
 
 
 def kind_key(facts: Facts, job: Job) -> str:
@@ -188,12 +122,12 @@ def _present(spans: list[tuple[float, float]], away: list[Away]) -> list[tuple[f
     return spans
 
 
-def _without(facts: Facts, counter: Axis, parcels: Mapping[str, lead_times.Parcel]) -> dict[str, Without]:
+def _without(facts: Facts, counter: Axis, boxes: Mapping[str, lead_times.Parcel]) -> dict[str, Without]:
     """Of whom nothing can be said, whatever is played."""
     nobody = None if facts.technicians else Without.NOBODY
     shut = None if counter.end > facts.now.timestamp() else Without.SHUT
     found = {
-        one: _waits(facts, job, parcels) or shut or (nobody if _needs_hands(job) else None)
+        one: _waits(facts, job, boxes) or shut or (nobody if _needs_hands(job) else None)
         for one, job in facts.jobs.items()
     }
     return {one: why for one, why in found.items() if why is not None}
@@ -203,34 +137,41 @@ def _needs_hands(job: Job) -> bool:
     return job.phase != Phase.PROVING
 
 
-def _waits(facts: Facts, job: Job, parcels: Mapping[str, lead_times.Parcel]) -> Without | None:
+def _waits(facts: Facts, job: Job, boxes: Mapping[str, lead_times.Parcel]) -> Without | None:
     """What has to happen first that nobody can reckon."""
     if job.id in facts.asked:
         return Without.QUESTION
     missing = facts.missing.get(job.id, ()) if _needs_hands(job) else ()
     if any(part.state == "needed" for part in missing):
         return Without.NOT_ORDERED
-    return Without.NO_DUE if any(parcel_key(part) not in parcels for part in missing) else None
+    return Without.NO_DUE if any(part.id not in boxes for part in missing) else None
 
 
-def _job(facts: Facts, job: Job, counter: Axis) -> ready.Job:
+def _job(facts: Facts, job: Job, counter: Axis, boxes: Mapping[str, lead_times.Parcel]) -> ready.Job:
     """One that lies on the bench and still waits for a part is in nobody's hands."""
-    keys = tuple(sorted({parcel_key(part) for part in facts.missing.get(job.id, ())}))
+    keys = tuple(sorted({boxes[part.id].key for part in facts.missing.get(job.id, ())}))
     in_hand = job.phase == Phase.ON_BENCH and not keys and job.technician_id in facts.technicians
     by = facts.technicians.index(job.technician_id) if in_hand and job.technician_id else None
     work, spent = ready.OfKind(kind_key(facts, job)), spent_seconds(facts, job, counter)
     return ready.Job(job.id, work, facts.now.timestamp(), keys, spent, by)
 
 
-def _parcels(facts: Facts) -> dict[str, lead_times.Parcel]:
-    """Every box that somebody waits for. One whose supplier never works is none: nobody knows when it comes."""
-    parts = {parcel_key(part): part for missing in facts.missing.values() for part in missing if part.due_at}
+def _boxes(facts: Facts) -> dict[str, lead_times.Parcel]:
+    """part -> the box that it comes in: all parts of one supplier that are due at one instant, late together or not.
+
+    A box is known by the first of its parts, so that its luck stays the same when it is put off. One whose supplier
+    never works is none: nobody knows when it comes.
+    """
+    together: dict[tuple[str, datetime], list[str]] = {}
+    for part in (part for missing in facts.missing.values() for part in missing):
+        if part.due_at is not None:
+            together.setdefault((part.supplier_id or "", part.due_at), []).append(part.id)
     found: dict[str, lead_times.Parcel] = {}
-    for key, part in sorted(parts.items()):
-        habits, counts = facts.suppliers.get(part.supplier_id or "", (Supplier(zone=facts.shop.zone), ()))
-        assert part.due_at is not None
+    for (supplier, due), parts in together.items():
+        habits, counts = facts.suppliers.get(supplier, (Supplier(zone=facts.shop.zone), ()))
         with suppress(Invalid):
-            found[key] = lead_times.parcel(key, part.due_at, habits, counts, facts.now, facts.counter)
+            box = lead_times.parcel(min(parts), due, habits, counts, facts.now, facts.counter)
+            found |= dict.fromkeys(parts, box)
     return found
 
 
@@ -250,11 +191,6 @@ def _proved(facts: Facts, without: Mapping[str, Without], counter: Axis) -> dict
         for job in watched
     }
     return {one: max(facts.now, datetime.fromtimestamp(min(at, counter.end), UTC)) for one, at in ends.items()}
-
-
-def is_open_now(facts: Facts) -> bool:
-    """Whether the shop is open."""
-    return is_open(facts.counter, facts.now)
 
 
 def _digest(facts: Facts) -> str:

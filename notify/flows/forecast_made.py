@@ -14,7 +14,8 @@ from notify.core.threats import ORDER_WITHIN
 from notify.core.tickets import Phase
 from notify.core.working_days import arrival
 from notify.flows.context import Context
-from notify.flows.forecast_inputs import Facts, Inputs, gather, kind_key, prepare
+from notify.flows.forecast_inputs import Inputs, kind_key, prepare
+from notify.flows.shop_facts import Facts, gather
 from notify.forecast import promise, ready
 from notify.store import forecasts, shops, suppliers
 from notify.store.database import Unit
@@ -132,7 +133,7 @@ def outlook_of_new(ctx: Context, unit: Unit, *, kind_id: str | None = None, supp
 
 def _outlook(ctx: Context, unit: Unit, kind_id: str | None, supplier_id: str | None) -> Forecast:
     job = Job(
-        id=NEW, visit_id=NEW, person_id="", number="", phase=Phase.TAKEN_IN, outcome="", reason="", device_class="",
+        id=NEW, visit_id=NEW, person_id="", number="~", phase=Phase.TAKEN_IN, outcome="", reason="", device_class="",
         price_agreed=None, price_limit=None, deposit=None, paid=False, shelf="", safety=(), follows_id=None,
         technician_id=None, kind_id=kind_id or None, worked_seconds=0, promise_at=None, created_at=ctx.clock(),
         phase_since=ctx.clock(), version=1,
@@ -141,7 +142,7 @@ def _outlook(ctx: Context, unit: Unit, kind_id: str | None, supplier_id: str | N
     if supplier_id:
         found = shops.find_supplier(unit, supplier_id)
         due = arrival(suppliers.habits_of(unit, found, zone=facts.shop.zone), facts.now, facts.counter)
-        part = Missing(NEW, "ordered", found.id, facts.now, due)
+        part = Missing(NEW, NEW, "ordered", found.id, facts.now, due)
         facts = replace(facts, missing={**facts.missing, NEW: (part,)})
     return next(one for one in make(facts, paths=QUICK).forecasts if one.ticket_id == NEW)
 

@@ -10,7 +10,9 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.flows import (
     ask_after,
+    bench_order,
     contact_codes,
+    forecast,
     forget,
     lost_ticket,
     passes,
@@ -109,6 +111,8 @@ JOBS: tuple[Job, ...] = (
     Job("missed_pickups", Every(600), lambda run: reminders.note_missed(run.context, run.actor)),
     Job("collection_reminders", Every(1800), lambda run: reminders.remind_collection(run.context, run.actor)),
     Job("ask_whether_all_is_well", Every(1800), lambda run: ask_after.ask_due(run.context, run.actor)),
+    Job("forecast", Every(5), lambda run: forecast.look(run.context, run.actor), leased=False),
+    Job("bench_order", Every(10), lambda run: bench_order.suggest_due(run.context, run.actor), leased=False),
     Job("settle_promises", Every(60), lambda run: score_promises.settle_due(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("expire_passes", Every(600), lambda run: passes.expire_due(run.context, run.actor)),

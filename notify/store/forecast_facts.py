@@ -23,7 +23,7 @@ _JOB = [_T.c[name] for name in Job.__dataclass_fields__]
 _JOBS = select(*_JOB).where(*where(_T), one_of(_T.c.phase, IN_WORK)).order_by(_T.c.created_at, _T.c.number, _T.c.id)
 _STANDS = select(_T.c.id, _T.c.promise_at).where(*where(_T), one_of(_T.c.phase, IN_WORK))
 _PARTS = (
-    select(_P.c.ticket_id, _P.c.state, _P.c.supplier_id, _P.c.needed_at, _P.c.due_at)
+    select(_P.c.id, _P.c.ticket_id, _P.c.state, _P.c.supplier_id, _P.c.needed_at, _P.c.due_at)
     .where(*where(_P), one_of(_P.c.state, ("needed", "ordered")))
     .order_by(_P.c.ticket_id, _P.c.id)
 )
@@ -42,6 +42,7 @@ _AWAY = (
 class Missing:
     """A part that a ticket still waits for; `due_at` None when nobody knows, or nobody has ordered it."""
 
+    id: str
     ticket_id: str
     state: str
     supplier_id: str | None
