@@ -10,18 +10,21 @@ import pytest
 
 from notify.core.errors import NotAllowed
 from notify.core.tickets import Phase, WaitsOn
-from notify.flows import handover, moves, parts, pickup, promises, questions, set_up
+from notify.flows import forecast, handover, moves, parts, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
-from notify.store import tickets
+from notify.store import suppliers, tickets
 
 
 @pytest.fixture
 def ticket_id(house: Any) -> str:
-    """A camera handed in at 17:20 on a Wednesday, with a supplier that delivers overnight."""
+    """A camera handed in at 17:20 on a Wednesday, with a supplier that delivers overnight, and mostly did."""
     house.clock.set(datetime(2026, 11, 25, 17, 20, tzinfo=UTC))
-    set_up.put_supplier(
+    staff.add_staff(house.ctx, house.actor(), name="Odile", role="technician", password="four kind words", pin="4711")
+    supplier = set_up.put_supplier(
         house.ctx, house.actor(), name="Breakwater Parts", cutoff=time(18), delivers_at=time(8, 45), days=1
     )
+    with house.ctx.db.write(house.shop_id) as unit:
+        suppliers.put_delays(unit, supplier, [58, 2])
     return str(house.check_in(DeviceForm("Plover folding camera", device_class="camera")).ticket_ids[0])
 
 
@@ -48,7 +51,7 @@ def test_the_usual_repair_is_promised_told_and_home_before_noon(house: Any, tick
     part_id = parts.need(ctx, tech, ticket_id, name="shutter spring, black")
     question = questions.ask(ctx, tech, ticket_id, kind="price", wording="A new shutter spring, fitted.", price="38")
     assert waits(house, ticket_id) is WaitsOn.CUSTOMER
-    assert promises.suggest(ctx, tech, ticket_id) is None  # no part ordered yet: no promise yet
+    assert forecast.suggest(ctx, tech, ticket_id) is None  # no part ordered yet: no promise yet
     at(house, 25, 17, 22)
     questions.answer(ctx, house.customer(), question, answer="accept", ticket_id=ticket_id)
     assert waits(house, ticket_id) is WaitsOn.PART
@@ -57,8 +60,10 @@ def test_the_usual_repair_is_promised_told_and_home_before_noon(house: Any, tick
     due = parts.order(ctx, tech, part_id, supplier="Breakwater Parts")
     assert due == datetime(2026, 11, 26, 8, 45, tzinfo=UTC)
 
-    suggested = promises.suggest(ctx, tech, ticket_id)
-    assert suggested == datetime(2026, 11, 26, 9, 30, tzinfo=UTC)  # opens at 9:00, half an hour on the bench
+    suggested = forecast.suggest(ctx, tech, ticket_id)
+    # It opens at 9:00; half an hour on the bench, as far as is known, and some minutes of proving: late morning.
+    assert suggested is not None
+    assert datetime(2026, 11, 26, 10, tzinfo=UTC) <= suggested <= datetime(2026, 11, 26, 12, tzinfo=UTC)
     promises.promise(ctx, tech, ticket_id, suggested)
 
     at(house, 26, 8, 50)
