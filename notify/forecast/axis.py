@@ -113,18 +113,25 @@ class Axes:
     stops: Ints = field(repr=False)
 
     @classmethod
-    def of(cls, axes: Sequence[Axis], zero: float) -> Axes:
-        """Those axes; instants are held relative to `zero`, which should be near to all of them."""
+    def of(cls, axes: Sequence[Axis]) -> Axes:
+        """Those axes; instants are held relative to the first opening of all."""
         import numpy as np
 
-        apart = np.repeat(np.arange(len(axes)) * _APART, [len(axis.spans) for axis in axes])
+        zero = min((axis.spans[0][0] for axis in axes if axis.spans), default=0.0)
+        spans = [len(axis.spans) for axis in axes]
+        # The row at the end belongs to nobody; it is there so that the table is never empty.
+        apart = np.repeat(np.arange(len(axes) + 1) * _APART, [*spans, 1])
+
+        def told(columns: Sequence[Array]) -> Array:
+            return np.asarray(np.concatenate([*columns, [0.0]]) + apart)
+
         return cls(
             zero,
-            np.concatenate([axis.opens - zero for axis in axes]) + apart,
-            np.concatenate([axis.closes - zero for axis in axes]) + apart,
-            np.concatenate([axis.worked[:-1] for axis in axes]) + apart,
-            np.concatenate([axis.worked[1:] for axis in axes]) + apart,
-            np.cumsum([len(axis.spans) for axis in axes]),
+            told([axis.opens - zero for axis in axes]),
+            told([axis.closes - zero for axis in axes]),
+            told([axis.worked[:-1] for axis in axes]),
+            told([axis.worked[1:] for axis in axes]),
+            np.cumsum(spans),
         )
 
     def begin(self, who: Ints | int, instants: Array) -> Array:

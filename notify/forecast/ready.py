@@ -92,10 +92,10 @@ def _apart(bench: Bench, jobs: Sequence[Job], row: Sequence[int], rows: Array, b
     import numpy as np
 
     begun, ended = np.full(busy.shape, np.inf), np.full(busy.shape, np.inf)
-    if not any(axis.spans for axis in bench.axes):
+    if not bench.axes:
         return begun, ended
-    axes = Axes.of(bench.axes, float(math.ceil(bench.now)))
-    free = np.full((len(bench.axes), busy.shape[1]), axes.zero)
+    axes = Axes.of(bench.axes)
+    free = np.full((len(bench.axes), busy.shape[1]), float(math.ceil(bench.now)))
     for number, job in enumerate(jobs):
         if job.by is not None:
             begun[number] = axes.begin(job.by, free[job.by])

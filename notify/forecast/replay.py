@@ -28,7 +28,7 @@ class Replay:
 
         self.bench, self.busy = played.bench, played.busy
         self.axis: Axis | None = self.bench.axes[0] if len(set(self.bench.axes)) == 1 else None
-        self.axes = Axes.of(self.bench.axes, float(math.ceil(self.bench.now))) if self.axis is None else None
+        self.axes = Axes.of(self.bench.axes) if self.axis is None else None
         self.running = tuple((n, job.by) for n, job in enumerate(played.jobs) if job.by is not None)
         rows, of_job = np.unique(played.parts_in, axis=0, return_inverse=True)
         self.rows, self.row = self._told(rows), of_job.ravel().tolist()
