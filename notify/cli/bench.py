@@ -16,6 +16,7 @@ _WHY = {
     "sooner_costs": "another one will probably be late for it, but more are kept",
     "can_wait": "it can wait, and it holds up others that cannot",
     "late_anyway": "it will hardly be in time in any case, and it holds up others that can be",
+    "gives_way": "it will probably be late for it, but more of the others are kept",
 }
 _WAITS = {WaitsOn.BENCH: "", WaitsOn.PART: "waits for a part", WaitsOn.CUSTOMER: "waits for an answer"}
 

@@ -33,8 +33,9 @@ MOST = 30  # of the jobs in line so many are looked at, those that stand first
 LOOKS = 800  # orders that are tried at most with up to 12 jobs in line; fewer with more, for each costs more
 PATHS, CHECKED = 400, 2000
 # Why one ticket should move: sooner, because its promise is near and the others can wait; sooner, although another one
-# loses by it; later, because it can wait itself; later, because it would be late in any case and holds others up.
-WHYS = ("sooner", "sooner_costs", "can_wait", "late_anyway")
+# loses by it; later, because it can wait itself; later, because it would be late in any case and holds others up;
+# later, although it will be late for it.
+WHYS = ("sooner", "sooner_costs", "can_wait", "late_anyway", "gives_way")
 LOST = 0.1  # the chance below which a promise is as good as broken
 COSTS = 0.1  # a chance that falls by so much costs somebody something
 
@@ -110,7 +111,7 @@ def suggest(
     due = trial.latest([goals[job.id][0] for job in seen])
     wanted = Goals(due.tolist(), [goals[job.id][1] for job in seen])
     order = tuple(number for number, job in enumerate(seen) if job.by is None)
-    found = search(trial, wanted, order, held=held, starts=_starts(trial, wanted, order)) if order else None
+    found = search(trial, wanted, order, held=held, starts=starts(trial, wanted, order)) if order else None
     found = found and _anew(found, order, check, wanted)
     return _named(found, jobs, seen) if found else None
 
@@ -147,7 +148,7 @@ def _anew(found: Found, order: Order, play: Play, goals: Goals) -> Found | None:
     return Found(found.order, before, after, moved, why, found.looks + 2)
 
 
-def _starts(trial: Replay, goals: Goals, order: Order) -> tuple[Order, ...]:
+def starts(trial: Replay, goals: Goals, order: Order) -> tuple[Order, ...]:
     """What the exact rules say of the jobs in line, as if each took its 65 % quantile and came at its median."""
     import numpy as np
 
@@ -266,4 +267,7 @@ def _without(order: Order, job: int) -> Order:
 
 
 def _later(job: int, before: Judged, after: Judged) -> str:
-    return "late_anyway" if max(before.chances[job], after.chances[job]) < LOST else "can_wait"
+    was, now = before.chances[job], after.chances[job]
+    if was < LOST:
+        return "late_anyway"
+    return "gives_way" if was - now > COSTS else "can_wait"
