@@ -95,6 +95,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/tickets/<ticket_id>/place", "POST", "staff:move"),
     ("/tickets/<ticket_id>/paid", "POST", "staff:check_in"),
     ("/tickets/<ticket_id>/safety", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/kind", "POST", "staff:move"),
     ("/tickets/<ticket_id>/contact", "POST", "staff:change_contact"),
     ("/tickets/<ticket_id>/claim-ticket", "POST", "staff:reissue"),
     ("/tickets/<ticket_id>/print/<paper>.pdf", "GET", "staff:look"),
@@ -152,6 +153,10 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/telling", "POST", "staff:settings"),
     ("/settings/suppliers", "POST", "staff:settings"),
     ("/settings/feeds", "POST", "staff:settings"),
+    ("/settings/kinds", "GET", "staff:look"),
+    ("/settings/kinds/keep", "POST", "staff:settings"),
+    ("/settings/history", "GET", "staff:look"),
+    ("/settings/history/read", "POST", "staff:settings"),
     ("/settings/collecting", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )

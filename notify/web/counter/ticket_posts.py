@@ -8,7 +8,7 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
-from notify.flows import desk_notes, handover, moves, reach
+from notify.flows import desk_notes, handover, moves, reach, repair_kinds
 from notify.flows.find_ticket import number_of
 from notify.flows.view_ticket import view
 from notify.web.counter import desk_words as d
@@ -122,6 +122,18 @@ def safety(ticket_id: str) -> Response:
     """Sets the safety flags."""
     desk_notes.set_safety(ctx(), current_actor(), ticket_id, flags=request.form.getlist("safety"))
     return redirect_with(f"/tickets/{ticket_id}", "The safety flags are noted.")
+
+
+@pages.post("/tickets/<ticket_id>/kind")
+def kind(ticket_id: str) -> Response:
+    """Says what kind of repair it is, or takes that back."""
+    typed = request.form.get("kind", "")[:100]
+    try:
+        repair_kinds.set_kind(ctx(), current_actor(), ticket_id, typed)
+    except NotFound as error:
+        view(ctx(), current_actor(), ticket_id)  # the ticket itself is there
+        return again(ticket_id, error, {"kind": typed}, fields={"kind": "repair-kind"})
+    return redirect_with(f"/tickets/{ticket_id}", "The kind of repair is kept.")
 
 
 @pages.post("/tickets/<ticket_id>/contact")

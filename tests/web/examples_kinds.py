@@ -1,0 +1,73 @@
+"""Invented contexts for the pages of repair kinds and past repairs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.web.examples_shop import Page, staff_base
+
+REPAIR_KINDS = [
+    {"label": "Portable radio", "options": [{"code": "k1", "label": "Radio without sound"}]},
+    {"label": "Camera", "options": [{"code": "k2", "label": "Camera shutter"}, {"code": "k3", "label": "Lens cleaning"}]},
+    {"label": "Any device", "options": [{"code": "k4", "label": "Cable & plug"}]},
+]
+_LEARNED = "214 repairs, half within 41 minutes, nine of ten within 78."
+
+
+def _kinds(**more: Any) -> Page:
+    rows = [
+        ("k2", "Camera shutter", "Usually 75 minutes on a camera.", _LEARNED, True, False),
+        ("k1", "Radio without sound", "Usually 60 minutes on a portable radio.",
+         "Nothing learned yet: half within 60 minutes, nine of ten within 153 are assumed.", True, False),
+        ("k5", "Another repair", "Usually 30 minutes. This is the kind of all that names none.",
+         "Three repairs, half within 28 minutes, nine of ten within 66. Two more were too short or too long to be meant.",
+         True, True),
+        ("k6", "Tape deck belt", "Usually 50 minutes. No longer offered.", "One repair, half within 50 minutes, nine of "
+         "ten within 114.", False, False),
+    ]  # fmt: skip
+    keys = ("id", "name", "sentence", "learned", "active", "rest")
+    return staff_base(
+        "settings", may_change=True, kinds=[dict(zip(keys, row, strict=True)) for row in rows],
+        kind={"name": "", "minutes": "", "device_class": "", "rename": ""},
+        classes=[{"code": "radio", "label": "Portable radio"}, {"code": "camera", "label": "Camera"}],
+    ) | more  # fmt: skip
+
+
+def _history(**more: Any) -> Page:
+    keys = ("said", "done", "between", "alone", "loss", "loss_alone")
+    rows = [
+        ("50%", "49.8%", "47.1% and 52.5%", "19.6%", "10.1", "12.8"),
+        ("80%", "80.9%", "78.7% and 83.0%", "72.7%", "8.5", "8.7"),
+        ("90%", "90.2%", "88.4% and 91.7%", "93.4%", "5.8", "6.0"),
+    ]
+    counts = (131, 128, 140, 122, 133, 129, 135, 127, 125, 134)
+    bars = [{"range": f"{n * 10} to {n * 10 + 10} %", "count": count} for n, count in enumerate(counts)]
+    return staff_base(
+        "settings", may_change=True, sentence="Learned from 1304 repairs of two kinds, 1,204 of them out of files.",
+        tested="The newest 1304 repairs, each predicted from those before it only.", result=None,
+        levels=[dict(zip(keys, row, strict=True)) for row in rows], bars=bars,
+        kinds=[{"name": "Camera shutter", "sentence": _LEARNED}], dates="iso", new_kinds=False, largest="512 kB",
+        orders=[{"code": "iso", "label": "Like 2026-11-25"}, {"code": "dmy", "label": "Like 25.11.2026"}],
+        example="kind,minutes,ended\nCamera shutter,41,2026-11-25\nReader battery,24.5,2026-11-25 16:30",
+    ) | more  # fmt: skip
+
+
+def kinds_pages() -> dict[str, tuple[str, Page]]:
+    """Name -> (template, context)."""
+    wrong = [{"field": "kind-minutes", "text": "This is no whole number from 0 to 10000. Write digits only."}]
+    result = {
+        "sentence": "1204 repairs read in, three lines refused.",
+        "unknown": "Kinds that are not here: Phone glass (2). Add them, or have them made.",
+        "refused": [{"line": 7, "why": "minutes: this is no number."}, {"line": 12, "why": "ended: this is no day."}],
+        "more": "And 14 more.",
+    }
+    nothing = {"sentence": "Nothing was learned yet: forecasts go by the usual minutes of each kind.", "levels": [],
+               "bars": [], "tested": "", "kinds": [], "may_change": False}  # fmt: skip
+    no_file = [{"field": "history-file", "text": "No file was chosen. Choose one, then press again."}]
+    return {
+        "kinds": ("kinds.html", _kinds()),
+        "kinds_wrong": ("kinds.html", _kinds(errors=wrong, may_change=False)),
+        "history": ("history.html", _history()),
+        "history_read": ("history.html", _history(result=result)),
+        "history_empty": ("history.html", _history(errors=no_file, **nothing)),
+    }
