@@ -1,6 +1,6 @@
 """The system's own Chromium, driven by Playwright, kept on this machine.
 
-A click returns before the page that it leads to is there: what is read next may still be the page of before. So
+A click waits until the next page begins to load, not until it is there: what is read next may be missing yet. So
 whatever leads to another page is pressed with `press` here, or with the hands of `tests.parts.fingers`; what a script
 changes is waited for with `expect`, and before something is said to be missing, something of the new page was seen.
 """

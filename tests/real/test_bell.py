@@ -95,7 +95,8 @@ def test_the_line_and_the_mail_come_by_themselves_after_the_customers_answer(
     for n, (token, _, _) in enumerate(made):
         customer.goto(f"{serving}/c/{token}")
         before, line = letters(shop), sheet.get_by_text(f"The customer answered about the Halyard {n} radio.")
-        customer.get_by_role("button", name="Yes").click(no_wait_after=True)
+        yes = customer.get_by_role("button", name="Yes")
+        yes.click(no_wait_after=True)  # the page stays unread until the bell has rung
         began = time.monotonic()
         both: dict[str, float] = {}
         while len(both) < 2:

@@ -102,7 +102,7 @@ def test_a_customer_gives_a_pass_by_thumb_and_the_counter_reads_it_from_the_othe
         token = tickets.get_ticket(unit, visit.ticket_ids[0]).token
     own = new_page(viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True)
     own.goto(f"{live.base}/c/{token}")
-    own.get_by_text("Somebody else collects for me").tap()
+    own.get_by_text("Somebody else collects for me").tap()  # the page stays
     own.fill("#delegate", "Mia Oland")
     Thumb().tap(own.get_by_role("button", name="Send me a code"))
     assert own.get_by_text("A code is on its way to you.").is_visible()

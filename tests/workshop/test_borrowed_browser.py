@@ -46,7 +46,7 @@ def test_a_page_is_opened_and_its_button_works(page: Page, site: str) -> None:
 def test_without_scripts_the_button_does_nothing(new_page: Callable[..., Page], site: str) -> None:
     page = new_page(java_script_enabled=False, locale="de-DE")
     page.goto(site)
-    page.get_by_role("button", name="Ring").click()
+    page.get_by_role("button", name="Ring").click()  # the page stays
     assert page.get_by_role("heading").inner_text() == "Bench"
 
 
