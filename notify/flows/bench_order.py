@@ -14,7 +14,8 @@ from notify.core.actors import Actor
 from notify.core.bench_order import IN_HAND, IN_WORK, USUAL, Place, Standing
 from notify.core.errors import Conflict
 from notify.flows.context import Context
-from notify.flows.forecast_inputs import Inputs, gather, prepare
+from notify.flows.forecast_inputs import Inputs, prepare
+from notify.flows.shop_facts import gather
 from notify.forecast.order import CHECKED, PATHS, Suggestion
 from notify.forecast.order import suggest as search
 from notify.store import bench_orders, tickets
