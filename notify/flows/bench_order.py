@@ -91,7 +91,7 @@ def _kept(ctx: Context, unit: Unit, looked: Looked, found: Suggestion | None) ->
     now, older = ctx.clock(), bench_orders.suggestion(unit)
     if found and older and (older.order.tickets, older.about.inputs) == (found.order, looked.facts):
         return older.id
-    bench_orders.drop_suggestion(unit)
+    bench_orders.end_suggestion(unit, at=now)
     if found is None or look(ctx, unit).facts != looked.facts:
         return None
     if found.moved in bench_orders.refused_since(unit, now - SILENT):
@@ -172,14 +172,14 @@ def undo(ctx: Context, actor: Actor, order_id: str = "") -> None:
             raise Conflict("The bench follows the usual order, as it did before", "There is nothing to undo.")
         if order_id and present.id != order_id:
             raise Conflict("The order of the bench was changed again meanwhile", "Look at the bench again.")
-        bench_orders.drop_suggestion(unit)
+        bench_orders.end_suggestion(unit, at=now)
         _end_standing(unit, now)
         if present.before_id and bench_orders.is_kept(unit, present.before_id):
             bench_orders.settle_order(unit, present.before_id, "standing", at=now)
 
 
 def _stand(ctx: Context, unit: Unit, actor: Actor, order: Standing) -> str:
-    bench_orders.drop_suggestion(unit)
+    bench_orders.end_suggestion(unit, at=ctx.clock())
     before = _end_standing(unit, ctx.clock())
     return bench_orders.add_order(unit, "standing", order, at=ctx.clock(), before_id=before, staff_id=actor.id)
 

@@ -14,7 +14,7 @@ from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.statements import given, is_in, one_of, where
 
-KEPT = timedelta(days=30)
+KEPT = timedelta(days=7)
 _O = s.bench_orders
 _STANDING = select(_O).where(*where(_O), is_in(_O.c.state, "standing"))
 _SUGGESTED = select(_O).where(*where(_O), is_in(_O.c.state, "suggested"))
@@ -137,9 +137,10 @@ def settle_order(unit: Unit, order_id: str, state: str, *, at: datetime, **colum
     unit.connection.execute(update(_O).where(*mine).values(state=state, settled_at=at, **columns))
 
 
-def drop_suggestion(unit: Unit) -> None:
-    """Forgets the suggestion that waits for a word: the facts it was made from are gone."""
-    unit.connection.execute(delete(_O).where(_O.c.shop_id == unit.shop_id, is_in(_O.c.state, "suggested")))
+def end_suggestion(unit: Unit, *, at: datetime) -> None:
+    """The suggestion that waits for a word is old: the facts it was made from are gone."""
+    mine = (_O.c.shop_id == unit.shop_id, is_in(_O.c.state, "suggested"))
+    unit.connection.execute(update(_O).where(*mine).values(state="old", settled_at=at))
 
 
 def refused_since(unit: Unit, first: datetime) -> frozenset[str]:
