@@ -8,8 +8,8 @@ import inspect
 import pkgutil
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import fields, is_dataclass
-from datetime import date, time, timedelta
+from dataclasses import fields, is_dataclass, replace
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 import pytest
@@ -24,6 +24,7 @@ from notify.core.hours import Hours
 from notify.core.itip import Decision
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
+from notify.core.ready import LEVELS, Forecast
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
 from notify.flows import contact_codes as code_flow
@@ -33,6 +34,7 @@ from notify.flows.hear_reply import Heard, hear
 from notify.store import bookings, calendar_answers, contact_codes, messages, people, schema, shops, tickets
 from notify.store import parts as part_rows
 from notify.store import passes as pass_rows
+from notify.store import promises as promise_rows
 from notify.store import questions as question_rows
 from notify.store.calendar_answers import Said
 from notify.store.contact_codes import Waiting
@@ -94,6 +96,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "part": part_rows.get_part(unit, part), "question": question_rows.get_question(unit, question),
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
             "found": pass_rows.get_pass(unit, given.pass_id),
+            "promise": promise_rows.of_ticket(unit, ticket)[0],
         }  # fmt: skip
     return mine | {
         "pass_id": given.pass_id, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
@@ -103,6 +106,10 @@ def full_shop(house: Any) -> dict[str, Any]:
         "token": whole.token, "token_hash": hashlib.sha256(whole.token.encode()).hexdigest(), "part_id": part,
         "question_id": question, "booking_id": booked.id, "message_id": message.id, "staff_id": staff_id, "slot": slot,
     }  # fmt: skip
+
+
+def _forecast(ticket_id: str, at: datetime) -> Forecast:
+    return Forecast(ticket_id=ticket_id, made_at=at, grid=(at,) * len(LEVELS), level=0.9, quantile_at=at, promise_at=at)
 
 
 def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
@@ -146,6 +153,10 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
         "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
         "also_replaced": True,
+        "promise_at": now, "made_at": now, "made_by": "staff", "promise_id": mine["promise"].id,
+        "settled": replace(mine["promise"], pit=0.5),
+        "forecast": _forecast(mine["ticket_id"], now),
+        "forecasts": {mine["ticket_id"]: _forecast(mine["ticket_id"], now)},
         "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
         "rule": Rule("quay", "Quay law", 14, 28, "in writing", "Quay Act"),
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from notify.flows.view_promises import Losses, Report
 from notify.web.counter import desk_words as d
 
@@ -56,7 +58,7 @@ def learned(seen: Report) -> str:
 
 def needed_for(wanted: float) -> int:
     """How many outcomes the correction needs (forecast/calibration.conformal)."""
-    return round(wanted / (1 - wanted) + 0.4999)
+    return math.ceil(round(wanted / (1 - wanted), 9))
 
 
 def drift(seen: Report) -> str:
