@@ -82,12 +82,8 @@ class Axis:
         import numpy as np
 
         done = np.maximum(np.asarray(work, dtype=float), 0.0)
-        if not self.spans:
-            return np.full_like(done, np.inf)
-        span = np.searchsorted(self.worked[1:], done, side=side)
-        late = span == len(self.spans)
-        moved = (self.opens - self.worked[:-1])[np.where(late, 0, span)]
-        return np.asarray(np.where(late, np.inf, moved + done))
+        moved = np.append(self.opens - self.worked[:-1], np.inf)  # beyond the last span lies never
+        return np.asarray(moved[np.searchsorted(self.worked[1:], done, side=side)] + done)
 
 
 def axis_of(counter: Counter, now: datetime, *, away: Sequence[tuple[float, float]] = (), days: int = HORIZON) -> Axis:

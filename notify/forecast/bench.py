@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     import numpy as np
 
     Array = np.ndarray[Any, np.dtype[np.float64]]
-    Ints = np.ndarray[Any, np.dtype[np.intp]]
+    Ints = np.ndarray[Any, np.dtype[np.signedinteger]]
 
+_NUMBER = "int16"  # of jobs: the less memory a step goes through, the sooner it is done
 _TIDY = 24  # steps after which whatever is empty on all paths is looked at no more
 
 
@@ -46,9 +47,8 @@ class Line:
 
         reached = int(np.searchsorted(self.earliest, at.max(), side="right"))
         if not reached:
-            return np.full(self.paths, self.jobs)
-        workable = self.released[:reached] <= at
-        return np.asarray(np.where(workable, self.head[:reached], self.jobs).min(axis=0))
+            return np.full(self.paths, self.jobs, dtype=self.head.dtype)
+        return _best(self.head[:reached], self.released[:reached], at, self.jobs)
 
     def next_release(self, where: Ints) -> Array:
         """When the next job becomes workable, on those paths."""
@@ -59,14 +59,11 @@ class Line:
 
     def pick_on(self, where: Ints, at: Array) -> Ints:
         """`pick`, on those paths only."""
-        import numpy as np
-
-        workable = self.released[:, where] <= at
-        return np.asarray(np.where(workable, self.head[:, where], self.jobs).min(axis=0))
+        return _best(self.head[:, where], self.released[:, where], at, self.jobs)
 
     def take(self, jobs: Ints) -> None:
         """Those jobs, one on each path, are taken."""
-        self.head[self.row[jobs], self.each] = self.after[jobs]
+        self.head.reshape(-1)[self.row[jobs] * self.paths + self.each] = self.after[jobs]
         self.steps += 1
         if self.steps % _TIDY == 0:
             self._tidy()
@@ -90,6 +87,8 @@ def play_together(free: Array, line: Line, work: Array) -> tuple[Array, Array]:
     import numpy as np
 
     free = np.sort(free, axis=0)
+    if len(line.released) == 1:
+        return _in_order(free, line.released[0], work)
     begun, ended = np.full(work.shape, np.inf), np.full(work.shape, np.inf)
     flat_begun, flat_ended, flat_work = begun.reshape(-1), ended.reshape(-1), work.reshape(-1)
     for _ in range(line.jobs):
@@ -100,9 +99,21 @@ def play_together(free: Array, line: Line, work: Array) -> tuple[Array, Array]:
             at[where] = np.maximum(at[where], line.next_release(where))
             job[where] = line.pick_on(where, at[where])
         line.take(job)
-        place = job * line.paths + line.each
+        place = np.multiply(job, line.paths, dtype=np.intp) + line.each
         flat_begun[place] = at
         flat_ended[place] = free[0] = at + flat_work[place]
+        _sink(free)
+    return begun, ended
+
+
+def _in_order(free: Array, released: Array, work: Array) -> tuple[Array, Array]:
+    """`play_together` for jobs that are all released at once: they are taken as they are ranked."""
+    import numpy as np
+
+    begun, ended = np.empty_like(work), np.empty_like(work)
+    for job in range(len(work)):
+        begun[job] = np.maximum(free[0], released)
+        ended[job] = free[0] = begun[job] + work[job]
         _sink(free)
     return begun, ended
 
@@ -129,11 +140,21 @@ def play_apart(free: Array, line: Line, work: Array, axes: Axes) -> tuple[Array,
             at[where] = able[who[where], np.arange(where.size)]
             job[where] = line.pick_on(where, at[where])
         line.take(job)
-        place = job * line.paths + line.each
+        place = np.multiply(job, line.paths, dtype=np.intp) + line.each
         end = axes.end(who, at, flat_work[place])
         flat_begun[place], flat_ended[place] = at, end
         ready[who, line.each] = axes.begin(who, end)
     return begun, ended
+
+
+def _best(head: Ints, released: Array, at: Array, none: int) -> Ints:
+    """The smallest of `head` in each column of those that are released by then; by arithmetic, which has no branches
+    (a tenth of the time of a choice by mask, measured)."""
+    import numpy as np
+
+    late = np.greater(released, at)
+    barred = np.multiply(late.view(np.int8), none, dtype=head.dtype, casting="unsafe")
+    return np.asarray(np.maximum(barred, head, out=barred).min(axis=0))
 
 
 def _sink(free: Array) -> None:
@@ -149,7 +170,7 @@ def _chains(row: Ints, rows: int) -> tuple[Ints, Ints]:
     """The first job of each row, and the one after each job in its row; the number of jobs for none."""
     import numpy as np
 
-    first, after = np.full(rows, len(row)), np.full(len(row) + 1, len(row))
+    first, after = (np.full(size, len(row), dtype=_NUMBER) for size in (rows, len(row) + 1))
     for job in range(len(row) - 1, -1, -1):
         after[job], first[row[job]] = first[row[job]], job
     return first, after

@@ -67,7 +67,8 @@ def play(
     axis = bench.axes[0] if together else None
     begun, ended = (_together if together else _apart)(bench, jobs, row, rows, busy)
     if axis is not None:
-        ended = axis.finish(ended)
+        for number in range(len(jobs)):  # one by one they stay in the processor's cache
+            ended[number] = axis.finish(ended[number])
     return Played(jobs=tuple(jobs), bench=bench, busy=busy, ended=ended, _begun=begun, _axis=axis, _rows=rows, _row=row)
 
 
