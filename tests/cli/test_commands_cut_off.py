@@ -177,6 +177,7 @@ ELSEWHERE = {
 }
 READING = {
     "check", "preview", "why", "print", "replies", "ticket list", "ticket show", "part list", "promise suggest",
+    "promise report",
     "pickup slots", "pickup list", "call list", "message list", "message show",
     "staff list", "shop show", "messages cost", "feed list", "pickup answers", "pickup capacity", "pickup hit",
     "shop holidays", "uncollected list", "uncollected rules", "uncollected notice",

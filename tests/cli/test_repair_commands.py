@@ -245,3 +245,11 @@ def test_a_lost_ticket_is_proved_by_a_code_and_a_visit_that_nothing_holds_says_s
     assert _secret(shop, number) != old
     held = shop("ticket", "lift-hold", number, "--checked", "called her")
     assert held.code != 0 and "Nothing holds" in held.err
+
+
+def test_the_report_of_promises_is_told_in_words_and_in_json_and_says_so_when_there_is_none_yet(shop: Shop) -> None:
+    shop.ok("promise", "set", shop.check_in(), soon(3))
+    said = shop.ok("promise", "report").out
+    assert "No promise has come due yet" in said and "90 of 100 are meant to be kept" in said
+    data = shop.ok("promise", "report", "--json").data
+    assert (data["due"], data["wanted"], data["level"], data["low"], data["high"]) == (0, 0.9, 0.9, 0.0, 1.0)
