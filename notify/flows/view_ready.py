@@ -11,6 +11,7 @@ from notify.core.ready import Forecast
 from notify.core.ruler import MOST_DAYS, Ruler, ruler
 from notify.core.shop import Shop
 from notify.flows.context import Context
+from notify.flows.forecast_made import now_of
 from notify.flows.view_lines import TicketLine
 from notify.store import forecasts, shops
 from notify.store.database import Unit
@@ -47,8 +48,8 @@ class Readiness:
 
 
 def foreseen_within(ctx: Context, unit: Unit, line: TicketLine) -> Foreseen:
-    """What is known of one ticket, on a line of its own."""
-    found = forecasts.of_ticket(unit, line.ticket_id)
+    """What is known of one ticket with the facts of now, on a line of its own."""
+    found = now_of(ctx, unit).get(line.ticket_id)
     counter = shops.get_counter(unit, ctx.shop(unit))
     on = ruler(counter, ctx.clock(), _reach((line,), {line.ticket_id: found} if found else {}), most_days=WAITING_DAYS)
     return Foreseen(found, line.promise_at, on)

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
 from notify.core.mask import mask_email, mask_phone
-from notify.core.tickets import Phase
+from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
+from notify.flows.forecast_made import now_of
 from notify.flows.view_lines import left_to_pay
 from notify.store import people, tickets, visits
 from notify.store.database import Unit
@@ -53,13 +54,17 @@ class ReachView:
 
 @dataclass(frozen=True, slots=True)
 class VisitView:
-    """One visit. `person` brought it, `told` is the name of who hears from us when that is somebody else."""
+    """One visit. `person` brought it, `told` is the name of who hears from us when that is somebody else.
+
+    `suggested` are times that could be promised for devices in work without a promise, by identifier.
+    """
 
     visit_id: str
     person: str
     told: str
     reach: tuple[ReachView, ...]
     devices: tuple[DeviceView, ...]
+    suggested: Mapping[str, datetime]
 
 
 def view_visit(ctx: Context, actor: Actor, visit_id: str) -> VisitView:
@@ -69,13 +74,23 @@ def view_visit(ctx: Context, actor: Actor, visit_id: str) -> VisitView:
         visits.get_visit(unit, visit_id)
         roles = visits.visit_people(unit, visit_id)
         bringer, told = roles["bringer"][0], roles["tell"][0]
+        whole = tickets.tickets_of_visit(unit, visit_id)
         return VisitView(
             visit_id=visit_id,
             person=people.get_person(unit, bringer).name,
             told=people.get_person(unit, told).name if told != bringer else "",
             reach=_reach(unit, told, with_us=tickets.is_device_with_us(unit, visit_id)),
-            devices=tuple(device_view(ticket) for ticket in tickets.tickets_of_visit(unit, visit_id)),
-        )
+            devices=tuple(device_view(ticket) for ticket in whole), suggested=_suggested(ctx, unit, whole),
+        )  # fmt: skip
+
+
+def _suggested(ctx: Context, unit: Unit, whole: Sequence[Ticket]) -> dict[str, datetime]:
+    """What could be promised for those in work without a promise."""
+    in_work = [t for t in whole if t.phase in OPEN_PHASES and t.phase is not Phase.ON_SHELF]
+    open_ones = [t.id for t in in_work if t.promise_at is None]
+    known = now_of(ctx, unit) if open_ones else {}
+    found = {one: known[one].promise_at for one in open_ones if one in known}
+    return {one: at for one, at in found.items() if at is not None}
 
 
 def device_view(ticket: Ticket) -> DeviceView:

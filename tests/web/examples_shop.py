@@ -154,8 +154,17 @@ def _empty_day() -> Page:
 def _device(i: int, **more: Any) -> Page:
     return {
         "i": i, "device_class": "", "device": "", "fault": "", "condition": "", "accessories": "", "price_agreed": "",
-        "price_limit": "", "deposit": "", "paid": False, "shelf": "", "safety": [], "follows": "", "promise": "", **more,
+        "price_limit": "", "deposit": "", "paid": False, "shelf": "", "safety": [], "follows": "", "promise": "", "kind": "", "outlook": None, **more,
     }  # fmt: skip
+
+
+_OUTLOOK: Page = {
+    "sentence": "If it comes into the line now, it will be ready by 17:30; by tomorrow, 11:30 with a part ordered now from Harbour Radio Works; "
+    "by Saturday, 28 November, 12:00 with a part ordered now from Lantern Spares. Each will be kept about 9 times in 10.",
+    "offers": [{"name": "take-1", "value": "2026-11-26T17:30", "label": "Promise 17:30"},
+               {"name": "take-1", "value": "2026-11-27T11:30", "label": "Promise tomorrow, 11:30"},
+               {"name": "take-1", "value": "2026-11-28T12:00", "label": "Promise Saturday, 28 November, 12:00"}],
+}  # fmt: skip
 
 
 def _check_in(**more: Any) -> Page:
@@ -169,6 +178,7 @@ def _check_in(**more: Any) -> Page:
             "check_in",
             visit=visit,
             devices=[_device(1, promise="2026-11-26T11:30")],
+            at_device=False,
             languages=[
                 {"code": "en", "label": "English"},
                 {"code": "de", "label": "Deutsch"},
@@ -191,6 +201,7 @@ def _check_in(**more: Any) -> Page:
                 {"language": "en", "label": "English", "sentence": WORDS.get("en")["consent.afterwards"]},
                 {"language": "de", "label": "Deutsch", "sentence": WORDS.get("de")["consent.afterwards"]},
             ],
+            repair_kinds=[{"label": "Camera", "options": [{"code": "k2", "label": "Camera shutter"}]}],
             cautions=CAUTIONS,
             once="example-once",
             currency="£",
@@ -231,5 +242,6 @@ def shop_pages() -> dict[str, tuple[str, Page]]:
         "day_sheet": ("day_sheet.html", _day()),
         "day_sheet_empty": ("day_sheet.html", _empty_day()),
         "check_in": ("check_in.html", _check_in()),
+        "check_in_when": ("check_in.html", _check_in(devices=[_device(1, device="Otter 220", device_class="camera", outlook=_OUTLOOK)], at_device=True)),
         "check_in_wrong": ("check_in.html", _check_in_wrong()),
     }

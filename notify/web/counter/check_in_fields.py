@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
@@ -62,6 +63,12 @@ class Typed:
         left = [one for one in self.devices if str(one["i"]) != number] or self.devices
         return replace(self, devices=[{**one, "i": i} for i, one in enumerate(left, 1)])
 
+    def foreseen(self, number: str, tell: Callable[[dict[str, Any]], dict[str, Any]]) -> Typed:
+        """The same with what `tell` says of the ready time beside the device of that number."""
+        return replace(self, devices=[
+            {**one, "outlook": tell(one)} if str(one["i"]) == number else one for one in self.devices
+        ])  # fmt: skip
+
     def names_others(self) -> bool:
         """Whether anything stands in the part about other people."""
         return any(self.visit[name] for name in self.OTHERS)
@@ -99,7 +106,9 @@ def _page_field(name: str) -> str:
 
 def _device(form: Form, was: int, i: int) -> dict[str, Any]:
     texts: dict[str, Any] = {name: form.get(f"{name}-{was}", "") for name in DEVICE_TEXTS}
-    return {"i": i, **texts, "paid": form.get(f"paid-{was}") == "yes", "safety": form.getlist(f"safety-{was}")}
+    taken = form.get(f"take-{was}", "")  # a press beside a suggested time puts it into the field
+    return {"i": i, **texts, "promise": taken or texts["promise"], "paid": form.get(f"paid-{was}") == "yes",
+            "safety": form.getlist(f"safety-{was}"), "outlook": None}  # fmt: skip
 
 
 def _device_form(one: dict[str, Any]) -> DeviceForm:

@@ -138,4 +138,4 @@ def promise(ticket_id: str) -> Response:
         return again(ticket_id, error, dict(typed))
     except Conflict as error:
         return page(ticket_id, refused=d.plain(error), status=409)
-    return redirect_with(f"/tickets/{ticket_id}", f"Promised for {say().by(at)}.")
+    return redirect_with(back_to(f"/tickets/{ticket_id}"), f"Promised for {say().by(at)}.")

@@ -13,6 +13,7 @@ from notify.render.qr import qr_svg
 from notify.web.counter import lines
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
+from notify.web.say import Say
 
 pages = Blueprint("visits", __name__)
 _BY = {"sms": "by text message to {address}", "email": "by e-mail to {address}"}
@@ -25,10 +26,16 @@ def show(visit_id: str) -> Response:
     has_claim = visit.devices[0].has_claim
     return render_page(
         "checked_in.html", here="check_in", visit_id=visit_id, person=visit.person, reach=reach_sentence(visit),
-        tickets=[lines.slip(device, speak) for device in visit.devices],
+        tickets=[{**lines.slip(device, speak), "offer": _offer(visit, device.id, speak)} for device in visit.devices],
         reissue=_may_reissue(visit), qr_src=f"/visits/{visit_id}/qr.svg" if has_claim else "",
         qr_help=_qr_help(len(visit.devices)),
     )  # fmt: skip
+
+
+def _offer(visit: VisitView, ticket_id: str, speak: Say) -> dict[str, str] | None:
+    """A time to promise before the paper is printed; None with a promise, and when no time can be named."""
+    at = visit.suggested.get(ticket_id)
+    return {"promise": speak.for_input(at), "label": f"Promise {speak.when(at)}"} if at else None
 
 
 def _may_reissue(visit: VisitView) -> bool:
