@@ -83,6 +83,22 @@ def test_the_shop_sets_its_hours_days_and_suppliers(shop: Shop) -> None:
     assert len(after["hours"]) == len(view["hours"]) - 1 and len(after["days"]) == 1
 
 
+def test_a_suppliers_habits_are_changed_one_by_one(shop: Shop) -> None:
+    shop.ok("shop", "supplier", "Harbour Parts", "--cutoff", "16:00", "--days", "2", "--works", "mon,tue,sat")
+    shop.ok("shop", "supplier", "Harbour Parts", "--zone", "Europe/Berlin", "--closed", "2026-12-31,2026-12-24")
+    shop.ok("shop", "supplier", "Harbour Parts", "--holidays-of", "GB-ENG", "--redelivers")
+    [kept] = shop.ok("shop", "show", "--json").data["suppliers"]
+    assert kept["working_days"] == "1100010" and kept["closed_days"] == ["2026-12-24", "2026-12-31"]
+    assert (kept["days"], kept["cutoff"], kept["zone"], kept["holidays_of"], kept["redelivers"]) == (
+        2, "16:00:00", "Europe/Berlin", "GB-ENG", True,
+    )  # fmt: skip
+    said = shop.ok("shop", "show").out
+    assert "cut-off 16:00 Europe/Berlin" in said and "mon,tue,sat" in said and "no parcels yet" in said
+    shop.ok("shop", "supplier", "Harbour Parts", "--cutoff", "", "--closed", "", "--no-redelivers")
+    [kept] = shop.ok("shop", "show", "--json").data["suppliers"]
+    assert kept["cutoff"] is None and kept["closed_days"] == [] and not kept["redelivers"] and kept["days"] == 2
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -98,6 +114,10 @@ def test_the_shop_sets_its_hours_days_and_suppliers(shop: Shop) -> None:
         ("closed",),
         ("closed", "2026-13-40"),
         ("supplier", "x", "--cutoff", "25:00"),
+        ("supplier", "x", "--works", ""),
+        ("supplier", "x", "--works", "mon,funday"),
+        ("supplier", "x", "--closed", "christmas"),
+        ("supplier", "x", "--zone", "Europe/Quillhaven"),
     ],
 )
 def test_wrong_settings_of_the_shop_are_refused_in_words(shop: Shop, words: tuple[str, ...]) -> None:

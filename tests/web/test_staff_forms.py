@@ -12,7 +12,7 @@ from notify.core.tickets import Phase
 from notify.flows import moves, questions, set_up, view_settings
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.view_ticket import TicketView, view
-from notify.store import messages, people
+from notify.store import messages, people, suppliers
 from tests.parts import full_shop
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader, codes_in
@@ -288,6 +288,13 @@ REFUSED: tuple[tuple[str, dict[str, str], str], ...] = (
     ("staff", {"name": "Kim", "role": "counter", "password": "short", "pin": "12ab"}, "staff-password"),
     ("suppliers", {"name": "", "days": "2", "cutoff": "17:00"}, "supplier-name"),
     ("suppliers", {"name": "Mole", "days": "many", "cutoff": ""}, "supplier-days"),
+    ("suppliers", {"name": "Mole", "days": "2", "calendar": "1"}, "supplier-working_days"),
+    (
+        "suppliers",
+        {"name": "Mole", "days": "2", "calendar": "1", "works": "5", "closed_days": "on holidays"},
+        "supplier-closed_days",
+    ),
+    ("suppliers", {"name": "Mole", "days": "2", "calendar": "1", "works": "5", "zone": "Mole/End"}, "supplier-zone"),
     ("retention", {"days": "soon"}, "retention-days"),
     ("retention", {"days": "0"}, "retention-days"),
 )
@@ -304,6 +311,31 @@ def test_refused_settings_name_their_field_and_keep_what_was_typed(signed_in: Br
         assert 'value="short"' not in html and "12ab" not in html  # a password is never sent back
         assert not codes_in(text(answer)), form
     print(f"FIGURE settings_refused forms={len(REFUSED)} lost=0")
+
+
+def test_a_suppliers_calendar_is_kept_shown_and_offered_again_for_a_change(signed_in: Browser, house: Any) -> None:
+    typed = {"name": "Mole", "days": "2", "cutoff": "17:00", "calendar": "1", "works": ["0", "1", "5"],
+             "zone": "Europe/Berlin", "closed_days": "2026-12-24, 2026-12-31", "redelivers": "yes"}  # fmt: skip
+    assert signed_in.post("/settings/suppliers", typed).status_code == 303
+    [kept] = view_settings.view(house.ctx, house.actor()).suppliers
+    assert (kept.zone, kept.working_days, kept.redelivers) == ("Europe/Berlin", "1100010", True)
+    assert kept.closed_days == ("2026-12-24", "2026-12-31")
+    with house.ctx.db.write(house.shop_id) as unit:
+        suppliers.put_delays(unit, kept.id, [8, 2])
+    plain = text(signed_in.get("/settings"))
+    assert "Order by 17:00 (Europe/Berlin), here after 2 working days." in plain
+    assert "Works on Monday, Tuesday and Saturday. Closed on two days of its own." in plain
+    assert "Brings a box again when the shop was shut. Came on the day 8 of 10 times, 2 one working day later." in plain
+    filled = signed_in.get(f"/settings?supplier={kept.id}").get_data(as_text=True)
+    [form] = [one for one in Reader(filled).forms if any(name == "calendar" for name, _ in one.fields)]
+    fields = dict(form.fields)
+    assert (fields["name"], fields["zone"], fields["redelivers"]) == ("Mole", "Europe/Berlin", "yes")
+    assert [value for name, value in form.fields if name == "works"] == ["0", "1", "5"]
+    assert "Mole" not in str(Reader(signed_in.get("/settings?supplier=no-such").get_data(as_text=True)).forms)
+    short = {"name": "Mole", "days": "1", "cutoff": "", "delivers_at": ""}  # no calendar shown: none is changed
+    assert signed_in.post("/settings/suppliers", short).status_code == 303
+    [after] = view_settings.view(house.ctx, house.actor()).suppliers
+    assert (after.days, after.cutoff, after.working_days, after.delays) == (1, None, "1100010", (8, 2))
 
 
 def test_settings_change_what_they_say_and_only_that(signed_in: Browser, house: Any) -> None:
