@@ -107,7 +107,7 @@ def _is_due(ctx: Context, actor: Actor, state: State) -> bool:
 def _has_settled(ctx: Context, actor: Actor, run: Run, now: datetime) -> bool:
     """Whether nothing has happened for a moment, or the first of it happened long enough ago."""
     with ctx.db.read(actor.shop_id) as unit:
-        happened = forecasts.changed_between(unit, run.stamp)
+        happened = forecasts.changed_since(unit, run.stamp)
     if happened is None:
         return True  # hours, settings, the bench order: one act of somebody
     first, last = happened

@@ -72,11 +72,11 @@ def of_ticket(unit: Unit, ticket_id: str) -> Forecast | None:
     return _forecast(row) if row is not None else None
 
 
-def put_all(unit: Unit, found: Sequence[Forecast]) -> None:
+def put_all(unit: Unit, made: Sequence[Forecast]) -> None:
     """Writes these in place of all that the shop has: whoever is not among them is out of work."""
     unit.connection.execute(_NONE, given(unit))
-    if found:
-        unit.connection.execute(insert(_T), [_row(unit, one) for one in found])
+    if made:
+        unit.connection.execute(insert(_T), [_row(unit, one) for one in made])
 
 
 def note_run(unit: Unit, run: Run) -> None:
@@ -98,9 +98,9 @@ def state_now(db: Database, shop_id: str) -> State:
         return _state(connection.execute(_STATE, {"the_shop_id": shop_id}).first())
 
 
-def changed_between(unit: Unit, stamp: str) -> tuple[datetime, datetime] | None:
+def changed_since(unit: Unit, run_stamp: str) -> tuple[datetime, datetime] | None:
     """When the first and the last event since that stamp were written down; None when there is none."""
-    seq = stamp.partition(":")[0]
+    seq = run_stamp.partition(":")[0]
     asked = {**given(unit), "after_seq": int(seq) if seq.isdigit() else 0}
     first, last = unit.connection.execute(_SINCE, asked).one()
     return (first, last) if first is not None else None
