@@ -263,9 +263,9 @@ def _promises(**more: Any) -> Page:
     return staff_base("", **{
         "sentence": "Of 41 promises whose time has passed, 36 were kept: 88 of 100, and with so few it may be anywhere between 74 and 95.",
         "wanted": "That fits the 90 of 100 that are meant to be kept.",
-        "learned": "From the 38 newest outcomes new times are suggested later than the bare forecast says: at its 94 of 100, so that 90 are kept.",
+        "learned": "Learned from the 38 newest outcomes: a time is suggested only once the forecast gives it 94 of 100, which keeps 90.",
         "drift": "Lately 86 of 100 were kept, the newest counting most. That is within what chance alone does.",
-        "rows": [("Promises whose time has passed", "41"), ("Kept", "36"), ("Broken", "5"), ("Of these, not ready yet", "1"),
+        "rows": [("Promises whose time has passed", "41"), ("Kept", "36"), ("Broken", "5"), ("Broken and not ready yet", "1"),
                  ("Kept, of 100 (95 % sure: from, to)", "88 (74, 95)"), ("Open minutes a forecast was off, on the whole (CRPS)", "42")],
         "spread": "A fair forecast fills all tenths alike; nothing stands out here.",
         "tenths": [(f"{10 * at} to {10 * at + 10}", str(number)) for at, number in enumerate((2, 3, 4, 4, 3, 4, 4, 4, 5, 5))],

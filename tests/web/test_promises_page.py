@@ -38,7 +38,7 @@ def test_the_page_begins_with_how_many_were_kept_and_how_sure_that_is(house: Any
         "47 and 91."
     ) in page
     assert "That fits the 90 of 100 that are meant to be kept." in page
-    assert "From the 12 newest outcomes new times are suggested later than the bare forecast says" in page
+    assert "Learned from the 12 newest outcomes: a time is suggested only once the forecast gives it" in page
     assert "None is left out." in page and "No other time was told" in page
 
 

@@ -49,10 +49,10 @@ def learned(seen: Report) -> str:
         return f"Forecasts are taken as they are; {more} with an outcome, and they are corrected by them."
     if round(seen.level, 3) == round(seen.wanted, 3):
         return "Forecasts are taken as they are: they were right so far."
-    how = "later" if seen.level > seen.wanted else "earlier"
+    when = "only once" if seen.level > seen.wanted else "as soon as"
     return (
-        f"From the {d.count(seen.learned, 'newest outcome', 'newest outcomes')} new times are suggested {how} than the "
-        f"bare forecast says: at its {_hundred(seen.level)} of 100, so that {_hundred(seen.wanted)} are kept."
+        f"Learned from the {d.count(seen.learned, 'newest outcome', 'newest outcomes')}: a time is suggested {when} "
+        f"the forecast gives it {_hundred(seen.level)} of 100, which keeps {_hundred(seen.wanted)}."
     )
 
 
@@ -77,7 +77,7 @@ def rows(seen: Report) -> list[tuple[str, str]]:
     low, high = _hundred(seen.low), _hundred(seen.high)
     found = [
         ("Promises whose time has passed", str(seen.due)), ("Kept", str(seen.kept)), ("Broken", str(seen.broken)),
-        ("Of these, not ready yet", str(seen.unfinished)),
+        ("Broken and not ready yet", str(seen.unfinished)),
     ]  # fmt: skip
     if seen.due:
         found.append(("Kept, of 100 (95 % sure: from, to)", f"{_hundred(seen.kept / seen.due)} ({low}, {high})"))
