@@ -8,17 +8,20 @@ from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from typing import Any
 
+from notify.core.bench_order import Standing
 from notify.core.calendar_choices import Choice
 from notify.core.itip import Answer, Partstat
 from notify.core.one_click import Use
 from notify.core.scan import Scan
 from notify.flows import (
     ask_after,
+    bench_order,
     calls,
     check_in,
     desk_notes,
     desk_secret,
     feeds,
+    forecast,
     handover,
     hear_reply,
     hits,
@@ -47,7 +50,18 @@ from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
-from notify.store import bookings, calendar_answers, contact_codes, events, messages, shops, tickets, visits
+from notify.store import (
+    bench_orders,
+    bookings,
+    calendar_answers,
+    contact_codes,
+    events,
+    messages,
+    shops,
+    tickets,
+    visits,
+)
+from notify.store.bench_orders import Suggested
 from tests.parts.house import SHOP
 
 TAM = "tam@example.org"
@@ -253,6 +267,14 @@ def _from_page(flow: str, call: Callable[..., Any], **args: Any) -> Step:
     return Step(flow, do, telling="code" in args)
 
 
+def _suggestion(story: Story) -> str:
+    """A suggestion that waits for a word: the other device first."""
+    ctx, two = story.house.ctx, Standing((story.ticket(1), story.ticket(0)))
+    with ctx.db.write(story.house.shop_id) as unit:
+        about = Suggested(moved_id=story.ticket(1), inputs=bench_order.look(ctx, unit).facts)
+        return bench_orders.add_order(unit, "suggested", two, at=story.house.clock(), about=about)
+
+
 def _first_call(result: str) -> Step:
     return _flow("calls.log_call", calls.log_call, message_id=lambda s: s.message("to_call").id, result=result,
                  note="rang twice")  # fmt: skip
@@ -303,6 +325,15 @@ WORK_STEPS = (
           until=_in(minutes=5)),
     Step("", lambda s: s.house.clock.advance(301)),
     Step("questions.expire_due", lambda s: questions.expire_due(s.house.ctx, s.house.system()), telling=True),
+    Step("", _suggestion),
+    _flow("bench_order.suggest", bench_order.suggest),  # there is nothing better: the old suggestion ends
+    Step("", _suggestion, "order"),
+    _flow("bench_order.refuse", bench_order.refuse, order_id=_made("order")),
+    Step("", _suggestion, "order"),
+    _flow("bench_order.take", bench_order.take, order_id=_made("order")),
+    _flow("bench_order.take_next", bench_order.take_next, ticket_id=_ticket),
+    _flow("bench_order.undo", bench_order.undo),
+    _flow("bench_order.back_to_usual", bench_order.back_to_usual),
     _flow("parts.need", parts.need, "part", ticket_id=_ticket, name="speaker cone"),
     _flow("parts.order", parts.order, telling=True, part_id=_made("part"), supplier="Lantern Parts"),
     _flow("parts.change_due", parts.change_due, part_id=_made("part"), due=_in(days=3)),
@@ -311,6 +342,8 @@ WORK_STEPS = (
     _flow("parts.not_needed", parts.not_needed, part_id=_made("second")),
     _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=2), why="part_late"),
     _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=3), why="part_late"),
+    # Nobody is at the bench, so the promise is in danger and the shop is told.
+    Step("forecast.remake", lambda s: forecast.remake(s.house.ctx, s.house.system()), telling=True),
     _flow("desk_notes.add_note", desk_notes.add_note, ticket_id=_ticket, text="sticky dial"),
     _flow("desk_notes.set_place", desk_notes.set_place, ticket_id=_ticket, shelf="B4"),
     _flow("desk_notes.record_money", desk_notes.record_money, ticket_id=_ticket, price_agreed="30", paid=True),

@@ -18,6 +18,7 @@ from sqlalchemy.exc import IntegrityError, InternalError
 
 import notify.store
 from notify.core.actors import Actor
+from notify.core.bench_order import Standing
 from notify.core.errors import NotFound, NotifyError
 from notify.core.events import Event
 from notify.core.hours import Hours
@@ -27,8 +28,20 @@ from notify.core.planner import Planned
 from notify.core.ready import LEVELS, Forecast
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
+from notify.flows import (
+    bench_order,
+    desk_notes,
+    feeds,
+    moves,
+    parts,
+    passes,
+    pickup,
+    promises,
+    questions,
+    set_up,
+    staff,
+)
 from notify.flows import contact_codes as code_flow
-from notify.flows import desk_notes, feeds, moves, parts, passes, pickup, promises, questions, set_up, staff
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import bookings, calendar_answers, contact_codes, messages, people, schema, shops, tickets
@@ -39,6 +52,7 @@ from notify.store import questions as question_rows
 from notify.store.calendar_answers import Said
 from notify.store.contact_codes import Waiting
 from notify.store.database import Unit
+from notify.store.forecasts import Run
 from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending
 from notify.store.receipts import Told
@@ -65,6 +79,7 @@ def full_shop(house: Any) -> dict[str, Any]:
     )
     ticket = done.ticket_ids[0]
     desk_notes.add_note(ctx, owner, ticket, text="sticky dial beside the cone")
+    order = bench_order.take_next(ctx, owner, ticket)
     part = parts.need(ctx, owner, ticket, name="speaker cone")
     parts.order(ctx, owner, part, supplier="Lantern Parts")
     question = questions.ask(ctx, owner, ticket, kind="price", wording="It costs more. Go on?", price="45")
@@ -99,6 +114,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "promise": promise_rows.of_ticket(unit, ticket)[0],
         }  # fmt: skip
     return mine | {
+        "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
         "message_ids": [message.id],
         "reply_id": reply, "answer_id": answer, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
@@ -155,7 +171,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "also_replaced": True,
         "promise_at": now, "made_at": now, "made_by": "staff", "promise_id": mine["promise"].id,
         "settled": replace(mine["promise"], pit=0.5),
-        "forecast": _forecast(mine["ticket_id"], now),
+        "forecast": _forecast(mine["ticket_id"], now), "made": (_forecast(mine["ticket_id"], now),),
+        "run": Run(now, "1:x:", None, 1), "run_stamp": "0:x:",
         "forecasts": {mine["ticket_id"]: _forecast(mine["ticket_id"], now)},
         "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
         "rule": Rule("quay", "Quay law", 14, 28, "in writing", "Quay Act"),

@@ -12,7 +12,7 @@ from werkzeug.routing import Rule
 from notify.core.itip import Answer, Partstat
 from notify.core.messages import MessageState
 from notify.core.one_click import Use, make_stop_token
-from notify.flows import feeds, moves, parts, passes, pickup, questions, set_up
+from notify.flows import bench_order, feeds, moves, parts, passes, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import calendar_answers, messages, tickets
@@ -44,6 +44,7 @@ def fill_house(house: Any) -> dict[str, str]:
     question = questions.ask(ctx, owner, camera.ticket_ids[0], kind="price", wording="New shutter?", price="40")
     part = parts.need(ctx, owner, camera.ticket_ids[0], name="Shutter")
     parts.order(ctx, owner, part, supplier="Lantern Spares")
+    order = bench_order.take_next(ctx, owner, camera.ticket_ids[0])
     given = passes.give(ctx, owner, radio.visit_id, name="Ned Quay")
     house.deliver(after=91)
     heard = Heard("email", "ines@example.org", "May my sister collect it?", house.clock(), "k", "mail")
@@ -61,7 +62,7 @@ def fill_house(house: Any) -> dict[str, str]:
         "token": ticket.token, "code": given.code,
         "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
-        "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
+        "order_id": order, "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
         "filename": "shelfbell.css",
     }  # fmt: skip
 
