@@ -66,12 +66,12 @@ class _Sheet:
 
 def read_history(
     ctx: Context, actor: Actor, data: bytes, *, dates: str = "iso", encoding: str = "", new_kinds: bool = False,
-    dry_run: bool = False, progress: Progress = lambda done, of: None,
+    dry_run: bool = False, progress: Progress = lambda done, of: None, batch: int = BATCH,
 ) -> Read:  # fmt: skip
     """Takes the jobs of a CSV file and learns from them; bad lines are refused, the others taken.
 
     `new_kinds` makes kinds that are not there, with the middle of their minutes; else their lines are refused.
-    `progress` is told lines done, of all. Raises Invalid when it is no such file at all.
+    `progress` is told lines done, of all, after each transaction of `batch` lines. Raises Invalid when it is no such file at all.
     """
     actor.need("settings")
     with ctx.db.read(actor.shop_id) as unit:
@@ -84,9 +84,9 @@ def read_history(
         kinds = _make_kinds(ctx, actor, sheet, made)
     taken = 0
     lines, whole = iter(sheet.jobs), len(sheet.jobs)
-    for done in range(0, whole, BATCH):
-        taken += _take(ctx, actor, list(islice(lines, BATCH)), kinds, dry_run=dry_run)
-        progress(min(done + BATCH, whole), whole)
+    for done in range(0, whole, batch):
+        taken += _take(ctx, actor, list(islice(lines, batch)), kinds, dry_run=dry_run)
+        progress(min(done + batch, whole), whole)
     return Read(taken, whole - taken + sheet.twice, sheet.refused, tuple(sheet.reasons),
                 tuple(sheet.names[name] for name in made), tuple(unknown.most_common(20)))  # fmt: skip
 

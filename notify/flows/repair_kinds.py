@@ -16,8 +16,6 @@ from notify.store.tickets import Job
 
 MOST_KINDS = 500
 MOST_MINUTES = 6000
-# A name that a spreadsheet would take for a formula.
-_FORMULA = ("=", "+", "-", "@")
 
 
 def kind_of(unit: Unit, ticket: Job) -> KindRow:
@@ -30,7 +28,7 @@ def clean_name(name: str) -> str:
     words = clean_line(name, field="kind", limit=80)
     if not words:
         raise Invalid("The kind of repair has no name", "Say in a few words what is repaired.", field="kind")
-    if words.startswith(_FORMULA):
+    if not words[0].isalnum():  # a spreadsheet would take some signs for a formula
         raise Invalid("A kind's name begins with a letter or a digit", "Leave the sign before it out.", field="kind")
     return words
 
