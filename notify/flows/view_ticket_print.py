@@ -12,6 +12,7 @@ from notify.core.durations import parse_duration
 from notify.core.errors import NotFound
 from notify.core.money import show_amount
 from notify.core.shop import Shop
+from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.view_visit import pieces
 from notify.render.claim_ticket import ClaimTicket
@@ -95,7 +96,8 @@ def _money(ticket: Ticket, shop: Shop, w: Language) -> tuple[str, ...]:
 
 def _promise(ticket: Ticket, shop: Shop, w: Language) -> str:
     if ticket.promise_at is None:
-        return ""
+        in_work = ticket.phase in OPEN_PHASES and ticket.phase is not Phase.ON_SHELF
+        return w("stub.promise_none") if in_work else ""
     day = say_day(ticket.promise_at, zone=shop.zone, language=w.code)
     time = say_time(ticket.promise_at, zone=shop.zone, language=w.code)
     return w("stub.promise", when=w("said.promise_by", day=day, time=time))
