@@ -18,6 +18,7 @@ from tests.bench import (
     messages,
     outbox,
     places,
+    reforecast,
     smtp_channel,
     workers,
 )
@@ -35,6 +36,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "calendar_reply": lambda: calendar_reply.figures(n=300, rounds=9),
     "capacity": lambda: capacity.figures(days=4000, rounds=9),
     "history": lambda: history.figures(lines=100_000, rounds=3),
+    "reforecast": lambda: reforecast.figures(tickets=60, rounds=9),
     "invite": lambda: invite.figures(n=200, rounds=15),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }

@@ -20,6 +20,7 @@ from tests.bench import (
     messages,
     outbox,
     places,
+    reforecast,
     smtp_channel,
     workers,
 )
@@ -52,6 +53,10 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "calendar_reply": (lambda: calendar_reply.figures(n=3, rounds=1), {"calendar_reply", "calendar_bombs"}),
     "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),
     "history": (lambda: history.figures(lines=300, rounds=1), {"history_sqlite", "history_postgresql"}),
+    "reforecast": (
+        lambda: reforecast.figures(tickets=3, rounds=1),
+        {"reforecast", "reforecast_cpu", "outlook_cpu"},
+    ),
     "invite": (lambda: invite.figures(n=3, rounds=1), {"invite_composed"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
