@@ -27,7 +27,7 @@ def work_spans(story: Sequence[Event], ticket_id: str, *, until: datetime, at_on
     `story` in the order of recording; moves undone within `at_once` interrupt nothing.
     """
     mine = [event for event in story if event.ticket_id == ticket_id]
-    gaps = sorted([*waiting_for_answer(mine, until), *_corrected(mine, at_once)])
+    gaps = sorted([*waiting_for_answer(mine, until), *corrected_late(mine, at_once)])
     return tuple(piece for stint in _stints(mine, until) for piece in without(stint, gaps))
 
 
@@ -72,7 +72,7 @@ def waiting_for_answer(mine: Sequence[Event], until: datetime) -> Iterator[Span]
     yield from ((since, until) for since in asked.values())
 
 
-def _corrected(mine: Sequence[Event], at_once: timedelta) -> Iterator[Span]:
+def corrected_late(mine: Sequence[Event], at_once: timedelta) -> Iterator[Span]:
     """Between a move and its late correction nobody knows what was done."""
     told = {event.id: event for event in mine}
     for event in mine:

@@ -9,7 +9,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from notify.render.capacity_chart import DARK, LIGHT, CapacityWords, Inks, draw_capacity
+from notify.render.capacity_chart import CapacityWords, draw_capacity
+from notify.render.chart_style import DARK, LIGHT, Inks
 
 WORDS = CapacityWords("of 100 people wait more than five minutes", "dashed line: no more than 10", "people with a time")
 ROWS = [(1, 0.0), (2, 0.02), (3, 0.08), (4, 0.25), (5, 0.75), (6, 1.0)]
