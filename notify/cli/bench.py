@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
+from notify.core.claim_number import show_number
 from notify.core.errors import NotFound
 from notify.core.tickets import WaitsOn
 from notify.flows import bench_order
@@ -109,7 +110,8 @@ def first(desk: Desk, number: str) -> None:
     """Puts one device before all others in line."""
     meant = desk.meant(number)
     made = bench_order.take_next(desk.ctx, desk.actor, meant.ticket_id)
-    desk.show({"standing": made, "first": meant.number}, f"{meant.number} is next for the bench.")
+    number = show_number(meant.number)
+    desk.show({"standing": made, "first": number}, f"{number} is next for the bench.")
 
 
 @bench.command("usual")

@@ -7,6 +7,7 @@ import traceback
 from collections.abc import Callable
 
 from tests.bench import (
+    bench_order,
     bookings,
     calendar_reply,
     capacity,
@@ -37,6 +38,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "capacity": lambda: capacity.figures(days=4000, rounds=9),
     "history": lambda: history.figures(lines=100_000, rounds=3),
     "reforecast": lambda: reforecast.figures(tickets=60, rounds=9),
+    "bench_order": lambda: bench_order.figures(afternoons=12, rounds=5),
     "invite": lambda: invite.figures(n=200, rounds=15),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from tests.bench import (
+    bench_order,
     bookings,
     calendar_reply,
     capacity,
@@ -57,6 +58,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         lambda: reforecast.figures(tickets=3, rounds=1),
         {"reforecast", "reforecast_cpu", "outlook_cpu"},
     ),
+    "bench_order": (lambda: bench_order.figures(afternoons=1, rounds=1), {"bench_order", "bench_order_cpu"}),
     "invite": (lambda: invite.figures(n=3, rounds=1), {"invite_composed"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }

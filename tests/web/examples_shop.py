@@ -86,18 +86,28 @@ def _day() -> Page:
             line("Noor Vale", "The e-mail address n••@example.org does not work: a message to it came back, yesterday at 17:30. Ask for another one.",
                  mark="caution", number="F7H-2C9R", href="/tickets/21"),
         ],
+        danger=[
+            line("Kestrel pocket radio", "It was promised for today, by 15:00, which can hardly be kept. The part comes too late for it. "
+                 "You could promise tomorrow, by 11:30 instead, or let it stand.", mark="caution", number="T3N-6W8L", href="/tickets/14",
+                 links=[{"href": "/tickets/14#promise-part", "label": "See what can be promised", "main": False}]),
+        ],
         deliveries=[
             line("2 parts from Lantern Spares", "Expected this morning. They free P4H-9C3R and T3N-6W8L.", mark="part",
                  buttons=[{"action": "/deliveries/arrived", "label": "It is here", "main": True, "fields": [{"name": "part", "value": "31"}, {"name": "part", "value": "32"}]}]),
         ],
         bench=[
+            line("Otter 220 camera", "A better order: take this one first. 1.3 promises more would be kept on average (4.2 instead of 2.9): it was promised for today, by 15:00, and the others can wait. Two others change their places as well.", mark="in_line",
+                 number="P4H-9C3R", href="/tickets/13", id="better",
+                 buttons=[button("/bench/77/take", "Take this order", back="/"), button("/bench/77/refuse", "Leave it as it is", back="/")]),
+            line("The order of the bench", "It was changed by hand at 9:40 by Ada.", id="bench-order",
+                 buttons=[button("/bench/usual", "Back to the usual order", back="/")]),
             line("Harbour 3 radio", "On the bench since 9:12, Ada. Probably ready today between 10:00 and 12:00; promised for 12:00, which will be kept about 9 times in 10.",
                  mark="on_bench", number="C9R-4F7H", href="/tickets/15", range=ready.SOON,
                  buttons=[_move("Repaired, try it out", "proving")]),
             line("Otter 220 camera", "Shutter sticks. Probably ready between today, 13:30, and tomorrow, 10:30; promised for 15:00, which will be kept about 3 times in 10.", mark="in_line", range=ready.DOUBTFUL,
                  number="P4H-9C3R", href="/tickets/13", place="shelf A1", buttons=[_move("Take to the bench", "on_bench", main=True)]),
             line("Fenlight e-reader", "Does not charge. Probably ready tomorrow between 9:30 and 15:30; nothing is promised yet.", mark="in_line", number="T3N-6W8L", range=ready.FREE,
-                 href="/tickets/14", place="metal box", flag="Battery swollen: do not charge", buttons=[_move("Take to the bench", "on_bench")]),
+                 href="/tickets/14", place="metal box", flag="Battery swollen: do not charge", buttons=[_move("Take to the bench", "on_bench"), button("/tickets/14/next", "Take it next", back="/")]),
         ],
         asked=[
             line("Harbour 2 radio", "Asked about the price yesterday at 16:10. It stays open until Tuesday, 1 December, 16:10.", mark="question",
@@ -144,6 +154,7 @@ def _empty_day() -> Page:
             "calls",
             "broken",
             "tried",
+            "danger",
         )
     }
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [], "for_parts": [], "scale": None,
