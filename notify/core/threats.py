@@ -9,6 +9,7 @@ from notify.core.ready import Decides, Forecast, Without
 
 # A part that was noted as needed a moment ago is mostly being ordered. Common practice, no source.
 ORDER_WITHIN = timedelta(minutes=15)
+HARDLY = 0.1  # a chance below this is told in words: no false precision
 
 
 class Threat(StrEnum):

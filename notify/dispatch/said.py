@@ -16,6 +16,7 @@ from notify.core.money import show_amount
 from notify.core.parts import PartState
 from notify.core.questions import ANSWERS
 from notify.core.shop import Shop
+from notify.core.threats import HARDLY
 from notify.core.tickets import Phase
 from notify.dispatch.look_again import ABOUT_THE_GONE
 from notify.dispatch.said_now import left_of, promise_helps, waits_on
@@ -27,7 +28,6 @@ from notify.store.messages import Message
 from notify.store.questions import Question
 from notify.store.tickets import Ticket
 
-HARDLY = 10  # a chance of less percent is said in words: no false precision
 LONGEST_REPLY = 1000  # characters of a reply that a notice to the shop quotes
 Words = Callable[..., str]
 
@@ -180,7 +180,7 @@ def _promises(first: Ticket, refs: Mapping[str, Any], shop: Shop, saying: Saying
         "promise": by(first.promise_at),
         "old_promise": by(datetime.fromisoformat(old)) if old else "",
         "expected": by(datetime.fromisoformat(expected)) if expected else "",
-        "hardly": "yes" if threat and int(refs.get("chance", 100)) < HARDLY else "",
+        "hardly": "yes" if threat and int(refs.get("chance", 100)) < 100 * HARDLY else "",
         "why": saying.words(f"threat.{threat}") if threat else saying.words(f"why.{why}") if why else "",
     }
 

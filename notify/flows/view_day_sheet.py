@@ -16,6 +16,7 @@ from notify.flows.view_bench_order import BenchOrder, bench_order
 from notify.flows.view_calendar import Question as CalendarQuestion
 from notify.flows.view_calendar import open_questions
 from notify.flows.view_calls import Call, calls_to_make
+from notify.flows.view_danger import InDanger, in_danger
 from notify.flows.view_deliveries import Deliveries
 from notify.flows.view_deliveries import gather as gather_deliveries
 from notify.flows.view_lines import Lines, TicketLine
@@ -88,6 +89,7 @@ class DaySheet:
     foreseen: Mapping[str, Foreseen]
     old: datetime | None
     order: BenchOrder
+    danger: tuple[InDanger, ...]
 
     def is_later(self, line: TicketLine) -> bool:
         """Whether others in line for the bench come before it."""
@@ -114,6 +116,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
             unread=count_new_replies(unit), broken=broken_on_sheet(unit), tried=tried_within(ctx, unit, lines),
             resting=_resting(work, deliveries), waiting=waiting, old=ready.old,
+            danger=in_danger(unit, ctx.shop(unit), work, ready.by_ticket, now=now),
             foreseen=ready.of(line for line in work if not _rests(line)) | ready.of(waiting, most_days=WAITING_DAYS),
         )  # fmt: skip
 

@@ -6,6 +6,9 @@ or fewer is the same forecast so many open hours later. The shop opens from 9 to
 
 from __future__ import annotations
 
+import itertools
+import multiprocessing
+import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,9 +18,10 @@ from typing import Any
 import pytest
 from sqlalchemy import event, insert, select
 
+from notify import wiring
 from notify.core.actors import Actor
 from notify.core.ready import Forecast, Without
-from notify.flows import forecast, moves, parts, promises, questions, set_up, staff
+from notify.flows import forecast, moves, parts, promises, questions, set_up, staff, view_day_sheet
 from notify.flows.check_in_form import DeviceForm
 from notify.store import events, forecasts, messages, schema, shops, tickets
 from notify.store import promises as promised
@@ -107,6 +111,22 @@ def test_a_part_that_will_be_late_moves_the_forecast_and_warns_the_shop_once(sho
     shop.deliver(after=1)
     (first,) = [one for one in told(shop) if one.state == "dropped"]
     assert first.reason == "newer_promise"
+
+
+def test_the_day_sheet_shows_a_promise_in_danger_until_it_can_be_kept_or_another_one_stands(shop: House) -> None:
+    ticket_id = take_in(shop, promise="2026-11-26T15:00")
+    part = parts.need(shop.ctx, shop.actor(), ticket_id, name="speaker cone")
+    parts.order(shop.ctx, shop.actor(), part, supplier="Lantern Parts")
+    made(shop, ticket_id)
+    assert not view_day_sheet.view(shop.ctx, shop.actor()).danger
+    parts.change_due(shop.ctx, shop.actor(), part, due=date(2026, 11, 27))
+    later = made(shop, ticket_id).promise_at
+    (one,) = view_day_sheet.view(shop.ctx, shop.actor()).danger
+    assert (one.ticket.ticket_id, one.threat, one.hardly, one.expected) == (ticket_id, "part_late", True, later)
+    assert later is not None
+    promises.promise(shop.ctx, shop.actor(), ticket_id, later, why="part_late")
+    made(shop, ticket_id)
+    assert not view_day_sheet.view(shop.ctx, shop.actor()).danger
 
 
 def test_while_the_customer_has_to_answer_the_clock_of_the_forecast_stands_still(shop: House) -> None:
@@ -320,3 +340,40 @@ def test_an_absurd_shop_is_told_so_and_never_stops_the_others(shop: House) -> No
         shops.note_change(unit)
     assert made(shop, ticket_id).without is Without.SHUT
     print(f"FIGURE forecast_many tickets=1101 reckoned={len(found) - len(many)} told_too_many={len(many)}")
+
+
+def remake_until(settings: Any, now: datetime, shop_id: str, calls: int) -> None:
+    """A process that makes the forecasts, and is gone as if by kill -9 when it asks for the time so many times."""
+    asked = itertools.count(1)
+
+    def clock() -> datetime:
+        if next(asked) == calls:
+            os._exit(137)
+        return now
+
+    services = wiring.build(settings, clock=clock)
+    forecast.remake(services.context, Actor(shop_id, "system", "clock"))
+    os._exit(0)
+
+
+@pytest.mark.real
+def test_a_process_that_is_killed_while_it_makes_forecasts_leaves_nothing_half_written(shop: House) -> None:
+    """It asks for the time once before it reads, and again while it stores what it warns of (never in between)."""
+    ticket_id = take_in(shop, promise="2026-11-26T15:00")
+    part = parts.need(shop.ctx, shop.actor(), ticket_id, name="speaker cone")
+    parts.order(shop.ctx, shop.actor(), part, supplier="Lantern Parts")
+    before = made(shop, ticket_id)
+    parts.change_due(shop.ctx, shop.actor(), part, due=date(2026, 11, 27))
+    ended: list[int] = []
+    for calls in itertools.count(1):
+        process = multiprocessing.get_context("fork").Process(
+            target=remake_until, args=(shop.services.settings, shop.clock(), shop.shop_id, calls)
+        )
+        process.start()
+        process.join(60)
+        ended.append(process.exitcode or 0)
+        if process.exitcode == 0:
+            break
+        assert process.exitcode == 137 and kept(shop) == {ticket_id: before} and not warnings(shop, ticket_id)
+    assert len(ended) >= 3 and len(warnings(shop, ticket_id)) == len(told(shop)) == 1
+    print(f"FIGURE forecast_killed times={len(ended) - 1} half_written=0")

@@ -19,6 +19,7 @@ from notify.web.counter import desk_words as d
 from notify.web.counter.bell import lines
 from notify.web.counter.bench_order import order_lines
 from notify.web.counter.calendar_asks import question_line
+from notify.web.counter.danger_lines import danger_line
 from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
 from notify.web.here import ctx, current_actor
@@ -51,6 +52,7 @@ def show() -> Response:
         calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
+        danger=[danger_line(one, speak) for one in sheet.danger],
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
         reports=[("/promises", "How promises were kept")] if may(actor.role, "report") else [],
@@ -88,6 +90,7 @@ def summary(sheet: DaySheet) -> str:
         d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
         d.count(sheet.unread, "reply to read", "replies to read") if sheet.unread else "",
         d.count(len(sheet.calendar), "calendar to answer", "calendars to answer") if sheet.calendar else "",
+        d.count(len(sheet.danger), "promise in danger", "promises in danger") if sheet.danger else "",
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",
