@@ -52,10 +52,10 @@ def known_digests(unit: Unit, digests: Sequence[str]) -> frozenset[str]:
     return frozenset(unit.connection.execute(_KNOWN, values).scalars()) if digests else frozenset()
 
 
-def add_read(unit: Unit, jobs: Sequence[tuple[str, PastJob]]) -> None:
+def add_read(unit: Unit, read: Sequence[tuple[str, PastJob]]) -> None:
     """Keeps jobs of a history that was read in, each with the digest of its line; none may be known already."""
-    if jobs:
-        rows = [_row(unit, job, ticket_id=None, source="import", digest=digest) for digest, job in jobs]
+    if read:
+        rows = [_row(unit, job, ticket_id=None, source="import", digest=digest) for digest, job in read]
         unit.connection.execute(_ADD, rows)
 
 

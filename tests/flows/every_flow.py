@@ -24,8 +24,10 @@ from notify.flows import (
     forecast,
     handover,
     hear_reply,
+    history,
     hits,
     holds,
+    learn,
     lost_ticket,
     moves,
     parts,
@@ -35,6 +37,7 @@ from notify.flows import (
     questions,
     reach,
     reminders,
+    repair_kinds,
     replies,
     resend,
     score_promises,
@@ -61,6 +64,7 @@ from notify.store import (
     tickets,
     visits,
 )
+from notify.store import repair_kinds as kind_rows
 from notify.store.bench_orders import Suggested
 from tests.parts.house import SHOP
 
@@ -78,6 +82,7 @@ SEVERAL = {
     "cut between loses a request, and whoever waits for the code asks again",
     "replies.forget_strangers": "keys, then rows, as with forgetting; a cut leaves unreadable rows for the next night",
     "hear_text.hear_text": "hear_reply.hear, once for each shop that knows the number; the key lets a repeat go on",
+    "history.read_history": "some thousand lines each; tests/flows/test_history cuts it off at every statement",
     "hits.changing_hours": "the transaction of the flows that change hours, each of which has its step",
     "take_changes.take_changes": "its rows fail alone, by savepoints: tests/watch",
 }
@@ -257,6 +262,13 @@ def _number(story: Story) -> str:
         return tickets.get_ticket(unit, story.ticket()).number
 
 
+def _spoil_sums(story: Story) -> None:
+    """As if somebody had written into the table."""
+    with story.house.ctx.db.write(story.house.shop_id) as unit:
+        found = kind_rows.find_kind(unit, "Tape deck belt")
+        kind_rows.add_sums(unit, found.id, jobs=1, total=3.0, squares=9.0)
+
+
 def _from_page(flow: str, call: Callable[..., Any], **args: Any) -> Step:
     """What somebody types into the page of lost tickets."""
 
@@ -299,6 +311,15 @@ SHOP_STEPS = (
     _flow("set_up.drop_supplier", set_up.drop_supplier, supplier_id=_made("other")),
     _flow("set_up.put_supplier", set_up.put_supplier, name="Lantern Parts", cutoff=time(16), delivers_at=time(9),
           days=1),
+    _flow("repair_kinds.add_first", repair_kinds.add_first),
+    _flow("repair_kinds.put_kind", repair_kinds.put_kind, name="Tape belt", minutes=40, device_class="radio"),
+    _flow("repair_kinds.put_kind", repair_kinds.put_kind, name="Tape belt", minutes=50, new_name="Tape deck belt"),
+    _flow("repair_kinds.set_active", repair_kinds.set_active, name_or_id="Tape deck belt", active=False),
+    Step("", lambda s: history.read_history(s.house.ctx, s.house.actor(), b"kind,minutes,ended\nTape deck belt,45,"
+                                            b"2026-11-02\n")),
+    Step("", _spoil_sums),
+    _flow("learn.relearn", learn.relearn),
+    _flow("history.drop_history", history.drop_history),
     _flow("feeds.make_feed", feeds.make_feed, "feed", name="Phone at the counter"),
     _flow("feeds.revoke_feed", feeds.revoke_feed, feed_id=lambda s: s.made["feed"].id),
     _flow("staff.add_staff", staff.add_staff, "odile", name="Odile", role="technician", password="four kind words",
@@ -370,7 +391,10 @@ WORK_STEPS = (
     _move("in_line"), _move("on_bench"), _move("proving"), _move("on_bench"),
     _move("in_line", reason="other_job", note="a hasty one came"), _move("on_bench"), _move("on_shelf"),
     _flow("moves.undo", moves.undo, ticket_id=_ticket),
+    _flow("repair_kinds.set_kind", repair_kinds.set_kind, ticket_id=_ticket, name_or_id="Radio without sound"),
+    Step("", lambda s: s.house.clock.advance(600)),
     _move("on_shelf"), _wait(91),
+    _flow("repair_kinds.set_kind", repair_kinds.set_kind, ticket_id=_ticket, name_or_id="Tape deck belt"),
 )  # fmt: skip
 SHELF_STEPS = (
     _flow("reach.set_contact", reach.set_contact, telling=True, visit_id=_visit, person_id=Story.person,

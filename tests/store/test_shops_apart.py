@@ -32,12 +32,14 @@ from notify.flows import (
     bench_order,
     desk_notes,
     feeds,
+    history,
     moves,
     parts,
     passes,
     pickup,
     promises,
     questions,
+    repair_kinds,
     set_up,
     staff,
 )
@@ -55,6 +57,7 @@ from notify.store.database import Unit
 from notify.store.forecasts import Run
 from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending
+from notify.store.past_jobs import PastJob
 from notify.store.receipts import Told
 from tests.parts.house import SHOP
 
@@ -74,6 +77,9 @@ def full_shop(house: Any) -> dict[str, Any]:
     staff_id = staff.add_staff(ctx, owner, name="Odile Wren", role="technician", password="four kind words", pin="4711")
     set_up.put_supplier(ctx, owner, name="Lantern Parts", cutoff=time(16), delivers_at=time(9), days=1)
     set_up.add_special_day(ctx, owner, date(2026, 12, 24), reason="holiday")
+    kind = repair_kinds.put_kind(ctx, owner, name="Radio without sound", minutes=60)
+    lines = b"kind,minutes,ended\nRadio without sound,45,2026-11-02\n"
+    assert history.read_history(ctx, owner, lines).taken == 1
     done = house.check_in(
         DeviceForm("Kestrel radio", fault="hums", price_agreed="30", promise="2026-11-27T11:30"), once="key-1"
     )
@@ -115,7 +121,7 @@ def full_shop(house: Any) -> dict[str, Any]:
         }  # fmt: skip
     return mine | {
         "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
-        "pass_id": given.pass_id, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
+        "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
         "message_ids": [message.id],
         "reply_id": reply, "answer_id": answer, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
         "ticket_id": ticket, "visit_id": done.visit_id, "person_id": whole.person_id, "number": whole.number,
@@ -166,6 +172,9 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "persons": [mine["person_id"]], "visits": [mine["visit_id"]],
         "endings": [Ending(mine["message"], MessageState.SENT)],
         "tries": [Told(mine["message"], "accepted", "c", "x")],
+        "job": PastJob(mine["kind_id"], 20.0, now), "read": [("d" * 40, PastJob(mine["kind_id"], 20.0, now))],
+        "jobs": 1, "total": 3.0, "squares": 9.0, "sums": [(mine["kind_id"], 1, 3.0, 9.0)], "digests": ["d" * 40],
+        "minutes": 20, "device_class": "radio",
         "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
         "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
         "also_replaced": True,
@@ -190,7 +199,7 @@ REFUSALS = (NotifyError, IntegrityError, InternalError)
 COLUMNS: dict[str, dict[str, Any]] = {
     "change_part": {"state": "dead"}, "change_question": {"state": "expired"}, "mark": {"reminded": True},
     "change_ticket": {"paid": True}, "add_ticket": {"safety": [], "device_class": "radio"},
-    "change_staff": {"active": False},
+    "change_staff": {"active": False}, "change_kind": {"minutes": 5},
 }  # fmt: skip
 
 
