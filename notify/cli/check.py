@@ -17,6 +17,7 @@ from notify.config.load import load
 from notify.core.errors import Misconfigured, NotifyError
 from notify.core.languages import LANGUAGES
 from notify.flows import view_late
+from notify.flows.view_at_bench import is_nobody_at_bench
 from notify.flows.view_desk import view_shop
 from notify.flows.view_gateway import unknown_words
 from notify.inbox.place import open_mailbox
@@ -109,7 +110,7 @@ def _database(desk: Desk) -> list[Finding]:
             return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
         return [
             one for shop_id in services.shop_ids()
-            for one in (*_late(services, shop_id), *_unexplained(services, shop_id))
+            for one in (*_late(services, shop_id), *_nobody(services, shop_id), *_unexplained(services, shop_id))
         ]  # fmt: skip
     finally:
         services.close()
@@ -124,6 +125,14 @@ def _late(services: Services, shop_id: str) -> Iterator[Finding]:
             "alarm_minutes", f"{found.late} of {found.waiting} waiting messages might have left, the oldest for "
             f"{hours} h {minutes:02} min", "Does `shelfbell serve` run? `shelfbell messages` says why each waits.",
             refuses=False,
+        )  # fmt: skip
+
+
+def _nobody(services: Services, shop_id: str) -> Iterator[Finding]:
+    if is_nobody_at_bench(services.context, shop_id):
+        yield Finding(
+            "staff", "Nobody is at the bench, so no ready time can be named",
+            "Add whoever repairs here, as a technician or an owner.", refuses=False,
         )  # fmt: skip
 
 

@@ -23,6 +23,7 @@ from notify.core.actors import Actor
 from notify.core.ready import Forecast, Without
 from notify.flows import forecast, moves, parts, promises, questions, set_up, staff, view_day_sheet
 from notify.flows.check_in_form import DeviceForm
+from notify.flows.view_at_bench import is_nobody_at_bench
 from notify.store import events, forecasts, messages, schema, shops, tickets
 from notify.store import promises as promised
 from tests.parts.house import House
@@ -158,7 +159,9 @@ def test_a_day_that_is_closed_an_absence_and_fewer_hands_make_it_later(shop: Hou
         unit.connection.execute(insert(schema.absences).values(**away, **till_noon))
         shops.note_change(unit)
     assert moved(open_thursday, made(shop, ticket_id)) == {3 * HOUR}
+    assert not is_nobody_at_bench(shop.ctx, shop.shop_id)
     staff.change_staff(shop.ctx, shop.actor(), odile, active=False)
+    assert is_nobody_at_bench(shop.ctx, shop.shop_id)  # what `shelfbell check` says
     with shop.ctx.db.write(shop.shop_id) as unit:
         shops.note_change(unit)
     assert made(shop, ticket_id).without is Without.NOBODY
