@@ -12,6 +12,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from notify.core.errors import Conflict, NotFound
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.shops import note_change
 
 _FIRST: Mapping[str, Insert] = {
     "sqlite": sqlite.insert(s.throttles).values(count=1).on_conflict_do_nothing(index_elements=["key"]),
@@ -41,6 +42,7 @@ def add_staff(unit: Unit, *, name: str, role: str, password_hash: str, pin_hash:
             created_at=at,
         )
     )
+    note_change(unit)
     return new
 
 
@@ -66,9 +68,11 @@ def list_staff(unit: Unit) -> tuple[Any, ...]:
 
 
 def change_staff(unit: Unit, staff_id: str, **columns: Any) -> None:
-    """Changes role, hashes or the active flag."""
+    """Changes role, hashes, or whether somebody is active or at the bench."""
     t = s.staff
     unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == staff_id).values(**columns))
+    if columns.keys() & {"active", "at_bench"}:
+        note_change(unit)
 
 
 def add_session(unit: Unit, *, session_hash: str, staff_id: str, at: datetime, expires_at: datetime) -> None:

@@ -162,8 +162,6 @@ def test_a_day_that_is_closed_an_absence_and_fewer_hands_make_it_later(shop: Hou
     assert not is_nobody_at_bench(shop.ctx, shop.shop_id)
     staff.change_staff(shop.ctx, shop.actor(), odile, active=False)
     assert is_nobody_at_bench(shop.ctx, shop.shop_id)  # what `shelfbell check` says
-    with shop.ctx.db.write(shop.shop_id) as unit:
-        shops.note_change(unit)
     assert made(shop, ticket_id).without is Without.NOBODY
 
 
