@@ -36,7 +36,7 @@ COMMANDS: dict[str, str] = {
     "question": "question:question",
     "part": "part:part",
     "promise": "promise:promise",
-    "forecast": "forecast:forecast",
+    "forecast": "forecast_reports:forecast",
     "bench": "bench:bench",
     "kind": "kind:kind",
     "history": "history:history",

@@ -42,6 +42,7 @@ class BenchLoad:
     """
 
     now: datetime
+    today: date
     days: tuple[Day, ...]
     jobs: int
     without: Mapping[Without, int]
@@ -74,7 +75,13 @@ def load_of(facts: Facts) -> BenchLoad:
     shown = tuple(Day(day, pieces[max(now, _edges(facts, day)[0])]) for day in days)
     after = sum(one.mean for one in pieces.values()) - sum(day.taken.mean for day in shown)
     return BenchLoad(
-        facts.now, shown, len(inputs.jobs), Counts(inputs.without.values()), len(facts.technicians), max(0.0, after)
+        facts.now,
+        facts.today,
+        shown,
+        len(inputs.jobs),
+        Counts(inputs.without.values()),
+        len(facts.technicians),
+        max(0.0, after),
     )
 
 

@@ -1,4 +1,4 @@
-"""How promises were kept, as pictures: each one as a dot, where they ended in their forecasts, and whether it drifts."""
+"""How promises were kept, as pictures: each one as a dot, where they fell in their forecasts, and whether it drifts."""
 
 from __future__ import annotations
 

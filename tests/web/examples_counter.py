@@ -259,6 +259,25 @@ def _demo_mail() -> Page:
     )  # fmt: skip
 
 
+def _chart(path: str, alt: str) -> Page:
+    return {"src": f"{path}.svg", "dark_src": f"{path}.svg?shade=dark", "alt": alt}
+
+
+def _forecast(**more: Any) -> Page:
+    return staff_base("", **{
+        "load": "The bench is full until Thursday, 26 November; on Friday, 27 November 3.4 of 9 hours are taken.",
+        "load_about": "Twelve devices are reckoned with, as orders, parts and hours are now. What is still to be brought in is not foreseen. Not in it: two wait for the customer's answer and one waits for a part that is not ordered.",
+        "load_chart": _chart("/forecast/bench", "Hours taken at the bench: today 6.2 of 6.3, Thursday, 26 November 8.8 of 9 and Friday, 27 November 3.4 of 9."),
+        "days": [("Today", "6.3", "6.2", "5.9 to 6.3", "98"), ("Thursday, 26 November", "9", "8.8", "8.1 to 9", "98"), ("Wednesday, 2 December", "9", "3.4", "0.5 to 7", "38")],
+        "time": "Until a device is ready, 52 of 100 of its open hours go into waiting for a part; hands are on it in 8 of 100.",
+        "time_about": "From the 123 devices that were here in the last 90 days, and only these days of them. On average 3.4 waited for the bench at any time, 9.1 stood on the shelf.",
+        "time_chart": _chart("/forecast/time", "Open hours of a device until it is ready, on average: for a part 14, for the customer 3.2, for the bench 9.1 and on the bench 1.2."),
+        "causes": [("Waits for a part", "14", "52", "2.1"), ("Waits for the customer", "3.2", "12", "0.4"), ("Waits for the bench", "9.1", "28", "1.2"), ("On the bench", "1.2", "8", "0.1"), ("On the shelf", "19", "–", "2.6")],
+        "kinds": [("Other repairs", "80", "0.9", "for the bench, 9.4 hours"), ("A new battery in a very old e-reader with a glued back", "43", "1.8", "for a part, 31 hours")],
+        **more,
+    })  # fmt: skip
+
+
 def _promises(**more: Any) -> Page:
     return staff_base("", **{
         "sentence": "Of 41 promises whose time has passed, 36 were kept: 88 of 100, and with so few it may be anywhere between 74 and 95.",
@@ -271,6 +290,10 @@ def _promises(**more: Any) -> Page:
         "tenths": [(f"{10 * at} to {10 * at + 10}", str(number)) for at, number in enumerate((2, 3, 4, 4, 3, 4, 4, 4, 5, 5))],
         "kinds": [("Other repairs", "30", "27"), ("A new battery in a very old e-reader with a glued back", "11", "9")],
         "causes": [("The part comes later", "3"), ("No other time was told", "2")],
+        "late": [("more than a day early", 2), ("an hour to a day early", 21), ("in time, within an hour", 13), ("up to an hour late", 3), ("more than a day late", 2)],
+        "newest": [(str(ago), str(share)) for ago, share in zip(range(9, -1, -1), (92, 93, 83, 85, 86, 88, 79, 81, 83, 86), strict=True)],
+        "charts": {name: _chart(f"/promises/{name}", "Devices ready in each tenth of their forecast, from the earliest: 2, 3 and 4.")
+                   for name in ("kept", "pit", "drift")},
         "left_out": "Three promises are left out: 2 because the customer had to answer a question first and 1 because the device could not be repaired, or was not to be.",
         **more,
     })  # fmt: skip
@@ -427,6 +450,19 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
             ),
         ),
         "capacity": ("capacity.html", _capacity()),
+        "forecast": ("forecast.html", _forecast()),
+        "forecast_none": (
+            "forecast.html",
+            _forecast(
+                load="Nothing waits for the bench.",
+                time_about="",
+                load_chart=None,
+                time_chart=None,
+                causes=[],
+                kinds=[],
+                time="No device was here in the last 90 days, so there is nothing to say.",
+            ),
+        ),
         "promises": ("promises.html", _promises()),
         "promises_none": (
             "promises.html",
@@ -435,6 +471,8 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
                 wanted="90 of 100 are meant to be kept.",
                 learned="Forecasts are taken as they are; nine more forecasts with an outcome, and they are corrected by them.",
                 drift="",
+                late=[],
+                newest=[],
                 spread="",
                 tenths=[],
                 kinds=[],

@@ -128,7 +128,7 @@ def _day() -> Page:
         ],
         tried=[line("Harbour 3 radio", "Three wrong codes were shown for it within a day, the last at 16:52. The desk asks for a check in words.", mark="caution", number="K7M-2X9T", href="/tickets/12")],
         resting="Six devices wait for parts or for an answer and need nothing now.",
-        reports=[("/promises", "How promises were kept")],
+        reports=[("/promises", "How promises were kept"), ("/forecast", "The bench and the time")],
         scale=ready.scale(), parts_scale=ready.scale(), old="",
         for_parts=[
             line("Otter 110 camera", "Probably ready between tomorrow, 12:30, and Monday, 30 November, 11:00; promised for Monday, 30 November, 12:00, which is as good as certain.",

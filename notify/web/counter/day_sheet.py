@@ -27,6 +27,7 @@ from notify.web.pages import render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("day_sheet", __name__)
+REPORTS = (("/promises", "How promises were kept"), ("/forecast", "The bench and the time"))
 
 
 @pages.get("/")
@@ -55,7 +56,7 @@ def show() -> Response:
         danger=[danger_line(one, speak) for one in sheet.danger],
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
-        reports=[("/promises", "How promises were kept")] if may(actor.role, "report") else [],
+        reports=REPORTS if may(actor.role, "report") else [],
     )  # fmt: skip
 
 

@@ -6,6 +6,8 @@ from flask import Blueprint
 from werkzeug.wrappers import Response
 
 from notify.flows.view_promises import view
+from notify.web.counter import pictures
+from notify.web.counter import promise_pictures as drawn
 from notify.web.counter import promises_says as says
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page
@@ -22,5 +24,11 @@ def show() -> Response:
         learned=says.learned(seen), drift=says.drift(seen), rows=says.rows(seen), kinds=says.kinds(seen),
         causes=says.causes(seen), left_out=says.left_out(seen),
         spread=says.spread(seen.losses) if seen.losses else "",
-        tenths=says.tenths(seen.losses) if seen.losses else [],
+        tenths=says.tenths(seen.losses) if seen.losses else [], late=drawn.lateness(seen),
+        newest=drawn.newest(seen) if seen.due >= says.FEW else [],
+        charts={
+            "kept": pictures.shown("/promises/kept", drawn.dots_in_words(seen)),
+            "pit": pictures.shown("/promises/pit", drawn.pits_in_words(seen.losses)),
+            "drift": pictures.shown("/promises/drift", drawn.drift_in_words(seen)),
+        },
     )  # fmt: skip
