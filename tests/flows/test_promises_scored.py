@@ -364,3 +364,16 @@ def test_a_shop_whose_repairs_take_far_longer_than_its_usual_minutes_learns_to_p
           f"asked={seen.level:.2f} crps_minutes={seen.losses.crps:.1f}")  # fmt: skip
     assert stats.binomtest(untaught, 50).proportion_ci(0.95, method="wilson").high < 0.6
     assert truth.low <= 0.9 <= truth.high and seen.learned == 50
+
+
+def test_a_time_told_at_check_in_gets_the_shops_own_forecast_behind_it_once_that_is_made(house: Any) -> None:
+    staff.add_staff(house.ctx, house.actor(), name="Odile", role="technician", password="four kind words", pin="4711")
+    ticket = take_in(house, house.clock() + 4 * HOUR)
+    house.clock.advance(5)
+    remake(house.ctx, house.system())
+    found = scored(house, ticket)
+    assert found.grid and found.level == 0.9 and found.quantile_at is not None and found.chance is not None
+    assert found.grid[0] < found.quantile_at < found.promise_at and found.chance > 0.9
+    house.clock.advance(600)
+    remake(house.ctx, house.system())
+    assert scored(house, ticket) == found
