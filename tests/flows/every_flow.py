@@ -356,6 +356,9 @@ WORK_STEPS = (
     _flow("bench_order.undo", bench_order.undo),
     _flow("bench_order.back_to_usual", bench_order.back_to_usual),
     _flow("parts.need", parts.need, "part", ticket_id=_ticket, name="speaker cone"),
+    # Nobody orders it, so the promise is in danger and the shop is told.
+    Step("", lambda s: s.house.clock.advance(16 * 60)),
+    Step("forecast.remake", lambda s: forecast.remake(s.house.ctx, s.house.system()), telling=True),
     _flow("parts.order", parts.order, telling=True, part_id=_made("part"), supplier="Lantern Parts"),
     _flow("parts.change_due", parts.change_due, part_id=_made("part"), due=_in(days=3)),
     _flow("parts.arrive", parts.arrive, telling=True, part_id=_made("part")),
@@ -363,8 +366,6 @@ WORK_STEPS = (
     _flow("parts.not_needed", parts.not_needed, part_id=_made("second")),
     _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=2), why="part_late"),
     _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=3), why="part_late"),
-    # Nobody is at the bench, so the promise is in danger and the shop is told.
-    Step("forecast.remake", lambda s: forecast.remake(s.house.ctx, s.house.system()), telling=True),
     _flow("desk_notes.add_note", desk_notes.add_note, ticket_id=_ticket, text="sticky dial"),
     _flow("desk_notes.set_place", desk_notes.set_place, ticket_id=_ticket, shelf="B4"),
     _flow("desk_notes.record_money", desk_notes.record_money, ticket_id=_ticket, price_agreed="30", paid=True),
