@@ -20,22 +20,10 @@ from notify.flows.view_messages import MessageLine, message_lines
 from notify.flows.view_moves import MoveOffer, Refused, UndoOffer, offers, undo_offer
 from notify.flows.view_ready import Foreseen, foreseen_within
 from notify.flows.view_replies import ReplyLine, replies_on
-from notify.store import (
-    bookings,
-    events,
-    messages,
-    notes,
-    parts,
-    people,
-    questions,
-    repair_kinds,
-    shops,
-    tickets,
-    visits,
-)
+from notify.store import bookings, events, messages, notes, parts, people, questions, shops, tickets, visits
 from notify.store.database import Unit
 from notify.store.questions import Question
-from notify.store.repair_kinds import KindRow
+from notify.store.repair_kinds import KindRow, list_kinds
 from notify.store.tickets import Ticket
 
 ROLES = ("bringer", "tell", "payer", "collector")
@@ -186,7 +174,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
         messages=message_lines(unit, _about(unit, ticket)), story=_story(unit, story, lines),
         forgets_on=None if line.forgotten else forgets_on(ctx, unit, ticket.visit_id), version=ticket.version,
         kind_id=ticket.kind_id or "",
-        kinds=tuple(k for k in repair_kinds.list_kinds(unit) if k.active or k.id == ticket.kind_id),
+        kinds=tuple(k for k in list_kinds(unit) if k.active or k.id == ticket.kind_id),
     )  # fmt: skip
 
 

@@ -112,6 +112,10 @@ COMMANDS: tuple[Words, ...] = (
     lambda s: ("staff", "add", "Jonas", "technician", "--password-file", s.password()),
     plain("staff", "change", "Jonas", "--role", "counter"),
     plain("staff", "bell", "Jonas", "--email", "jonas@example.org"),
+    plain("kind", "set", "Handheld screen", "45", "--rename", "Handheld display"),
+    plain("kind", "retire", "Handheld display"),
+    plain("kind", "first"),
+    plain("kind", "set", "Tape belt", "40", "--class", "radio"),
     plain("feed", "make", "phone at the counter"),
     lambda s: ("feed", "revoke", s.feed()),
     plain("uncollected", "rule-set", "own", "--name", "Quillhaven", "--before", "30", "--after", "60",
@@ -122,6 +126,7 @@ COMMANDS: tuple[Words, ...] = (
     on("ticket", "lost"),
     on("ticket", "note", "screw missing"),
     on("ticket", "place", "B3"),
+    on("ticket", "kind", "Tape belt"),
     on("ticket", "safety", "wet"),
     on("ticket", "paid", "--price", "30"),
     on("ticket", "reissue"),
@@ -159,6 +164,7 @@ SEVERAL = {
     "init": "writes files, then a database; tests/cli/test_init_on_another_database",
     "inbox": "a letter each; tests/inbox",
     "watch": "a file each; tests/watch",
+    "history import": "some thousand lines each; tests/flows/test_history",
     "upgrade": "steps of the schema; tests/store/test_migrations",
     "demo": "an invented shop in a folder of its own",
     "serve": "runs until it is stopped; tests/real",
@@ -168,6 +174,8 @@ SEVERAL = {
 # They need a state that takes days, or one that their own tests make; their flows are cut off in tests/flows.
 ELSEWHERE = {
     "call log",
+    "history drop",
+    "kind relearn",
     "part dead",
     "part not-needed",
     "message resend",
@@ -180,7 +188,7 @@ READING = {
     "promise report",
     "pickup slots", "pickup list", "call list", "message list", "message show",
     "staff list", "shop show", "messages cost", "feed list", "pickup answers", "pickup capacity", "pickup hit",
-    "shop holidays", "uncollected list", "uncollected rules", "uncollected notice",
+    "shop holidays", "kind list", "history report", "uncollected list", "uncollected rules", "uncollected notice",
 }  # fmt: skip
 
 
