@@ -120,7 +120,7 @@ def _ticket(**more: Any) -> Page:
         may_correct=True, contact={"person": "1", "channel": "sms", "address": "", "open": False},
         contact_people=[{"code": "1", "label": "Pat Marlow"}],
         contact_channels=[{"code": "sms", "label": "Mobile number"}, {"code": "email", "label": "E-mail address"}],
-        gone="", is_open=True, forgotten=False, version=7, uncollected_href="/uncollected/12", hand_over_href="", not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
+        gone="", is_open=True, forgotten=False, version=7, uncollected_href="/uncollected/12", hand_over_href="", next_offer=True, not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
         promised=True, booked="", may_reissue=True, links=[{"label": "T3N-6W8L Fenlight e-reader", "href": "/tickets/14"}],
         undo_offer={"event": "401", "sentence": "Taken to the bench: a mistake? It can be taken back for 62 more seconds.", "needs_reason": False},
         move_typed={"event": "", "reason": "", "note": ""},

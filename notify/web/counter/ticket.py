@@ -16,6 +16,7 @@ from notify.flows.view_ticket import QuestionLine, SlotLine, TicketView, view
 from notify.web.counter import desk_words as d
 from notify.web.counter import promise_part
 from notify.web.counter import ticket_says as says
+from notify.web.counter.kinds import kind_groups
 from notify.web.counter.replies import shown
 from notify.web.here import ctx, current_actor
 from notify.web.pages import Problem, render_page, say
@@ -86,6 +87,7 @@ def _moves(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         "moves": offered, "not_now": says.refusals(seen.refused), "undo_offer": None if gone else _undo(seen, speak),
         "uncollected_href": f"/uncollected/{seen.line.ticket_id}" if seen.line.phase == "on_shelf" and not gone else "",
         "hand_over_href": f"/visits/{seen.line.visit_id}/handover" if hand_over else "",
+        "next_offer": seen.line.phase in ("taken_in", "inspecting", "in_line") and not gone,
         "move_typed": kept, "undo_reason": typed.get("undo_reason", ""),
     }  # fmt: skip
 
@@ -182,6 +184,8 @@ def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         "shelf": typed.get("shelf", line.shelf), "visit_href": f"/visits/{line.visit_id}",
         "safety": [{"code": one, "label": d.words()(f"safety.{one}"), "on": one in line.safety} for one in SAFETY],
         "notes": [{"when": speak.when(n.at), "by": n.by or "somebody", "text": n.text} for n in reversed(seen.notes)],
+        "repair_kind": typed.get("kind", seen.kind_id),
+        "repair_kinds": kind_groups(seen.kinds, of=line.device_class, chosen=seen.kind_id) if is_open(seen) else [],
         "note": typed.get("new_note", ""), "may_reissue": may(current_actor().role, "reissue") and not line.forgotten,
         "prints": [] if line.forgotten else [
             {"label": label, "href": f"/tickets/{line.ticket_id}/print/{paper}.pdf"} for paper, label in PAPERS
