@@ -32,9 +32,9 @@ class Line:
         import numpy as np
 
         self.jobs, self.paths = len(rows), released.shape[1]
-        order = np.argsort(released.min(axis=1), kind="stable")
-        self.released = released[order]
-        self.earliest = self.released.min(axis=1)
+        earliest = released.min(axis=1)
+        order = np.argsort(earliest, kind="stable")
+        self.released, self.earliest = released[order], earliest[order]
         self.row = np.argsort(order)[np.asarray(rows, dtype=np.intp)]
         first, self.after = _chains(self.row, len(order))
         self.head = np.repeat(first[:, None], self.paths, axis=1)
@@ -89,7 +89,7 @@ def play_together(free: Array, line: Line, work: Array) -> tuple[Array, Array]:
     free = np.sort(free, axis=0)
     if len(line.released) == 1:
         return _in_order(free, line.released[0], work)
-    begun, ended = np.full(work.shape, np.inf), np.full(work.shape, np.inf)
+    begun, ended = np.empty_like(work), np.empty_like(work)
     flat_begun, flat_ended, flat_work = begun.reshape(-1), ended.reshape(-1), work.reshape(-1)
     for _ in range(line.jobs):
         at = free[0].copy()
@@ -127,7 +127,7 @@ def play_apart(free: Array, line: Line, work: Array, axes: Axes) -> tuple[Array,
 
     people = np.arange(len(free))[:, None]
     ready = axes.begin(people, free)
-    begun, ended = np.full(work.shape, np.inf), np.full(work.shape, np.inf)
+    begun, ended = np.empty_like(work), np.empty_like(work)
     flat_begun, flat_ended, flat_work = begun.reshape(-1), ended.reshape(-1), work.reshape(-1)
     for _ in range(line.jobs):
         who = ready.argmin(axis=0)

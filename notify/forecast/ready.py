@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter as Times
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from notify.forecast.axis import Axes
@@ -77,46 +77,54 @@ def _together(bench: Bench, jobs: Sequence[Job], row: Sequence[int], rows: Array
     import numpy as np
 
     axis = bench.axes[0]
-    begun, ended = np.full(busy.shape, np.inf), np.full(busy.shape, np.inf)
-    free = np.repeat(axis.work(np.full((len(bench.axes), 1), math.ceil(bench.now))), busy.shape[1], axis=1)
-    for number, job in enumerate(jobs):
-        if job.by is not None:
-            begun[number], free[job.by] = free[job.by], free[job.by] + busy[number]
-            ended[number] = free[job.by]
+    free = np.full((len(bench.axes), busy.shape[1]), axis.work(math.ceil(bench.now)))
     released = np.where(rows < axis.end, axis.work(rows), np.inf)
-    _wait(jobs, row, released, busy, begun, ended, lambda line, work: play_together(free, line, work))
-    return begun, ended
+
+    def goes_on(by: int, work: Array) -> tuple[Array, Array]:
+        begun = free[by].copy()
+        free[by] += work
+        return begun, free[by]
+
+    return _serve(jobs, row, released, busy, goes_on, lambda line, work: play_together(free, line, work))
 
 
 def _apart(bench: Bench, jobs: Sequence[Job], row: Sequence[int], rows: Array, busy: Array) -> tuple[Array, Array]:
     """Begin and end as instants, for technicians with hours of their own (or none, who finish nothing)."""
     import numpy as np
 
-    begun, ended = np.full(busy.shape, np.inf), np.full(busy.shape, np.inf)
     if not bench.axes:
-        return begun, ended
+        return np.full(busy.shape, np.inf), np.full(busy.shape, np.inf)
     axes = Axes.of(bench.axes)
     free = np.full((len(bench.axes), busy.shape[1]), float(math.ceil(bench.now)))
+
+    def goes_on(by: int, work: Array) -> tuple[Array, Array]:
+        begun = axes.begin(by, free[by])
+        free[by] = axes.end(by, begun, work)
+        return begun, free[by]
+
+    return _serve(jobs, row, rows, busy, goes_on, lambda line, work: play_apart(free, line, work, axes))
+
+
+def _serve(
+    jobs: Sequence[Job],
+    row: Sequence[int],
+    rows: Array,
+    busy: Array,
+    goes_on: Callable[[int, Array], tuple[Array, Array]],
+    serve: Callable[[Line, Array], tuple[Array, Array]],
+) -> tuple[Array, Array]:
+    """First what is on the bench, in rank order, then the jobs that nobody has yet."""
+    import numpy as np
+
+    waiting = [number for number, job in enumerate(jobs) if job.by is None]
+    if len(waiting) == len(jobs):
+        return serve(Line(row, rows), busy)
+    begun, ended = np.empty_like(busy), np.empty_like(busy)
     for number, job in enumerate(jobs):
         if job.by is not None:
-            begun[number] = axes.begin(job.by, free[job.by])
-            ended[number] = free[job.by] = axes.end(job.by, begun[number], busy[number])
-    _wait(jobs, row, rows, busy, begun, ended, lambda line, work: play_apart(free, line, work, axes))
+            begun[number], ended[number] = goes_on(job.by, busy[number])
+    begun[waiting], ended[waiting] = serve(Line([row[number] for number in waiting], rows), busy[waiting])
     return begun, ended
-
-
-def _wait(
-    jobs: Sequence[Job], row: Sequence[int], rows: Array, busy: Array, begun: Array, ended: Array, serve: Any
-) -> None:
-    """The jobs that nobody has yet, through the bench."""
-    waiting = [number for number, job in enumerate(jobs) if job.by is None]
-    if not waiting:
-        return
-    if len(waiting) == len(jobs):
-        begun[:], ended[:] = serve(Line(row, rows), busy)
-    else:
-        line = Line([row[number] for number in waiting], rows)
-        begun[waiting], ended[waiting] = serve(line, busy[waiting])
 
 
 def _releases(

@@ -77,11 +77,16 @@ def _first(zone: pytz.BaseTzInfo, row: Hours, at: datetime, minutes: int) -> dat
     while True:
         wall = moment.astimezone(zone)
         full = not (wall.hour * 60 + wall.minute) % minutes
-        hour = wall.time().replace(tzinfo=None)
-        closing = hour == row.closes
-        if full and (closing or (row.opens <= hour and (hour < row.closes or row.closes == time(0)))):
+        if full and any(_is_open(zone, row, wall.date() - timedelta(days=ago), moment) for ago in (0, 1)):
             return moment
         moment += timedelta(minutes=1)
+
+
+def _is_open(zone: pytz.BaseTzInfo, row: Hours, day: date, moment: datetime) -> bool:
+    """An hour that comes twice opens with its first occurrence (still in summer) and closes with its last."""
+    closing = datetime.combine(day + timedelta(days=row.closes == time(0)), row.closes)
+    opens = zone.localize(datetime.combine(day, row.opens), is_dst=True)
+    return bool(opens <= moment <= zone.localize(closing, is_dst=False))
 
 
 def test_a_shop_without_hours_has_no_tick_and_ticks_must_fill_a_day() -> None:
