@@ -27,15 +27,17 @@ class Outlook:
 
 
 def outlook(ctx: Context, actor: Actor, *, kind: str = "") -> tuple[Outlook, ...]:
-    """Without a part first, then by supplier; `kind` is a repair kind's name or identifier, an unknown one counts as
-    none."""
+    """Without a part first, then by supplier, the soonest on top.
+
+    `kind` is a repair kind's name or identifier; an unknown one counts as none.
+    """
     actor.need("check_in")
     with ctx.db.read(actor.shop_id) as unit:
         kind_id = _kind(unit, kind)
         known = shops.list_suppliers(unit)[:MOST]
-        found = [("", outlook_of_new(ctx, unit, kind_id=kind_id))]
-        found += [(str(s.name), outlook_of_new(ctx, unit, kind_id=kind_id, supplier_id=s.id)) for s in known]
-        return tuple(_outlook(name, forecast) for name, forecast in found)
+        plain = _outlook("", outlook_of_new(ctx, unit, kind_id=kind_id))
+        by = [_outlook(s.name, outlook_of_new(ctx, unit, kind_id=kind_id, supplier_id=s.id)) for s in known]
+        return (plain, *sorted(by, key=lambda one: (one.at is None, one.at or ctx.clock(), one.supplier)))
 
 
 def _kind(unit: Unit, kind: str) -> str | None:

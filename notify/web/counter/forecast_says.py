@@ -22,7 +22,7 @@ LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
 HARDLY, SURELY = 0.05, 0.95
 WIDE, EDGE = 240, 8  # units of the drawing, and what is left free at either end
 GAP = 2.0  # half of what is left out for a night
-ROOM = 34  # units that a day's name takes on the scale
+ROOM = 38  # units that a day's name takes on the scale
 Picture = dict[str, Any]
 
 
@@ -165,9 +165,8 @@ def _beside(seen: Foreseen, say: Say) -> str:
     found = chance(seen)
     if seen.promise_at is None or found is None:
         return "nothing is promised yet"
-    _, high = _ends(seen, say)
-    same = say.local(high).date() == say.local(seen.promise_at).date()
-    when = say.time(seen.promise_at) if same else say.when(seen.promise_at)
+    days = {say.local(one).date() for one in (*_ends(seen, say), seen.promise_at)}
+    when = say.time(seen.promise_at) if len(days) == 1 else say.when(seen.promise_at)
     if _is_past(seen.promise_at, say):
         return f"it was promised for {when}"
     return f"promised for {when}, which {kept(found)}"
