@@ -173,8 +173,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
         replies=replies_on(ctx, unit, lines, visit_id=ticket.visit_id, ticket_id=ticket.id),
         messages=message_lines(unit, _about(unit, ticket)), story=_story(unit, story, lines),
         forgets_on=None if line.forgotten else forgets_on(ctx, unit, ticket.visit_id), version=ticket.version,
-        kind_id=ticket.kind_id or "",
-        kinds=tuple(k for k in list_kinds(unit) if k.active or k.id == ticket.kind_id),
+        kind_id=ticket.kind_id or "", kinds=tuple(k for k in list_kinds(unit) if k.active or k.id == ticket.kind_id),
     )  # fmt: skip
 
 
