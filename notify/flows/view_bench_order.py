@@ -19,9 +19,9 @@ from notify.store.database import Unit
 
 @dataclass(frozen=True, slots=True)
 class Better:
-    """A suggestion: `moved` is the ticket to name, `why` a code of forecast/order.WHYS, `ahead_of` what comes after it.
+    """A suggestion: `moved` is the ticket to name, `why` a code (forecast/order_search.WHYS).
 
-    `is_first` when it would be the next of all in line. `others` is how many more change place. `gain` is how many
+    `ahead_of` is what comes after it. `is_first` when it would be the next of all in line. `others` is how many more change place. `gain` is how many
     promises more are kept on average; `only_first` that the line is longer than what was looked at.
     """
 

@@ -42,7 +42,7 @@ class Suggested:
     """What is known of a suggestion besides its order.
 
     `gain` is how many promises more would be kept on average, `kept_before` and `kept_after` how many of those that
-    stand. `moved_id` is the ticket to do sooner and `why` a code (forecast/order.WHYS); `inputs` a hash of the facts.
+    stand. `moved_id` is the ticket to move, `why` a code (forecast/order_search.WHYS), `inputs` a hash of the facts.
     """
 
     gain: float = 0.0

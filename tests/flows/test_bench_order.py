@@ -15,7 +15,7 @@ from notify.core.errors import Conflict, NotAllowed, NotFound
 from notify.flows import bench_order, forecast, moves, questions, staff, view_day_sheet
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.view_bench_order import Better, view
-from notify.store import bench_orders, repair_kinds
+from notify.store import bench_orders, forecasts, repair_kinds
 from tests.parts.house import House
 
 pytestmark = pytest.mark.long
@@ -88,8 +88,6 @@ def test_the_forecast_follows_the_order_that_staff_took(shop: House) -> None:
 
 
 def forecast_of(house: House, ticket_id: str) -> datetime:
-    from notify.store import forecasts
-
     with house.read() as unit:
         found = forecasts.of_ticket(unit, ticket_id)
     middle = found.at(0.5) if found else None

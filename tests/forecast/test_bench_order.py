@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 
 from notify.forecast import order as orders
 from notify.forecast import ready
-from notify.forecast.order import ENOUGH, Goals, judge, search, suggest
+from notify.forecast.order import suggest
 from notify.forecast.order_rules import edd, moore_hodgson, spt
+from notify.forecast.order_search import ENOUGH, WHYS, Goals, judge, search
 from notify.forecast.replay import Replay
 from tests.parts.bench_table import (
     HOUR,
@@ -74,6 +75,7 @@ def _ends_by_hand(order: Sequence[int], work: list[float]) -> Any:
     return ended
 
 
+@pytest.mark.long
 @settings(max_examples=25, deadline=None)
 @given(SMALL.filter(lambda rows: len(rows) <= 5), st.integers(1, 2), st.data())
 def test_the_search_finds_what_trying_every_order_finds_in_nearly_all_small_cases(
@@ -114,6 +116,7 @@ def test_a_suggestion_touches_no_running_job_and_nobody_who_is_held() -> None:
     assert sorted(found.order) == sorted(job.id for job in jobs[1:]) and found.moved in found.order[3:]
 
 
+@pytest.mark.long
 def test_the_same_facts_give_the_same_suggestion_and_a_good_order_none() -> None:
     day = afternoon(4)
     first, second = (suggest(day.bench, day.jobs, day.parcels, {}, day.goals, seed=8) for _ in range(2))
@@ -143,6 +146,7 @@ def test_a_job_that_cannot_be_kept_any_more_is_not_put_behind_all_others_for_not
     assert judge(np.array([[math.inf], [1.0]]), goals).worth == pytest.approx(1 - 1.0), "never counts as 100 hours"
 
 
+@pytest.mark.long
 def test_of_a_long_line_the_first_thirty_are_looked_at_and_the_rest_stays_behind() -> None:
     day = afternoon(6, jobs=45, people=2)
     found = suggest(day.bench, day.jobs, day.parcels, {}, day.goals)
@@ -168,7 +172,7 @@ def test_the_reason_names_the_job_whose_move_helps_and_what_it_costs(why: str) -
     bench, goals = replay([one * 60.0 for one in minutes]), Goals([one * HOUR for one in hours], promised)
     found = search(bench, goals, tuple(range(len(minutes))), starts=[edd(goals.due)])
     assert found is not None and (found.why, found.moved) == (why, moved)
-    assert set(WHY) == set(orders.WHYS)
+    assert set(WHY) == set(WHYS)
 
 
 @pytest.mark.long

@@ -14,8 +14,8 @@ import numpy as np
 
 from notify.forecast import ready
 from notify.forecast.axis import Axis
-from notify.forecast.order import Found, Goals, search
 from notify.forecast.order_rules import edd, moore_hodgson, spt
+from notify.forecast.order_search import Found, Goals, search
 from notify.forecast.replay import Replay
 
 ALWAYS = Axis.of([(0.0, 1e7)])

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from notify.forecast.order import Goals, search
 from notify.forecast.order_rules import edd, moore_hodgson, spt
+from notify.forecast.order_search import Goals, search
 from tests.parts.bench_table import ends, every_order, replay, searched
 
 Given = dict[str, Any]
