@@ -96,7 +96,7 @@ def play_together(free: Array, line: Line, work: Array) -> tuple[Array, Array]:
         job = line.pick(at)
         where = np.flatnonzero(job == line.jobs)
         if where.size:
-            at[where] = np.maximum(at[where], line.next_release(where))
+            at[where] = line.next_release(where)
             job[where] = line.pick_on(where, at[where])
         line.take(job)
         place = np.multiply(job, line.paths, dtype=np.intp) + line.each

@@ -13,6 +13,7 @@ from tests.bench import (
     capacity,
     claim_page,
     composed,
+    forecast,
     history,
     idle,
     invite,
@@ -39,6 +40,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "history": lambda: history.figures(lines=100_000, rounds=3),
     "reforecast": lambda: reforecast.figures(tickets=60, rounds=9),
     "bench_order": lambda: bench_order.figures(afternoons=12, rounds=5),
+    "forecast": lambda: forecast.figures(rounds=7),
     "invite": lambda: invite.figures(n=200, rounds=15),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }

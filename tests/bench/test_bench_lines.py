@@ -15,6 +15,7 @@ from tests.bench import (
     capacity,
     claim_page,
     composed,
+    forecast,
     history,
     idle,
     invite,
@@ -59,6 +60,17 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         {"reforecast", "reforecast_cpu", "outlook_cpu"},
     ),
     "bench_order": (lambda: bench_order.figures(afternoons=1, rounds=1), {"bench_order", "bench_order_cpu"}),
+    "forecast": (
+        lambda: forecast.figures(rounds=1, small=12, large=20, runs=20, paths=(400, 200)),
+        {
+            *(
+                f"forecast_{size}{against}"
+                for size in ("small", "large", "large_in_hand")
+                for against in ("", "_events")
+            ),
+            "forecast_growth",
+        },
+    ),
     "invite": (lambda: invite.figures(n=3, rounds=1), {"invite_composed"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
