@@ -30,8 +30,8 @@ class Shop:
     nigs: Mapping[str, Nig]
 
 
-def shop_of(seed: int, *, chance: bool) -> Shop:
-    """The shop of that number; with `chance` its durations and deliveries are random ones, else all is fixed."""
+def shop_of(seed: int, *, chance: bool, most: int = 11) -> Shop:
+    """The shop of that number, of 2 to `most` jobs; with `chance` durations and deliveries are random, else fixed."""
     dice = random.Random(seed)
     zone = dice.choice(("Europe/Berlin", "Europe/London", "America/New_York"))
     today = dice.choice((date(2026, 3, 6), date(2026, 3, 26), date(2026, 10, 22), date(2026, 6, 3)))
@@ -45,7 +45,7 @@ def shop_of(seed: int, *, chance: bool) -> Shop:
         dice.choice((0.0, 600.0)),
     )  # fmt: skip
     parcels = tuple(_parcel(dice, f"P{number}", now, chance) for number in range(dice.randint(0, 4)))
-    jobs = tuple(_job(dice, f"J{number}", now, people, parcels, chance) for number in range(dice.randint(2, 11)))
+    jobs = tuple(_job(dice, f"J{number}", now, people, parcels, chance) for number in range(dice.randint(2, most)))
     return Shop(place, now, jobs, parcels, {"k": Nig(3.4, 4.0, 4.0, 1.0)})
 
 

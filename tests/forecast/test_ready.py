@@ -164,7 +164,7 @@ def test_another_job_another_order_or_another_parcel_changes_no_draw_of_the_othe
     other = Job("new", LogNormal(3, 0.5), 0.0, ("Q",))
     box = Parcel("Q", (70.0, 90.0), (0.5, 0.5))
     was = play(BENCH, MANY, [BOX], {}, paths=50, seed=3)
-    now = play(BENCH, [other, *reversed(MANY)], [box, BOX], {}, paths=50, seed=3)
+    now = play(BENCH, [other, *reversed(MANY)], [box, replace(BOX)], {}, paths=50, seed=3)
     assert (now.busy[1:] == was.busy[::-1]).all()
     assert (now.parts_in[1:] == was.parts_in[::-1]).all()
     again = play(BENCH, MANY, {"P": BOX}, {}, paths=50, seed=3)

@@ -13,10 +13,10 @@ from tests.forecast.random_shops import FAR, by_events, ours, shop_of
 pytestmark = pytest.mark.usefixtures("tzdata_only")
 
 
-def _same_to_the_second(seeds: range) -> tuple[int, int]:
+def _same_to_the_second(seeds: range, *, most: int = 11) -> tuple[int, int]:
     jobs = never = 0
     for seed in seeds:
-        shop = shop_of(seed, chance=False)
+        shop = shop_of(seed, chance=False, most=most)
         found = np.nan_to_num(ours(shop, paths=2).ready, posinf=FAR)
         wanted = by_events(shop, random.Random(seed))
         assert found[:, 0].tolist() == wanted and (found[:, 0] == found[:, 1]).all(), f"shop {seed}"
@@ -40,6 +40,12 @@ def test_without_chance_every_device_of_a_hundred_shops_is_ready_in_the_same_sec
     jobs, never = _same_to_the_second(range(100))
     print(f"FIGURE forecast_by_events shops=100 jobs={jobs} never={never} apart=0")
     assert never
+
+
+@pytest.mark.long
+def test_without_chance_a_bench_of_many_jobs_is_the_same_to_the_second() -> None:
+    jobs, _ = _same_to_the_second(range(10), most=90)
+    assert jobs > 300
 
 
 @pytest.mark.long
