@@ -21,8 +21,9 @@ from notify.store.database import Unit
 class Better:
     """A suggestion: `moved` is the ticket to name, `why` a code (forecast/order_search.WHYS).
 
-    `ahead_of` is what comes after it. `is_first` when it would be the next of all in line. `others` is how many more change place. `gain` is how many
-    promises more are kept on average; `only_first` that the line is longer than what was looked at.
+    `ahead_of` is what comes after it, `is_first` when it would be the next of all in line. `others` is how many more
+    change place. `gain` is how many promises more are kept on average. `only_first` is how many were looked at, 0 when
+    that was the whole line.
     """
 
     order_id: str
