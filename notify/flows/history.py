@@ -71,7 +71,8 @@ def read_history(
     """Takes the jobs of a CSV file and learns from them; bad lines are refused, the others taken.
 
     `new_kinds` makes kinds that are not there, with the middle of their minutes; else their lines are refused.
-    `progress` is told lines done, of all, after each transaction of `batch` lines. Raises Invalid when it is no such file at all.
+    `progress` is told lines done, of all, after each transaction of `batch` lines. Raises Invalid when it is no such
+    file at all.
     """
     actor.need("settings")
     with ctx.db.read(actor.shop_id) as unit:

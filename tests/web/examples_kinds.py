@@ -8,7 +8,7 @@ from tests.web.examples_shop import Page, staff_base
 
 REPAIR_KINDS = [
     {"label": "Portable radio", "options": [{"code": "k1", "label": "Radio without sound"}]},
-    {"label": "Camera", "options": [{"code": "k2", "label": "Camera shutter"}, {"code": "k3", "label": "Lens cleaning"}]},
+    {"label": "Camera", "options": [{"code": "k2", "label": "Camera shutter"}, {"code": "k3", "label": "Lens"}]},
     {"label": "Any device", "options": [{"code": "k4", "label": "Cable & plug"}]},
 ]
 _LEARNED = "214 repairs, half within 41 minutes, nine of ten within 78."
@@ -20,10 +20,10 @@ def _kinds(**more: Any) -> Page:
         ("k1", "Radio without sound", "Usually 60 minutes on a portable radio.",
          "Nothing learned yet: half within 60 minutes, nine of ten within 153 are assumed.", True, False),
         ("k5", "Another repair", "Usually 30 minutes. This is the kind of all that names none.",
-         "Three repairs, half within 28 minutes, nine of ten within 66. Two more were too short or too long to be meant.",
+         "Three repairs, half within 28 minutes, nine of ten within 66. Two more were too short or long to be meant.",
          True, True),
-        ("k6", "Tape deck belt", "Usually 50 minutes. No longer offered.", "One repair, half within 50 minutes, nine of "
-         "ten within 114.", False, False),
+        ("k6", "Tape deck belt", "Usually 50 minutes. No longer offered.", "One repair, half within 50 minutes, nine "
+         "of ten within 114.", False, False),
     ]  # fmt: skip
     keys = ("id", "name", "sentence", "learned", "active", "rest")
     return staff_base(
