@@ -208,7 +208,7 @@ def test_with_moves_taken_back_at_any_time_no_moment_is_lost_or_told_twice() -> 
 
 @pytest.mark.long
 def test_in_a_simulated_shop_the_number_waiting_is_the_rate_times_the_wait() -> None:
-    """One technician, arrivals 2 an hour, 3 repairs an hour, always open: Lq = 4/3 (a textbook's muffler shop, case C01)."""
+    """One technician, arrivals 2 an hour, 3 repairs an hour, always open: Lq = 4/3 (case C01)."""
     chance, devices = random.Random(1961), 6000
     came = free = 0.0
     stories, waits, edges = [], [], []
