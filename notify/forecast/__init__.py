@@ -1,1 +1,1 @@
-"""Pure numbers: when devices will be ready, what the counter can serve. No clock, no file, no database; chance comes from a seed."""
+"""Pure numbers: when devices will be ready, what the counter can serve. Neither clock nor file; chance has a seed."""

@@ -199,6 +199,16 @@ def test_proving_takes_open_time_of_the_counter_also_when_the_technician_has_gon
     assert found.ready[:, 0].tolist() == [105, 520] and found.ended[:, 0].tolist() == [50, 505]
 
 
+def test_work_ends_at_closing_and_the_next_begins_at_the_opening_and_nothing_begins_before_now() -> None:
+    jobs = [(60, 0), (10, 0)]
+    assert (times(jobs, SHOP), begins(jobs, SHOP)) == ([60, 110], [0, 100])
+    running = [Job("A", Const(70), 0.0, spent=65, by=0)]
+    shut = play(Bench(80.0, (SHOP,), SHOP), running, (), {}, paths=1, seed=1)  # by night: it goes on at 100
+    assert (shut.started[0, 0], shut.ready[0, 0]) == (100, 105)
+    for at in (130.0, 160.0):
+        assert play(Bench(at, (SHOP,), SHOP), running, (), {}, paths=1, seed=1).started.min() >= at
+
+
 @pytest.mark.parametrize("now", [-1e12, 1e12, 4e9])
 def test_a_clock_that_is_far_off_gives_waiting_for_opening_or_never_and_no_crash(now: float) -> None:
     jobs = [Job("A", Const(5), 0.0), Job("B", Const(5), 0.0, by=0)]
