@@ -79,12 +79,17 @@ def _tested(seen: Learned) -> dict[str, Any]:
     test = seen.test
     levels = [
         {"said": f"{one.level:.0%}", "done": f"{one.share:.1%}", "between": f"{one.low:.1%} and {one.high:.1%}",
-         "alone": f"{one.share_nominal:.1%}", "loss": f"{one.loss:.1f}", "loss_alone": f"{one.loss_nominal:.1f}"}
+         "alone": f"{one.share_nominal:.1%}"}
         for one in test.levels
     ]  # fmt: skip
     bars = [{"range": f"{n * 10} to {n * 10 + 10} %", "count": count} for n, count in enumerate(test.histogram)]
     told = f"The newest {d.count(test.jobs, 'repair', 'repairs')}, each predicted from those before it only."
-    return {"levels": levels, "bars": bars if levels else [], "tested": told if levels else ""}
+    loss = ""
+    if test.levels:
+        last = test.levels[-1]
+        loss = (f"Errors of the nine-of-ten times cost {last.loss:.1f} minutes a repair (pinball loss; less is better), "
+                f"those of the usual minutes alone {last.loss_nominal:.1f}.")  # fmt: skip
+    return {"loss": loss, "levels": levels, "bars": bars if levels else [], "tested": told if levels else ""}
 
 
 def _result(done: flow.Read, *, look: bool) -> dict[str, Any]:
