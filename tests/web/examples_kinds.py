@@ -46,8 +46,8 @@ def _history(**more: Any) -> Page:
         "settings", may_change=True, sentence="Learned from 1304 repairs of two kinds, 1,204 of them out of files.",
         tested="The newest 1304 repairs, each predicted from those before it only.", result=None,
         levels=[dict(zip(keys, row, strict=True)) for row in rows], bars=bars,
-        loss="Errors of the nine-of-ten times cost 5.8 minutes a repair (pinball loss; less is better), those of the usual "
-        "minutes alone 6.0.",
+        loss="Errors of the nine-of-ten times cost 5.8 minutes a repair (pinball loss, less is good), those of the "
+        "usual minutes alone 6.0.",
         kinds=[{"name": "Camera shutter", "sentence": _LEARNED}], dates="iso", new_kinds=False, largest="512 kB",
         orders=[{"code": "iso", "label": "Like 2026-11-25"}, {"code": "dmy", "label": "Like 25.11.2026"}],
         example="kind,minutes,ended\nCamera shutter,41,2026-11-25\nReader battery,24.5,2026-11-25 16:30",

@@ -87,7 +87,7 @@ def _tested(seen: Learned) -> dict[str, Any]:
     loss = ""
     if test.levels:
         last = test.levels[-1]
-        loss = (f"Errors of the nine-of-ten times cost {last.loss:.1f} minutes a repair (pinball loss; less is better), "
+        loss = (f"Errors of the nine-of-ten times cost {last.loss:.1f} minutes a repair (pinball loss, less is good), "
                 f"those of the usual minutes alone {last.loss_nominal:.1f}.")  # fmt: skip
     return {"loss": loss, "levels": levels, "bars": bars if levels else [], "tested": told if levels else ""}
 
