@@ -108,7 +108,7 @@ def set_kind(ctx: Context, actor: Actor, ticket_id: str, name_or_id: str) -> Non
 def add_rest(unit: Unit, *, language: str, minutes: int) -> None:
     """The catch-all of a new shop, inside the caller's transaction."""
     name = first_kinds.in_language(first_kinds.REST, language)
-    repair_kinds.add_kind(unit, name=name, minutes=minutes, catch_all=True)
+    repair_kinds.add_kind(unit, name=name, minutes=max(1, min(minutes, MOST_MINUTES)), catch_all=True)
 
 
 def add_first(ctx: Context, actor: Actor) -> int:
