@@ -25,10 +25,10 @@ def report(desk: Desk) -> None:
     causes = time_says.rows(spent) if spent.devices else []
     desk.show(
         {"bench": load, "time": spent}, load_says.finding(load), load_says.about(load), "",
-        *table(load_says.rows(load), head=("day", "hours", "taken", "8 times in 10", "of 100")), "",
+        *table(load_says.rows(load), head=("day", "hours taken", "8 times in 10")), "",
         time_says.finding(spent), *([time_says.about(spent), ""] if spent.devices else []),
         *table(causes, head=("what", "open hours a device", "of 100 until ready", "days")), "",
-        *table(time_says.kinds(spent), head=("kind", "devices", "open hours on the bench", "waits longest")),
+        *table(time_says.kinds(spent), head=("kind", "hours on the bench", "waits longest")),
     )  # fmt: skip
 
 

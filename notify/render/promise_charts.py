@@ -41,6 +41,7 @@ def draw_dots(dots: Sequence[Dot], *, words: ChartWords, dark: bool = False) -> 
                          marker=shape, linewidths=1.4, clip_on=False, zorder=3,
                          **(face or {"color": inks.ink}))  # fmt: skip
         edge(axes, inks, title=words.title, along=words.along, rules="both")
+        axes.xaxis.set_major_formatter("{x:g}")
         axes.set_xlim(0, wide)
         axes.set_ylim(0, tall)
 

@@ -174,7 +174,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "tries": [Told(mine["message"], "accepted", "c", "x")],
         "job": PastJob(mine["kind_id"], 20.0, now), "read": [("d" * 40, PastJob(mine["kind_id"], 20.0, now))],
         "jobs": 1, "total": 3.0, "squares": 9.0, "sums": [(mine["kind_id"], 1, 3.0, 9.0)], "digests": ["d" * 40],
-        "minutes": 20, "device_class": "radio",
+        "minutes": 20, "device_class": "radio", "kinds": ("checked_in",),
         "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
         "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
         "also_replaced": True,

@@ -31,7 +31,7 @@ def finding(seen: BenchLoad) -> str:
     day = seen.days[free]
     taken = f"{hours(day.taken.mean)} of {hours(day.taken.room)} hours are taken"
     if not free:
-        return f"The bench has room {name(seen, day)}: {taken}."
+        return f"The bench has room {_on(seen, day)}: {taken}."
     return f"The bench is full until {name(seen, seen.days[free - 1])}; {_on(seen, day)} {taken}."
 
 
@@ -43,12 +43,12 @@ def about(seen: BenchLoad) -> str:
     return f"{work} now. What is still to be brought in is not foreseen.{more}"
 
 
-def rows(seen: BenchLoad) -> list[tuple[str, str, str, str, str]]:
-    """(day, hours there are, taken, from and to 8 times in 10, of 100) for the table."""
+def rows(seen: BenchLoad) -> list[tuple[str, str, str]]:
+    """(day, hours taken of those there are, from and to 8 times in 10) for the table."""
     return [
         (
-            d.capital(name(seen, day)), hours(day.taken.room), hours(day.taken.mean),
-            f"{hours(day.taken.low)} to {hours(day.taken.high)}", f"{100 * day.share:.0f}" if day.taken.room else "–",
+            d.capital(name(seen, day)), f"{hours(day.taken.mean)} of {hours(day.taken.room)}",
+            f"{hours(day.taken.low)} to {hours(day.taken.high)}",
         )
         for day in seen.days
     ]  # fmt: skip

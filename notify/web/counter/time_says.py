@@ -61,11 +61,14 @@ def rows(seen: TimeReport) -> list[tuple[str, str, str, str]]:
     ]  # fmt: skip
 
 
-def kinds(seen: TimeReport) -> list[tuple[str, str, str, str]]:
-    """(kind, devices, open hours on the bench a device, what one waits for longest); nothing where there is one."""
+def kinds(seen: TimeReport) -> list[tuple[str, str, str]]:
+    """(kind and how many devices, open hours on the bench of each, what one waits for longest); nothing of only one."""
     if len(seen.kinds) < 2:
         return []
-    return [(one.name or "No kind named", str(one.devices), *_of_kind(one)) for one in seen.kinds]
+    return [
+        (f"{one.name or 'No kind named'}, {d.count(one.devices, 'device', 'devices')}", *_of_kind(one))
+        for one in seen.kinds
+    ]
 
 
 def bars(seen: TimeReport) -> list[CauseBar]:
