@@ -16,8 +16,7 @@ from notify.config.finding import Finding
 from notify.config.load import load
 from notify.core.errors import Misconfigured, NotifyError
 from notify.core.languages import LANGUAGES
-from notify.flows import view_late
-from notify.flows.view_at_bench import is_nobody_at_bench
+from notify.flows import view_at_bench, view_late
 from notify.flows.view_desk import view_shop
 from notify.flows.view_gateway import unknown_words
 from notify.inbox.place import open_mailbox
@@ -110,7 +109,7 @@ def _database(desk: Desk) -> list[Finding]:
             return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
         return [
             one for shop_id in services.shop_ids()
-            for one in (*_late(services, shop_id), *_nobody(services, shop_id), *_unexplained(services, shop_id))
+            for one in (*_late(services, shop_id), *_no_times(services, shop_id), *_unexplained(services, shop_id))
         ]  # fmt: skip
     finally:
         services.close()
@@ -128,11 +127,22 @@ def _late(services: Services, shop_id: str) -> Iterator[Finding]:
         )  # fmt: skip
 
 
-def _nobody(services: Services, shop_id: str) -> Iterator[Finding]:
-    if is_nobody_at_bench(services.context, shop_id):
+def _no_times(services: Services, shop_id: str) -> Iterator[Finding]:
+    """What keeps ready times from being named."""
+    found = view_at_bench.view(services.context, shop_id)
+    told = (
+        (found.nobody, "staff", "Nobody is at the bench, so no ready time can be named",
+         "Say who repairs: `shelfbell staff bench NAME on`."),
+        (found.all_away, "staff", "Whoever repairs is away for the whole coming week",
+         "If somebody is here after all: `shelfbell staff back NAME`."),
+        (found.never_open, "hours", "The shop is never open, so no ready time can be named",
+         "Set its hours: `shelfbell shop hours`."),
+    )  # fmt: skip
+    yield from (Finding(field, what, cure, refuses=False) for holds, field, what, cure in told if holds)
+    for name in found.idle_suppliers:
         yield Finding(
-            "staff", "Nobody is at the bench, so no ready time can be named",
-            "Add whoever repairs here, as a technician or an owner.", refuses=False,
+            "suppliers", f"The supplier {name} has no working day to come", "Correct its days under settings.",
+            refuses=False,
         )  # fmt: skip
 
 

@@ -10,8 +10,8 @@ from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.cli.passwords import read_password
 from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES
+from notify.flows import at_bench, staff_bell
 from notify.flows import staff as flow
-from notify.flows import staff_bell
 from notify.flows.view_lookup import find_staff
 from notify.flows.view_staff import view_staff
 
@@ -29,12 +29,15 @@ def staff() -> None:
 @pass_desk
 def list_(desk: Desk) -> None:
     """Everybody who works or worked here."""
+    from notify.web.counter import away_says as says  # its pages come with it: not for the other commands
+
     found = view_staff(desk.ctx, desk.actor)
     rows = [
-        (p.name, p.role, "works here" if p.active else "left", "PIN" if p.has_pin else "-", p.rings_by or "-",
+        (p.name, p.role, "works here" if p.active else "left", "repairs" if p.active and p.at_bench else "-",
+         "; ".join(says.away(one, desk.zone.key) for one in p.away) or "-", "PIN" if p.has_pin else "-", p.rings_by or "-",
          p.email or "-", p.phone or "-") for p in found
     ]  # fmt: skip
-    desk.show(found, *table(rows, head=("name", "role", "", "switch", "bell", "e-mail", "phone")))
+    desk.show(found, *table(rows, head=("name", "role", "", "bench", "away", "switch", "bell", "e-mail", "phone")))
 
 
 @staff.command("add")
@@ -87,3 +90,44 @@ def bell(desk: Desk, name: str, email: str | None, phone: str | None, by: str | 
     where = " and ".join(text for text in (now.email, now.phone) if text)
     kept = f" Kept: {where}." if where else ""
     desk.show(now, f"The bell rings for {name} by {now.rings_by or 'nothing of their own'}.{kept}")
+
+
+@staff.command("bench")
+@click.argument("name")
+@click.argument("repairs", type=click.Choice(("on", "off")), metavar="on|off")
+@pass_desk
+def bench(desk: Desk, name: str, repairs: str) -> None:
+    """Say whether somebody repairs devices: forecasts reckon with whoever is at the bench."""
+    from notify.web.counter import away_says as says
+
+    found = find_staff(desk.ctx, desk.actor, name)
+    at_bench.set_bench(desk.ctx, desk.actor, found, repairs=repairs == "on")
+    everybody = view_staff(desk.ctx, desk.actor)
+    now = next(one for one in everybody if one.id == found)
+    desk.show({"name": now.name, "at_bench": now.at_bench}, says.at_bench(now.name, everybody))
+
+
+@staff.command("away")
+@click.argument("name")
+@click.argument("first", metavar="FROM")
+@click.argument("last", metavar="UNTIL")
+@pass_desk
+def away(desk: Desk, name: str, first: str, last: str) -> None:
+    """Somebody is not here FROM a day UNTIL another, both included; or to the minute, as 2026-12-01T13:00.
+
+    No reason is asked for, and none is kept. An absence is deleted 30 days after its end.
+    """
+    from notify.web.counter import away_says as says
+
+    noted = at_bench.note_away(desk.ctx, desk.actor, find_staff(desk.ctx, desk.actor, name), first, last)
+    desk.show(noted, "Noted.", *filter(None, [says.left_empty(noted.empty, desk.zone.key)]))
+
+
+@staff.command("back")
+@click.argument("name")
+@click.argument("day", default="")
+@pass_desk
+def back(desk: Desk, name: str, day: str) -> None:
+    """Somebody is here again now; or will be on DAY: what has not begun is taken back."""
+    ended = at_bench.come_back_on(desk.ctx, desk.actor, find_staff(desk.ctx, desk.actor, name), day)
+    desk.show({"name": name, "ended": ended}, "Noted.")

@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from hashlib import sha256
 
+from notify.core.absences import present
 from notify.core.errors import Invalid
 from notify.core.hours import open_spans
 from notify.core.ready import Without
@@ -17,7 +18,6 @@ from notify.core.working_days import Supplier
 from notify.flows.shop_facts import Facts
 from notify.forecast import durations, lead_times, ready
 from notify.forecast.axis import Axis
-from notify.store.forecast_facts import Away
 from notify.store.tickets import Job
 
 HORIZON = timedelta(days=120)  # further ahead nobody could mean a time
@@ -105,21 +105,11 @@ def spent_seconds(facts: Facts, job: Job, counter: Axis) -> float:
 
 def _bench(facts: Facts, counter: Axis) -> ready.Bench:
     shop = [span for span in counter.spans if span[1] > facts.now.timestamp()]
-    axes = tuple(Axis.of(_present(shop, [a for a in facts.away if a.staff_id == one])) for one in facts.technicians)
+    away = [(one.staff_id, (one.starts_at.timestamp(), one.ends_at.timestamp())) for one in facts.away]
+    axes = tuple(
+        Axis.of(present(shop, [gap for staff_id, gap in away if staff_id == one])) for one in facts.technicians
+    )
     return ready.Bench(facts.now.timestamp(), axes, counter, facts.shop.proving_minutes * 60.0)
-
-
-def _present(spans: list[tuple[float, float]], away: list[Away]) -> list[tuple[float, float]]:
-    """The spans without the absences, which come in order of their beginning."""
-    for gap in away:
-        starts, ends = gap.starts_at.timestamp(), gap.ends_at.timestamp()
-        spans = [
-            piece
-            for opens, closes in spans
-            for piece in ((opens, min(closes, starts)), (max(opens, ends), closes))
-            if piece[0] < piece[1]
-        ]
-    return spans
 
 
 def _without(facts: Facts, counter: Axis, boxes: Mapping[str, lead_times.Parcel]) -> dict[str, Without]:

@@ -14,9 +14,10 @@ from notify.core.actors import Actor
 from notify.core.errors import Invalid, NotAllowed, TooOften
 from notify.core.roles import STAFF_ROLES
 from notify.core.text import clean_line
+from notify.flows.at_bench import is_full
 from notify.flows.context import Context
 from notify.flows.staff_bell import Drop, erase_within
-from notify.store import staff
+from notify.store import absences, staff
 from notify.store.database import Unit
 
 # Argon2id with RFC 9106's second choice: t=3, p=4, m=64 MiB (argon2-cffi's default profile).
@@ -105,7 +106,10 @@ def sign_out(ctx: Context, shop_id: str, secret: str) -> None:
 
 
 def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str, pin: str = "") -> str:
-    """Adds a person; raises Invalid for a weak password or PIN or an unknown role. The identifier."""
+    """Adds a person; raises Invalid for a weak password or PIN or an unknown role. The identifier.
+
+    Technicians and owners are at the bench from now on, while there is room (flows/at_bench).
+    """
     actor.need("staff")
     person = clean_line(name, field="name", limit=80)
     problems = []
@@ -118,9 +122,13 @@ def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str
         raise Invalid.many(problems)
     hashed, hashed_pin = _HASHER.hash(password), _HASHER.hash(pin) if pin else ""
     with ctx.db.write(actor.shop_id) as unit:  # not before: hashing takes a third of a second
-        return staff.add_staff(
+        full = is_full(unit)
+        new = staff.add_staff(
             unit, name=person, role=role, password_hash=hashed, pin_hash=hashed_pin, at=ctx.clock()
         )  # fmt: skip
+        if full:
+            staff.change_staff(unit, new, at_bench=False)
+        return new
 
 
 def change_staff(
@@ -129,7 +137,8 @@ def change_staff(
 ) -> None:  # fmt: skip
     """Changes what is given and ends the person's sessions; the last owner stays an active owner.
 
-    With who leaves goes where the bell rang for them (flows/staff_bell, `drop_copies` as there).
+    With who leaves goes where the bell rang for them (flows/staff_bell, `drop_copies` as there), and
+    when they are away.
     """
     actor.need("staff")
     problems = _weak(password or "long enough", pin)
@@ -145,9 +154,12 @@ def change_staff(
         columns = {"role": role, "password_hash": _HASHER.hash(password) if password else "",
                    "pin_hash": _HASHER.hash(pin) if pin else ""}  # fmt: skip
         given = {key: value for key, value in columns.items() if value}
+        if active and not row.active and row.at_bench and is_full(unit):
+            staff.change_staff(unit, staff_id, at_bench=False)
         staff.change_staff(unit, staff_id, **given, **({} if active is None else {"active": active}))
         staff.end_sessions_of(unit, staff_id)
         if active is False:
+            absences.drop_absences_of(unit, staff_id)
             erase_within(ctx, unit, staff_id, drop_copies=drop_copies)
 
 

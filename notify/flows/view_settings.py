@@ -14,6 +14,7 @@ from notify.flows.feeds import Feed, feeds_within
 from notify.flows.forget import who_is_due
 from notify.flows.view_staff import colleagues
 from notify.store import shops
+from notify.store.absences import Absence
 from notify.store.database import Unit
 
 YEAR = timedelta(days=366)
@@ -43,7 +44,10 @@ class Holiday:
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody who works here; `rings_by` is how the shop's bell rings for them, `email` and `phone` where, masked."""
+    """Somebody who works here; `rings_by` is how the shop's bell rings for them, `email` and `phone` where, masked.
+
+    `at_bench` says whether they repair, `away` when they are not here, now or to come.
+    """
 
     id: str
     name: str
@@ -52,6 +56,8 @@ class Person:
     rings_by: str
     email: str
     phone: str
+    at_bench: bool
+    away: tuple[Absence, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,8 +116,9 @@ def view(ctx: Context, actor: Actor) -> Settings:
             holidays=_holidays(unit, shop, today),
             holidays_silent=unit.almanac.why_silent() if shop.holidays_of else "",
             people=tuple(
-                Person(one.id, one.name, one.role, one.has_pin, one.rings_by, one.email, one.phone)
-                for one in colleagues(unit) if one.active
+                Person(one.id, one.name, one.role, one.has_pin, one.rings_by, one.email, one.phone,
+                       one.at_bench, one.away)
+                for one in colleagues(ctx, unit) if one.active
             ),
             suppliers=tuple(
                 Supplier(row.id, row.name, row.cutoff, row.delivers_at, row.days,

@@ -10,6 +10,7 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.flows import (
     ask_after,
+    at_bench,
     bench_order,
     contact_codes,
     forecast,
@@ -90,6 +91,12 @@ def _forget_strangers(run: Run) -> None:
         replies.forget_strangers(run.context, run.actor, keep_days=keep_days)
 
 
+def _tidy_absences(run: Run) -> None:
+    """When somebody was away is nobody's business long after; but not on the word of a clock that jumped."""
+    if run.before != NEVER and is_steady(run.before, run.now):
+        at_bench.tidy(run.context, run.actor)
+
+
 def _answer_lost(run: Run) -> None:
     """Soon, for somebody waits; and not by the page itself, so that it takes no longer for numbers that are ours."""
     lost_ticket.answer_asked(run.context, run.services.shop_ids())
@@ -119,6 +126,7 @@ JOBS: tuple[Job, ...] = (
     Job("forget", Nightly(), _forget),
     Job("forget_delegates", Nightly(), _forget_delegates),
     Job("forget_strangers", Nightly(), _forget_strangers),
+    Job("old_absences", Nightly(), _tidy_absences),
     Job("old_codes", Every(600), lambda run: contact_codes.tidy(run.context, run.actor)),
     Job("lost_tickets", Every(5), _answer_lost, per_shop=False, leased=False),
     Job("prove_forgetting", Every(60), _prove),

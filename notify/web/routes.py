@@ -156,6 +156,9 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/holidays", "POST", "staff:settings"),
     ("/settings/staff", "POST", "staff:staff"),
     ("/settings/bell", "POST", "staff:look"),  # one's own; the flow asks who is meant
+    ("/settings/bench", "POST", "staff:staff"),
+    ("/settings/away", "POST", "staff:look"),  # one's own; the flow asks who is meant
+    ("/settings/promises", "POST", "staff:settings"),
     ("/settings/telling", "POST", "staff:settings"),
     ("/settings/suppliers", "POST", "staff:settings"),
     ("/settings/feeds", "POST", "staff:settings"),

@@ -111,6 +111,9 @@ COMMANDS: tuple[Words, ...] = (
     plain("shop", "supplier", "Harbour Parts", "--cutoff", "16:00", "--delivers-at", "09:30", "--days", "1"),
     lambda s: ("staff", "add", "Jonas", "technician", "--password-file", s.password()),
     plain("staff", "change", "Jonas", "--role", "counter"),
+    plain("staff", "bench", "Jonas", "off"),
+    lambda s: ("staff", "away", "Jonas", s.soon(5)[:10], s.soon(9)),
+    lambda s: ("staff", "back", "Jonas", s.soon(6)[:10]),
     plain("staff", "bell", "Jonas", "--email", "jonas@example.org"),
     plain("kind", "set", "Handheld screen", "45", "--rename", "Handheld display"),
     plain("kind", "retire", "Handheld display"),
@@ -143,6 +146,10 @@ COMMANDS: tuple[Words, ...] = (
     on("person", "stop", "email", "--for", "pickup"),
     on("person", "language", "de"),
     on("ticket", "move", "in_line"),
+    on("bench", "first"),
+    plain("bench", "usual"),
+    plain("bench", "undo"),
+    plain("forecast", "run"),
     on("ticket", "move", "on_bench"),
     on("ticket", "move", "on_shelf"),
     on("ticket", "correct", "--reason", "pressed by mistake"),
@@ -173,6 +180,9 @@ SEVERAL = {
 }
 # They need a state that takes days, or one that their own tests make; their flows are cut off in tests/flows.
 ELSEWHERE = {
+    "bench refuse",
+    "bench suggest",
+    "bench take",
     "call log",
     "history drop",
     "kind relearn",
@@ -185,7 +195,7 @@ ELSEWHERE = {
 }
 READING = {
     "check", "preview", "why", "print", "replies", "ticket list", "ticket show", "part list", "promise suggest",
-    "promise report",
+    "promise report", "bench order", "forecast show", "forecast report", "forecast picture",
     "pickup slots", "pickup list", "call list", "message list", "message show",
     "staff list", "shop show", "messages cost", "feed list", "pickup answers", "pickup capacity", "pickup hit",
     "shop holidays", "kind list", "history report", "uncollected list", "uncollected rules", "uncollected notice",

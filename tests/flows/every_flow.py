@@ -15,6 +15,7 @@ from notify.core.one_click import Use
 from notify.core.scan import Scan
 from notify.flows import (
     ask_after,
+    at_bench,
     bench_order,
     calls,
     check_in,
@@ -325,6 +326,14 @@ SHOP_STEPS = (
     _flow("staff.add_staff", staff.add_staff, "odile", name="Odile", role="technician", password="four kind words",
           pin="4711"),
     _flow("staff.change_staff", staff.change_staff, staff_id=_made("odile"), role="counter"),
+    _flow("at_bench.set_bench", at_bench.set_bench, staff_id=_made("odile"), repairs=False),
+    _flow("at_bench.set_bench", at_bench.set_bench, staff_id=_made("odile"), repairs=True),
+    _flow("at_bench.note_away", at_bench.note_away, "away", staff_id=_made("odile"), starts="2026-12-01",
+          ends="2026-12-04T12:00"),
+    _flow("at_bench.come_back", at_bench.come_back, absence_id=lambda s: s.made["away"].absence_id),
+    _flow("at_bench.note_away", at_bench.note_away, staff_id=_made("odile"), starts="2026-12-07", ends="2026-12-08"),
+    _flow("at_bench.come_back_on", at_bench.come_back_on, staff_id=_made("odile"), day="2026-12-08"),
+    _flow("at_bench.tidy", at_bench.tidy),
     _flow("staff_bell.set_bell", staff_bell.set_bell, staff_id=_made("odile"), email="odile@example.net", by="email"),
     _flow("staff_bell.forget_bell", staff_bell.forget_bell, staff_id=_made("odile")),
     Step("", lambda s: staff.sign_in(s.house.ctx, s.house.shop_id, name="Odile", password="four kind words",

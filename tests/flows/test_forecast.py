@@ -21,9 +21,9 @@ from sqlalchemy import event, insert, select
 from notify import wiring
 from notify.core.actors import Actor
 from notify.core.ready import Forecast, Without
+from notify.flows import at_bench as at_bench_flow
 from notify.flows import forecast, moves, parts, promises, questions, set_up, staff, view_day_sheet
 from notify.flows.check_in_form import DeviceForm
-from notify.flows.view_at_bench import is_nobody_at_bench
 from notify.store import events, forecasts, messages, schema, shops, tickets
 from notify.store import promises as promised
 from tests.parts.house import House
@@ -153,15 +153,9 @@ def test_a_day_that_is_closed_an_absence_and_fewer_hands_make_it_later(shop: Hou
     set_up.drop_special_day(shop.ctx, shop.actor(), closed)
     assert made(shop, ticket_id).grid == open_thursday.grid
     odile = the_technician(shop)
-    with shop.ctx.db.write(shop.shop_id) as unit:
-        away = {"shop_id": shop.shop_id, "id": "away-1", "staff_id": odile}
-        till_noon = {"starts_at": WEDNESDAY, "ends_at": WEDNESDAY + 27 * HOUR}
-        unit.connection.execute(insert(schema.absences).values(**away, **till_noon))
-        shops.note_change(unit)
+    at_bench_flow.note_away(shop.ctx, shop.actor(), odile, "2026-11-25", "2026-11-26T12:00")
     assert moved(open_thursday, made(shop, ticket_id)) == {3 * HOUR}
-    assert not is_nobody_at_bench(shop.ctx, shop.shop_id)
     staff.change_staff(shop.ctx, shop.actor(), odile, active=False)
-    assert is_nobody_at_bench(shop.ctx, shop.shop_id)  # what `shelfbell check` says
     assert made(shop, ticket_id).without is Without.NOBODY
 
 

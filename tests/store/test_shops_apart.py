@@ -29,6 +29,7 @@ from notify.core.ready import LEVELS, Forecast
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
 from notify.flows import (
+    at_bench,
     bench_order,
     desk_notes,
     feeds,
@@ -86,6 +87,7 @@ def full_shop(house: Any) -> dict[str, Any]:
     ticket = done.ticket_ids[0]
     desk_notes.add_note(ctx, owner, ticket, text="sticky dial beside the cone")
     order = bench_order.take_next(ctx, owner, ticket)
+    absence = at_bench.note_away(ctx, owner, staff_id, "2026-12-01", "2026-12-04").absence_id
     part = parts.need(ctx, owner, ticket, name="speaker cone")
     parts.order(ctx, owner, part, supplier="Lantern Parts")
     question = questions.ask(ctx, owner, ticket, kind="price", wording="It costs more. Go on?", price="45")
@@ -120,7 +122,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "promise": promise_rows.of_ticket(unit, ticket)[0],
         }  # fmt: skip
     return mine | {
-        "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
+        "absence_id": absence, "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
         "message_ids": [message.id],
         "reply_id": reply, "answer_id": answer, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
@@ -143,6 +145,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "ticket_ids": [mine["ticket_id"]], "visit_ids": [mine["visit_id"]], "event_id": "e", "follows_id": None,
         "people": {"bringer": [mine["person_id"]], "tell": [mine["person_id"]]}, "role": "tell",
         "at": now, "now": now, "until": now, "first": now - timedelta(days=40), "last": now + timedelta(days=40),
+        "after": now - timedelta(days=40), "starts_at": now, "ends_at": now + timedelta(days=1),
         "moment": now - timedelta(days=40), "today": now.date(), "valid_from": now.date(), "day": now.date(),
         "expired_at": None, "expires_at": now, "recorded_at": now, "since": now - timedelta(days=40),
         "channel": "sms", "address": "+447700900123", "purpose": "repair", "allowed": True, "basis": "contract",

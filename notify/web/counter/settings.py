@@ -27,6 +27,7 @@ WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sun
 SHOP = ("name", "phone", "email", "region", "address")
 TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days")
 PICKUP = ("counter_people", "slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
+PROMISES = ("promise_level", "promise_tick", "promise_warn", "promise_rule", "proving_minutes")
 HOLIDAYS = ("holidays_of",)
 COLLECTING = (
     "reminder_hours", "missed_notes", "collection_days", "review_days", "pass_days", "delegate_keep_days", "hold_hours",
@@ -59,6 +60,8 @@ def _page(
         "pickup": {name: str(getattr(seen.shop, name)) for name in PICKUP},
         "telling": {name: str(getattr(seen.shop, name)) for name in TELLING},
         "collecting": {name: says.typed(getattr(seen.shop, name)) for name in COLLECTING},
+        "promises": {name: str(getattr(seen.shop, name)) for name in PROMISES},
+        "away": dict.fromkeys(("id", "from_day", "from_time", "until_day", "until_time"), ""),
         "bell": {"id": "", "email": "", "phone": "", "by": ""},
         "special": {"day": "", "opens": "", "closes": "", "capacity": "1", "reason": ""},
         "holidays": {name: getattr(seen.shop, name) for name in HOLIDAYS},
@@ -79,7 +82,7 @@ def _page(
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
         closed=[says.closed(one, speak) for one in seen.days], would_hit=would_hit,
         holiday_list=[says.holiday(one, speak) for one in seen.holidays], holidays_silent=seen.holidays_silent,
-        people=says.people(seen),
+        people=says.people(seen), promise_ticks=says.TICKS, promise_rules=says.RULES,
         roles=[{"code": code, "label": ROLES[code]} for code in STAFF_ROLES],
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         feeds=[says.feed(one, speak) for one in seen.feeds], feed_made=carry.take("feed"),
@@ -93,11 +96,12 @@ def _over(stored: Any, typed: Any) -> Any:
     return {**stored, **typed} if isinstance(stored, dict) else typed
 
 
-def change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str, str] | None = None,
+def change(do: Callable[[], object], said: str | Callable[[], str], *, prefix: str, named: dict[str, str] | None = None,
            hours_change: bool = False, **typed: Any) -> Response:  # fmt: skip
     """Carries a change out, or shows the page again with the fields of its form named and everything typed.
 
-    With `hours_change`: one that hits pickups is shown before it is kept, and leads to their list afterwards.
+    `said` may be made once the change is done. With `hours_change`: one that hits pickups is shown before it is kept,
+    and leads to their list afterwards.
     """
     try:
         do()
@@ -110,6 +114,7 @@ def change(do: Callable[[], object], said: str, *, prefix: str, named: dict[str,
             for one in d.problems(error)
         ]
         return _page(errors=errors, status=422, **typed)
+    said = said if isinstance(said, str) else said()
     if hours_change and count_hits(ctx(), current_actor()):
         return redirect_with("/pickups/hit", said)
     return redirect_with("/settings", said)

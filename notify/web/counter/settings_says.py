@@ -9,16 +9,23 @@ from flask import request
 from notify.core.hours import Hours
 from notify.core.instants import instant, zone
 from notify.core.roles import may
+from notify.core.shop import PROMISE_TICKS
 from notify.flows.feeds import Feed
 from notify.flows.hits import WouldHit
 from notify.flows.view_hits import view_would_be
 from notify.flows.view_settings import Day, Holiday, Person, Settings
 from notify.web.counter import desk_words as d
+from notify.web.counter.away_says import away
 from notify.web.counter.hits import hit_line
 from notify.web.here import ctx, current_actor
 from notify.web.pages import ROLES
 from notify.web.say import Say
 
+TICKS = [{"code": str(one), "label": f"{one} minutes"} for one in PROMISE_TICKS]
+RULES = [
+    {"code": "ask", "label": "You are warned and decide"},
+    {"code": "tell", "label": "The customer is told a new time at once"},
+]
 ROW = ("weekday", "opens", "closes", "capacity", "valid_from", "valid_until")
 
 
@@ -71,12 +78,13 @@ def would_hit(error: WouldHit, speak: Say) -> d.Line:
 
 
 def people(seen: Settings) -> list[d.Line]:
-    """Who works here, and where the bell rings for them."""
+    """Who works here, whether they repair, when they are away, and where the bell rings for them."""
     me = current_actor()
     return [
         {"id": p.id, "name": p.name, "role_words": ROLES[p.role], "you": p.id == me.id, "rings": rings_words(p),
          "rings_by": p.rings_by, "has_bell": bool(p.email or p.phone),
-         "may_ring": p.id == me.id or may(me.role, "staff")}
+         "may_ring": p.id == me.id or may(me.role, "staff"), "repairs": p.at_bench,
+         "away": [{"id": one.id, "label": away(one, seen.shop.zone)} for one in p.away]}
         for p in seen.people
     ]  # fmt: skip
 
