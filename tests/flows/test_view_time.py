@@ -9,12 +9,16 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine, event, insert
 
+from notify.core.actors import Actor
 from notify.core.errors import NotAllowed
 from notify.core.where_time_goes import Cause
-from notify.flows import moves, parts, questions, view_time
+from notify.flows import handover, moves, parts, questions, set_up, view_time
 from notify.flows.check_in_form import DeviceForm
 from notify.store import schema as s
+from notify.store import stories
 from notify.web.counter import time_says as says
+from tests.parts.house import SHOP
+from tests.parts.shelved import token_of
 
 HOUR = timedelta(hours=1)
 pytestmark = pytest.mark.long
@@ -72,14 +76,28 @@ def test_a_part_is_waited_for_until_it_arrives_and_a_night_is_no_open_time(house
     assert hours(seen) == {"part": 4} and seen.sums[Cause.PART].wall == 19 * 3600
 
 
-def test_a_device_that_went_home_long_ago_and_a_time_before_the_look_back_count_nothing(house: Any) -> None:
+def test_only_the_last_ninety_days_count_and_nothing_of_a_device_that_went_home_before_them(house: Any) -> None:
     start = house.clock().replace(hour=10, minute=0, second=0, microsecond=0)
     one_repair(house, start)
-    late = take_in(house)
+    take_in(house)
+    done = house.check_in(DeviceForm("Kestrel pocket radio"))
+    move(house, done.ticket_ids[0], "on_shelf", house.clock() + HOUR, outcome="unrepaired", reason="not_repairable")
+    handover.hand_back(house.ctx, house.actor(), ticket_ids=done.ticket_ids, token=token_of(house, done.ticket_ids[0]))
+    assert view_time.view(house.ctx, house.actor()).devices == 3
     house.clock.set(start + timedelta(days=100))
     seen = view_time.view(house.ctx, house.actor())
-    assert seen.sums.keys() == {Cause.SHELF, Cause.LINE} and seen.devices == 2 and late
+    assert seen.sums.keys() == {Cause.SHELF, Cause.LINE} and seen.devices == 2
     assert seen.sums[Cause.SHELF].wall == seen.sums[Cause.LINE].wall == 90 * 86_400
+
+
+def test_devices_of_another_shop_are_neither_counted_nor_told(house: Any) -> None:
+    take_in(house)
+    house.clock.advance(60)
+    other = set_up.make_shop(house.ctx, settings=SHOP | {"name": "Ferry Slip Repairs"})
+    assert view_time.view(house.ctx, Actor(other, "staff", "staff-other", "owner")).devices == 0
+    with house.ctx.db.read(other) as unit:
+        assert stories.count_here(unit, house.clock() - HOUR) == 0
+    assert view_time.view(house.ctx, house.actor()).devices == 1
 
 
 def test_an_empty_shop_and_who_may_not_see_the_reports_are_told_so(house: Any) -> None:
