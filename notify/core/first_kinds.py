@@ -4,6 +4,7 @@ from __future__ import annotations
 
 # What every ticket belongs to that names no kind, by language.
 REST = {"en": "Another repair", "de": "Andere Reparatur", "it": "Altra riparazione"}
+REST_MINUTES = 30
 # (device class, minutes, name by language)
 FIRST: tuple[tuple[str, int, dict[str, str]], ...] = (
     ("radio", 40, {"en": "Radio dial or switch", "de": "Skala oder Schalter am Radio", "it": "Scala o tasto radio"}),

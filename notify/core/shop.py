@@ -86,7 +86,6 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     "sms_part_price": ShopSetting(
         "", "what one text message costs, in the shop's currency, such as 0.045; empty = unknown", "your gateway's bill"
     ),
-    "bench_minutes": ShopSetting(30, "how long the usual repair takes on the bench", _COMMON, most=30 * 24 * 60),
     "proving_minutes": ShopSetting(
         10, "how long a repaired device is watched before it goes to the shelf", _COMMON, most=7 * 24 * 60
     ),
@@ -154,7 +153,6 @@ class Shop:
     question_days: int
     alarm_minutes: int
     sms_part_price: str
-    bench_minutes: int
     proving_minutes: int
     promise_level: int
     promise_tick: int

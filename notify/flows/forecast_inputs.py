@@ -11,6 +11,7 @@ from hashlib import sha256
 
 from notify.core.absences import present
 from notify.core.errors import Invalid
+from notify.core.first_kinds import REST_MINUTES
 from notify.core.hours import open_spans
 from notify.core.ready import Without
 from notify.core.tickets import Phase
@@ -170,7 +171,7 @@ def _beliefs(facts: Facts) -> dict[str, durations.Nig]:
         kind.id: (float(kind.minutes), durations.Sums(kind.learned, kind.learned_sum, kind.learned_squares))
         for kind in facts.kinds
     }
-    return durations.learned(known or {NO_KIND: (float(max(1, facts.shop.bench_minutes)), durations.Sums())})
+    return durations.learned(known or {NO_KIND: (float(REST_MINUTES), durations.Sums())})
 
 
 def _proved(facts: Facts, without: Mapping[str, Without], counter: Axis) -> dict[str, datetime]:

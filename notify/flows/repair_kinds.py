@@ -105,10 +105,10 @@ def set_kind(ctx: Context, actor: Actor, ticket_id: str, name_or_id: str) -> Non
         shops.note_change(unit)  # no event tells of it, and the forecast changes
 
 
-def add_rest(unit: Unit, *, language: str, minutes: int) -> None:
+def add_rest(unit: Unit, *, language: str) -> None:
     """The catch-all of a new shop, inside the caller's transaction."""
     name = first_kinds.in_language(first_kinds.REST, language)
-    repair_kinds.add_kind(unit, name=name, minutes=max(1, min(minutes, MOST_MINUTES)), catch_all=True)
+    repair_kinds.add_kind(unit, name=name, minutes=first_kinds.REST_MINUTES, catch_all=True)
 
 
 def add_first(ctx: Context, actor: Actor) -> int:
@@ -117,7 +117,7 @@ def add_first(ctx: Context, actor: Actor) -> int:
     with ctx.db.write(actor.shop_id) as unit:
         shop, known = ctx.shop(unit), _by_name(unit)
         if not any(row.catch_all for row in known.values()):
-            add_rest(unit, language=shop.language, minutes=shop.bench_minutes)
+            add_rest(unit, language=shop.language)
         missing = [
             (name, minutes, device_class)
             for device_class, minutes, names in first_kinds.FIRST

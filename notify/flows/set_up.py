@@ -39,8 +39,7 @@ def make_shop(ctx: Context, *, settings: Mapping[str, Any]) -> str:
     with ctx.db.write(shop_id) as unit:
         shops.add_shop(unit, at=ctx.clock())
         _put(unit, settings, valid_from=date(2000, 1, 1))
-        shop = ctx.shop(unit)
-        add_rest(unit, language=shop.language, minutes=shop.bench_minutes)
+        add_rest(unit, language=ctx.shop(unit).language)
     return shop_id
 
 
