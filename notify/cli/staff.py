@@ -34,8 +34,8 @@ def list_(desk: Desk) -> None:
     found = view_staff(desk.ctx, desk.actor)
     rows = [
         (p.name, p.role, "works here" if p.active else "left", "repairs" if p.active and p.at_bench else "-",
-         "; ".join(says.away(one, desk.zone.key) for one in p.away) or "-", "PIN" if p.has_pin else "-", p.rings_by or "-",
-         p.email or "-", p.phone or "-") for p in found
+         "; ".join(says.away(one, desk.zone.key) for one in p.away) or "-", "PIN" if p.has_pin else "-",
+         p.rings_by or "-", p.email or "-", p.phone or "-") for p in found
     ]  # fmt: skip
     desk.show(found, *table(rows, head=("name", "role", "", "bench", "away", "switch", "bell", "e-mail", "phone")))
 

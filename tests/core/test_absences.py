@@ -25,7 +25,7 @@ NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
         (" 2026-12-01T13:00 ", LONDON, True, "2026-12-01T13:00Z"),
         ("2026-12-01T13:00", BERLIN, False, "2026-12-01T12:00Z"),
         ("2026-12-01T13:00+05:00", BERLIN, False, "2026-12-01T08:00Z"),
-        # Berlin's clocks go forward on 28 March 2027 and back on 31 October 2027 (EU directive 2000/84/EC: last Sundays).
+        # Berlin's clocks go forward on 28 March 2027 and back on 31 October 2027 (directive 2000/84/EC: last Sundays).
         ("2027-03-28", BERLIN, True, "2027-03-28T22:00Z"),
         ("2027-10-31", BERLIN, True, "2027-10-31T23:00Z"),
     ],

@@ -55,6 +55,7 @@ from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
 from notify.store import (
+    absences,
     bench_orders,
     bookings,
     calendar_answers,
@@ -263,6 +264,14 @@ def _number(story: Story) -> str:
         return tickets.get_ticket(unit, story.ticket()).number
 
 
+def _old_absence(s: Story) -> None:
+    """Somebody was away, long ago."""
+    now = s.house.clock()
+    with s.house.ctx.db.write(s.house.shop_id) as unit:
+        absences.add_absence(unit, staff_id=s.made["odile"], starts_at=now - timedelta(days=60),
+                             ends_at=now - timedelta(days=40))  # fmt: skip
+
+
 def _spoil_sums(story: Story) -> None:
     """As if somebody had written into the table."""
     with story.house.ctx.db.write(story.house.shop_id) as unit:
@@ -333,6 +342,7 @@ SHOP_STEPS = (
     _flow("at_bench.come_back", at_bench.come_back, absence_id=lambda s: s.made["away"].absence_id),
     _flow("at_bench.note_away", at_bench.note_away, staff_id=_made("odile"), starts="2026-12-07", ends="2026-12-08"),
     _flow("at_bench.come_back_on", at_bench.come_back_on, staff_id=_made("odile"), day="2026-12-08"),
+    Step("", _old_absence),
     _flow("at_bench.tidy", at_bench.tidy),
     _flow("staff_bell.set_bell", staff_bell.set_bell, staff_id=_made("odile"), email="odile@example.net", by="email"),
     _flow("staff_bell.forget_bell", staff_bell.forget_bell, staff_id=_made("odile")),
