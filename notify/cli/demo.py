@@ -14,7 +14,7 @@ from pathlib import Path
 
 import click
 
-from notify.cli import demo_bench, demo_past
+from notify.cli import demo_ahead, demo_bench, demo_past
 from notify.cli.demo_shop import PEOPLE, open_shop
 from notify.cli.demo_stage import MovedClock, Stage, play
 from notify.cli.desk import Command, Desk, pass_desk
@@ -110,10 +110,19 @@ def seed(config: Path, now: datetime) -> dict[str, str]:
     services = build(load(config), clock=clock, upgrade=True)
     try:
         stage: Stage = open_shop(services, clock, now)
-        play(stage, [story(stage) for story in (*demo_past.STORIES, *demo_bench.STORIES)])
+        live(stage)
         return stage.links
     finally:
         services.close()
+
+
+def live(stage: Stage) -> None:
+    """Plays every story up to the stage's now, and lets the shop look ahead from there."""
+    demo_ahead.read_history(stage)
+    stories = (*demo_past.STORIES, *demo_bench.STORIES, *demo_ahead.STORIES)
+    play(stage, [story(stage) for story in stories])
+    demo_ahead.look_ahead(stage)
+    stage.deliver(stage.now)
 
 
 def _told(address: str, home: Path, *, seconds: float) -> tuple[dict[str, object], list[str]]:

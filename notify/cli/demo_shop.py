@@ -39,8 +39,10 @@ def open_shop(services: Services, clock: MovedClock, now: datetime) -> Stage:
                          valid_from=date(2020, 1, 1))  # fmt: skip
     _stay_open_tonight(services, first, now)
     repair_kinds.add_first(ctx, first)
-    set_up.put_supplier(ctx, first, name="Harbour Parts", cutoff=time(16), delivers_at=time(9, 30), days=1)
-    set_up.put_supplier(ctx, first, name="Fernhill Spares", cutoff=time(12), delivers_at=time(11), days=3)
+    set_up.put_supplier(ctx, first, name="Harbour Parts", cutoff=time(16), delivers_at=time(9, 30), days=1,
+                         working_days="1111111", redelivers=True)  # fmt: skip
+    set_up.put_supplier(ctx, first, name="Fernhill Spares", cutoff=time(12), delivers_at=time(11), days=3,
+                         zone="Europe/Berlin")  # fmt: skip
     owner, technician, counter = (acting_staff(ctx, shop_id, name) for name, *_ in PEOPLE)
     return Stage(services, clock, now, shop_id, owner, technician, counter)
 

@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from notify.core.actors import Actor
-from notify.flows import check_in, forget, handover, moves, pickup, questions, reminders
+from notify.flows import check_in, forget, handover, moves, pickup, questions, reminders, score_promises
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.context import Context
 from notify.store import messages, tickets
@@ -95,8 +95,15 @@ class Stage:
 
     def jobs(self, *, forgetting: bool = False) -> None:
         """What the clock does by itself."""
-        for job in (questions.expire_due, reminders.note_missed, reminders.remind_due, reminders.remind_collection):
+        for job in (
+            score_promises.settle_due,
+            questions.expire_due,
+            reminders.note_missed,
+            reminders.remind_due,
+            reminders.remind_collection,
+        ):
             job(self.ctx, self.system)
+        self.services.dispatcher.end_stale_calls(self.shop_id)
         if forgetting:
             forget.forget(self.ctx, self.system, drop_copies=self.services.drop_copies)
 

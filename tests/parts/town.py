@@ -9,10 +9,9 @@ from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
-from notify.cli import demo_bench, demo_past
-from notify.cli.demo import OPENED
+from notify.cli.demo import OPENED, live
 from notify.cli.demo_shop import open_shop
-from notify.cli.demo_stage import MovedClock, Stage, play
+from notify.cli.demo_stage import MovedClock, Stage
 from notify.cli.server import open_socket
 from notify.config.first_setup import write_first_installation
 from notify.config.load import load
@@ -42,6 +41,6 @@ def town(folder: Path, *, port: int = 0) -> Iterator[tuple[Stage, str]]:
         )  # fmt: skip
         stack.callback(services.close)
         stage = open_shop(services, clock, NOW)
-        play(stage, [story(stage) for story in (*demo_past.STORIES, *demo_bench.STORIES)])
+        live(stage)
         stack.enter_context(serving(services, listening, demo=True))
         yield stage, base

@@ -27,7 +27,8 @@ from notify.cli.only_one import only_one
 from notify.config.load import load
 from notify.core.languages import LANGUAGES
 from notify.core.tickets import Phase
-from notify.flows import view_calls, view_pickups
+from notify.flows import view_bench_order, view_calls, view_day_sheet, view_pickups, view_promises
+from notify.flows.view_learned import view_kinds
 from notify.flows.view_list import list_tickets
 from notify.flows.view_lookup import acting_staff
 from notify.store import schema
@@ -58,6 +59,9 @@ def test_at_any_hour_the_demo_has_every_phase_and_pickups_today(wall: str, tmp_p
     today = view_pickups.view(services.context, owner)
     tomorrow = view_pickups.view(services.context, owner, day=today.day + timedelta(days=1))
     calls = view_calls.view(services.context, owner).calls
+    report, learned = view_promises.view(services.context, owner), view_kinds(services.context, owner)
+    better = view_bench_order.view(services.context, owner).about.better
+    danger = view_day_sheet.view(services.context, owner).danger
     with services.context.db.read(owner.shop_id) as unit:
         spoken = set(unit.connection.execute(select(schema.people.c.language).distinct()).scalars())
     services.close()
@@ -66,6 +70,9 @@ def test_at_any_hour_the_demo_has_every_phase_and_pickups_today(wall: str, tmp_p
     assert {t.waits_on.value for t in found} == {"customer", "part", "bench", "nobody"}
     assert any("swollen" in t.safety for t in found) and any(t.forgotten for t in found)
     assert len(today.pickups) >= 2 and tomorrow.pickups and calls
+    # What is said of forecasts has something to show: learned kinds, promises kept and broken, one in danger, an order.
+    assert sum(one.jobs for one in learned) >= 300 and report.losses and 0 < report.kept < report.due >= 30
+    assert any(one.threat == "part_late" for one in danger) and better and better.gain >= 0.25
     assert len(links) >= 4 and all(t.since <= now and t.created_at <= now for t in found)
 
 
