@@ -97,12 +97,11 @@ def _repair(s: Stage, visit: Visit, order: list[int], dice: random.Random) -> It
 
 
 def long_before_short(s: Stage) -> Story:
-    """One long repair is promised first and stands before three short ones: another order would keep more promises."""
+    """One long repair is promised first and stands before two short ones: another order would keep more promises."""
     line = (
         ("Greta Sandford", "Barnacle box camera", "camera", "shutter stays open", "Camera shutter", 50),
         ("Ivo Penhale", "Leaflet e-reader", "e_reader", "empty by noon", "Reader battery", 55),
-        ("Nell Oakum", "Whelk handheld", "handheld", "left button sticks", "Handheld stick or buttons", 65),
-        ("Sunniva Lock", "Margin e-reader", "e_reader", "does not charge", "Reader battery", 75),
+        ("Nell Oakum", "Whelk handheld", "handheld", "left button sticks", "Handheld stick or buttons", 60),
     )
     yield s.ago(18)
     opens = _open_at(s)
@@ -120,10 +119,11 @@ def in_danger(s: Stage) -> Story:
                        kind="Radio without sound", shelf="E6"), email="bastian.cove@example.com")  # fmt: skip
     visit.move("inspecting", "in_line")
     part = parts.need(s.ctx, s.technician, visit.ticket_ids[0], name="output transformer")
-    parts.order(s.ctx, s.technician, part, supplier="Harbour Parts", due=s.now + timedelta(hours=20))
-    promises.promise(s.ctx, s.technician, visit.ticket_ids[0], _rounded(_open_at(s) + timedelta(hours=26)))
+    parts.order(s.ctx, s.technician, part, supplier="Harbour Parts", due=_rounded(s.now + timedelta(hours=20)))
+    promises.promise(s.ctx, s.technician, visit.ticket_ids[0], _rounded(_open_at(s) + timedelta(hours=26), minutes=30))
     yield s.ago(25)
-    parts.change_due(s.ctx, s.technician, part, due=s.now + timedelta(days=4))
+    parts.change_due(s.ctx, s.technician, part, due=_rounded(s.now + timedelta(days=4)))
+    forecast.remake(s.ctx, s.system)
 
 
 def look_ahead(s: Stage) -> None:
@@ -138,8 +138,8 @@ def _open_at(s: Stage) -> datetime:
         return next_opening(shops.get_counter(unit, s.ctx.shop(unit)), s.now) or s.now
 
 
-def _rounded(at: datetime) -> datetime:
-    return at.replace(minute=at.minute // 5 * 5, second=0, microsecond=0)
+def _rounded(at: datetime, *, minutes: int = 5) -> datetime:
+    return at.replace(minute=at.minute // minutes * minutes, second=0, microsecond=0)
 
 
 STORIES = (reading_room, long_before_short, in_danger)

@@ -130,11 +130,28 @@ def ticket(s: Scene) -> bytes:
     return shot(s.open(s.desk(height=760), f"/tickets/{s.ticket('Barnacle film camera').id}"))
 
 
+def bench(s: Scene) -> bytes:
+    """The bench in order, with each device's range, and a better order."""
+    page = s.open(s.desk(height=720), "/")
+    page.evaluate("document.querySelector('#bench').scrollIntoView()")
+    return shot(page)
+
+
+def ready(s: Scene) -> bytes:
+    """When a device will probably be ready, and that its promise is in danger."""
+    page = s.open(s.desk(height=620), f"/tickets/{s.ticket('Breakwater table radio').id}")
+    page.evaluate("document.querySelector('#promise-part').scrollIntoView()")
+    return shot(page)
+
+
 PICTURES: Mapping[str, Callable[[Scene], bytes]] = {
     "check_in": check_in,
     "claim_ticket": claim_ticket,
-    "day_sheet": staff("/", height=1000),
+    "day_sheet": staff("/", height=1080),
+    "bench": bench,
     "ticket": ticket,
+    "ready": ready,
+    "promises": staff("/promises", height=760),
     "claim_question": customer("a question about the price: answer it"),
     "deliveries": staff("/deliveries", height=520),
     "mail": staff("/demo/mail", height=700),
