@@ -6,7 +6,7 @@ processes that do it at once do it twice; what is stored comes from one look at 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -30,6 +30,12 @@ __all__ = ["Remade", "look", "outlook_of_new", "remake", "suggest", "suggest_wit
 
 # Staff do several things in a row: wait until they pause, but not for ever. Common practice, no source.
 QUIET, LATEST = timedelta(seconds=2), timedelta(seconds=15)
+# In a shop with very many devices each run costs more, so they come further apart: a second for so many of them.
+TICKETS_A_SECOND = 200
+# So many warnings an hour, the nearest promise first, and so many new times by the shop's rule: when somebody falls ill
+# or types wrong hours, half a shop is in danger at once. The day sheet shows all. Common practice, no source.
+MOST_AN_HOUR = 10
+_HOUR = timedelta(hours=1)
 # A run further ahead than this was noted by a clock that was wrong.
 CLOCK_TOLERANCE = timedelta(minutes=5)
 
@@ -47,11 +53,16 @@ class Remade:
 
 @dataclass(frozen=True, slots=True)
 class _New:
-    """A time that the shop's rule names by itself, with the reason for the customer."""
+    """A time that the shop's rule names by itself in place of the promise `held`, and why that is in danger."""
 
-    ticket_id: str
-    at: datetime
-    why: str
+    forecast: Forecast
+    held: Promise
+    why: Threat
+
+    @property
+    def ticket_id(self) -> str:
+        """Whose time it is."""
+        return self.held.ticket_id
 
 
 def look(ctx: Context, actor: Actor) -> Remade | None:
@@ -73,12 +84,13 @@ def remake(ctx: Context, actor: Actor) -> Remade:
         found = _as_promised(made.forecasts, forecast_facts.promises_in_work(unit))
         forecasts.put_all(unit, tuple(found.values()))
         promises.attach(unit, found)
-        warned, new = _judge(ctx, unit, clock, replace(made, forecasts=tuple(found.values())))
+        made = replace(made, forecasts=tuple(found.values()))
+        warned, new = _judge(ctx, unit, clock, made)
         # What was warned of is no new fact; whatever somebody else did since the look is one.
         same = before.stamp == facts.stamp
         stamp = forecasts.state(unit).stamp if same else facts.stamp
         forecasts.note_run(unit, Run(facts.now, stamp, made.next_at, len(found)))
-    told = tuple(one.ticket_id for one in new if _tell(ctx, clock, one))
+    told = tuple(one.ticket_id for one in new if _tell(ctx, clock, made.facts, one))
     return Remade(len(found), warned, told, stored=True)
 
 
@@ -101,7 +113,8 @@ def _is_due(ctx: Context, actor: Actor, state: State) -> bool:
         return True
     if run.next_at is not None and now >= run.next_at:
         return True
-    return state.is_changed and _has_settled(ctx, actor, run, now)
+    rests = timedelta(0) <= now - run.ran_at < timedelta(seconds=run.tickets // TICKETS_A_SECOND)
+    return state.is_changed and not rests and _has_settled(ctx, actor, run, now)
 
 
 def _has_settled(ctx: Context, actor: Actor, run: Run, now: datetime) -> bool:
@@ -134,24 +147,31 @@ def _with_chance(one: Forecast, promised: datetime | None) -> Forecast:
 
 
 def _judge(ctx: Context, unit: Unit, actor: Actor, made: Made) -> tuple[tuple[str, ...], list[_New]]:
-    """Warns of each promise in danger, once; or says what new time the shop's rule names."""
+    """Warns of each promise in danger, once; or says what new time the shop's rule names. The nearest promise first."""
     warned: list[str] = []
     new: list[_New] = []
     standing = promises.standing(unit)
-    for one in made.forecasts:
-        held = standing.get(one.ticket_id)
-        why = _threat(made, one, held) if held else None
-        if held is None or why is None:
-            continue
-        if made.facts.shop.promise_rule == "tell" and may_tell(
-            one, held.promise_at, told_today=_told_today(made, held)
-        ):
-            assert one.promise_at is not None
-            new.append(_New(one.ticket_id, one.promise_at, TOLD[why]))
-        elif held.warned_at is None:
-            _warn(ctx, unit, actor, made.facts, one, held, why)
+    warnings = _left(made, (one.warned_at for one in standing.values()))
+    times = _left(made, (one.made_at for one in standing.values() if one.made_by == BY_THE_RULE))
+    for one in _in_danger(made, standing):
+        if len(new) < times and _may_tell(unit, made, one):
+            new.append(one)
+        elif one.held.warned_at is None and len(warned) < warnings:
+            _warn(ctx, unit, actor, made.facts, one)
             warned.append(one.ticket_id)
     return tuple(warned), new
+
+
+def _left(made: Made, done: Iterable[datetime | None]) -> int:
+    """How many more there may be within the hour; what a clock that was wrong did in the future counts as nothing."""
+    now = made.facts.now
+    return MOST_AN_HOUR - sum(1 for at in done if at is not None and now - _HOUR < at <= now)
+
+
+def _in_danger(made: Made, standing: Mapping[str, Promise]) -> list[_New]:
+    promised = [(one, standing[one.ticket_id]) for one in made.forecasts if one.ticket_id in standing]
+    found = [_New(one, held, why) for one, held in promised if (why := _threat(made, one, held)) is not None]
+    return sorted(found, key=lambda one: (one.held.promise_at, one.ticket_id))
 
 
 def _threat(made: Made, one: Forecast, held: Promise) -> Threat | None:
@@ -162,26 +182,42 @@ def _threat(made: Made, one: Forecast, held: Promise) -> Threat | None:
     )  # fmt: skip
 
 
-def _told_today(made: Made, held: Promise) -> bool:
-    made_on = held.made_at.astimezone(zone(made.facts.shop.zone)).date()
-    return held.made_by == BY_THE_RULE and made_on == made.facts.today
+def _may_tell(unit: Unit, made: Made, one: _New) -> bool:
+    """Whether the rule names a new time now: not to whom anybody told another one today, or both would take turns."""
+    if made.facts.shop.promise_rule != "tell":
+        return False
+    tz = zone(made.facts.shop.zone)
+    told_today = any(
+        each.turn > 1 and each.made_at.astimezone(tz).date() == made.facts.today
+        for each in promises.of_ticket(unit, one.ticket_id)
+    )
+    return may_tell(one.forecast, one.held.promise_at, told_today=told_today)
 
 
-def _warn(ctx: Context, unit: Unit, actor: Actor, facts: Facts, one: Forecast, held: Promise, why: Threat) -> None:
+def _warn(ctx: Context, unit: Unit, actor: Actor, facts: Facts, one: _New) -> None:
+    held, expected = one.held, one.forecast.promise_at
     codes: dict[str, str | int] = {
-        "promise": held.promise_at.isoformat(), "chance": round(100 * chance_of(one)), "threat": why,
+        "promise": held.promise_at.isoformat(), "chance": round(100 * chance_of(one.forecast)), "threat": one.why,
     }  # fmt: skip
-    if one.promise_at is not None and one.promise_at > held.promise_at:
-        codes["expected"] = one.promise_at.isoformat()
+    if expected is not None and expected > held.promise_at:
+        codes["expected"] = expected.isoformat()
     promises.note_warned(unit, held.id, at=ctx.clock())
     visit = facts.jobs[one.ticket_id].visit_id
     record(ctx, unit, actor, "promise_threatened", visit_id=visit, ticket_id=one.ticket_id, codes=codes,
            expires={"promise_threatened_shop": held.promise_at})  # fmt: skip
 
 
-def _tell(ctx: Context, actor: Actor, new: _New) -> bool:
-    """Names the new time in a transaction of its own; a ticket that somebody changed meanwhile is left as it is."""
+def _tell(ctx: Context, actor: Actor, facts: Facts, new: _New) -> bool:
+    """Names the new time in a transaction of its own, unless somebody changed the promise meanwhile.
+
+    Where it cannot be told, the shop is warned of it all the same.
+    """
+    assert new.forecast.promise_at is not None
     with suppress(NotifyError):
-        promise(ctx, actor, new.ticket_id, new.at, why=new.why)
+        promise(ctx, actor, new.ticket_id, new.forecast.promise_at, why=TOLD[new.why], instead_of=new.held.promise_at)
         return True
+    with ctx.db.write(actor.shop_id) as unit:
+        held = promises.standing(unit).get(new.ticket_id)
+        if held is not None and held.id == new.held.id and held.warned_at is None:
+            _warn(ctx, unit, actor, facts, new)
     return False

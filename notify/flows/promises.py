@@ -20,10 +20,13 @@ from notify.store.tickets import Ticket
 WHY = ("part_late", "part_dead", "part_missing", "question", "other_job", "bench_busy", "earlier", "other")
 
 
-def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other") -> None:
+def promise(
+    ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other", instead_of: datetime | None = None
+) -> None:
     """Sets the time told to the customer; a changed one is told with its reason, an unsent older one is withdrawn.
 
-    Only a person does this, or the shop's own rule (`promise_rule`): no forecast moves a promise by itself.
+    Only a person does this, or the shop's own rule (`promise_rule`): no forecast moves a promise by itself. Raises
+    Conflict when `instead_of` is given and does not stand any more.
     """
     if actor.kind != "system":
         actor.need("move")
@@ -39,6 +42,8 @@ def promise(ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: st
         if ticket.phase not in OPEN_PHASES or ticket.phase is Phase.ON_SHELF:
             raise Conflict("This device is ready or gone; there is nothing to promise", "Look at the ticket again.")
         old = ticket.promise_at
+        if instead_of is not None and old != instead_of:
+            raise Conflict("Another time was promised meanwhile", "Look at the ticket again.")
         if old == at:
             return
         tickets.change_ticket(unit, ticket, promise_at=at)
