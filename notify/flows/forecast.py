@@ -81,7 +81,7 @@ def remake(ctx: Context, actor: Actor) -> Remade:
         before = forecasts.state(unit)
         if _is_newer(before.run, facts):
             return Remade(len(made.forecasts), (), (), stored=False)
-        found = _as_promised(made.forecasts, forecast_facts.promises_in_work(unit))
+        found = _as_promised(made, forecast_facts.promises_in_work(unit))
         forecasts.put_all(unit, tuple(found.values()))
         promises.attach(unit, found)
         made = replace(made, forecasts=tuple(found.values()))
@@ -135,15 +135,19 @@ def _is_newer(run: Run | None, facts: Facts) -> bool:
     return stored > ours or (stored == ours and run.ran_at > facts.now)
 
 
-def _as_promised(found: tuple[Forecast, ...], standing: Mapping[str, datetime | None]) -> dict[str, Forecast]:
+def _as_promised(made: Made, standing: Mapping[str, datetime | None]) -> dict[str, Forecast]:
     """The forecasts of what is still in work, with the chance of the promise that stands now."""
-    return {one.ticket_id: _with_chance(one, standing[one.ticket_id]) for one in found if one.ticket_id in standing}
+    return {
+        one.ticket_id: _with_chance(one, made.facts.jobs[one.ticket_id].promise_at, standing[one.ticket_id])
+        for one in made.forecasts if one.ticket_id in standing
+    }  # fmt: skip
 
 
-def _with_chance(one: Forecast, promised: datetime | None) -> Forecast:
-    if promised is None or not one.grid:
+def _with_chance(one: Forecast, seen: datetime | None, stands: datetime | None) -> Forecast:
+    """The chance that was reckoned is that of the promise `seen`; another one that stands now has its own."""
+    if stands is None or not one.grid:
         return replace(one, chance=None)
-    return one if one.chance is not None else replace(one, chance=chance_by(one.grid, promised))
+    return one if one.chance is not None and seen == stands else replace(one, chance=chance_by(one.grid, stands))
 
 
 def _judge(ctx: Context, unit: Unit, actor: Actor, made: Made) -> tuple[tuple[str, ...], list[_New]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from hashlib import sha256
@@ -72,6 +72,14 @@ def prepare(facts: Facts) -> Inputs:
         parcels={box.key: box for box in boxes.values()}, beliefs=_beliefs(facts), without=without,
         proved=_proved(facts, without, counter), seed=seed_of(facts.shop.id, facts.today), digest=_digest(facts),
     )  # fmt: skip
+
+
+def waits_for(inputs: Inputs, ticket_id: str, box: lead_times.Parcel) -> Inputs:
+    """The same, if that ticket waited for this box as well."""
+    jobs = tuple(
+        replace(job, parcels=(*job.parcels, box.key)) if job.id == ticket_id else job for job in inputs.jobs
+    )  # fmt: skip
+    return replace(inputs, jobs=jobs, parcels={**inputs.parcels, box.key: box})
 
 
 def seed_of(shop_id: str, day: date) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from statistics import NormalDist
 from typing import TypeVar
@@ -14,18 +14,19 @@ from notify.core.threats import ORDER_WITHIN
 from notify.core.tickets import Phase
 from notify.core.working_days import arrival
 from notify.flows.context import Context
-from notify.flows.forecast_inputs import Inputs, kind_key, prepare
+from notify.flows.forecast_inputs import Inputs, kind_key, prepare, waits_for
 from notify.flows.shop_facts import Facts, gather
-from notify.forecast import promise, ready
+from notify.forecast import lead_times, promise, ready
 from notify.store import forecasts, shops, suppliers
 from notify.store.database import Unit
-from notify.store.forecast_facts import Missing
 from notify.store.tickets import Job
 
 T = TypeVar("T")
 TICK = 600.0  # seconds: the slow tick, while the shop is open (common practice, no source)
 OVERRUN = 0.8  # a running job past this share of its kind's durations counts as one that takes longer
-QUICK = 1000  # paths where somebody waits for the page: its 90 % point is within a twentieth of a spread
+# Paths where somebody waits for the page: their 90 % point is within a twentieth of a spread. With more jobs fewer
+# paths, so that they are reckoned in about the same time; never less than LEAST.
+QUICK, AT_ONCE, LEAST = 1000, 200_000, 200
 _KEPT_FOR = 300  # seconds in which such an answer is given again while no fact changes
 NEW = "new"  # of a device that nobody has taken in yet
 
@@ -40,15 +41,11 @@ class Made:
     overrun: bool
 
 
-def make(facts: Facts, *, paths: int | None = None) -> Made:
+def make(facts: Facts, *, quickly: bool = False) -> Made:
     """Plays the facts. Touches no database; the same facts at the same instant give the same forecasts."""
     inputs = prepare(facts)
-    played = play(inputs, paths=paths)
-    promised = {one: job.promise_at for one, job in facts.jobs.items() if job.promise_at is not None}
-    found = ready.forecasts(
-        played, made_at=facts.now, counter=facts.counter, level=facts.level, minutes=facts.shop.promise_tick,
-        promises=promised, seed=inputs.seed, inputs=inputs.digest,
-    ) if played else ()  # fmt: skip
+    played = play(inputs, quickly=quickly)
+    found = _said(facts, inputs, played) if played else ()
     rest = [Forecast(ticket_id=one, made_at=facts.now, without=why, seed=inputs.seed, inputs=inputs.digest)
             for one, why in inputs.without.items()]  # fmt: skip
     proved = [_proved(facts, inputs, one, at) for one, at in inputs.proved.items()]
@@ -56,12 +53,21 @@ def make(facts: Facts, *, paths: int | None = None) -> Made:
     return Made(facts, (*found, *proved, *rest), _next_at(facts, inputs, points), _overrun(facts, inputs))
 
 
-def play(inputs: Inputs, *, paths: int | None = None) -> ready.Played | None:
-    """The bench played on as many paths as so many jobs get, or on fewer; None when there is nothing to play."""
+def _said(facts: Facts, inputs: Inputs, played: ready.Played) -> tuple[Forecast, ...]:
+    promised = {one: job.promise_at for one, job in facts.jobs.items() if job.promise_at is not None}
+    return ready.forecasts(
+        played, made_at=facts.now, counter=facts.counter, level=facts.level, minutes=facts.shop.promise_tick,
+        promises=promised, seed=inputs.seed, inputs=inputs.digest, wanted=facts.shop.promise_level / 100,
+    )  # fmt: skip
+
+
+def play(inputs: Inputs, *, quickly: bool = False) -> ready.Played | None:
+    """The bench played on as many paths as so many jobs get, or `quickly`; None when there is nothing to play."""
     if not inputs.jobs:
         return None
-    usual = ready.paths_for(len(inputs.jobs))
-    number = min(usual, paths or usual)
+    number = ready.paths_for(len(inputs.jobs))
+    if quickly:
+        number = min(QUICK, max(LEAST, AT_ONCE // len(inputs.jobs)))
     return ready.play(
         inputs.bench, inputs.jobs, inputs.held, inputs.kinds(number), paths=number, seed=inputs.seed
     )  # fmt: skip
@@ -120,7 +126,7 @@ def now_of(ctx: Context, unit: Unit) -> Mapping[str, Forecast]:
 
 
 def _quickly(ctx: Context, unit: Unit) -> Mapping[str, Forecast]:
-    return {one.ticket_id: one for one in make(gather(ctx, unit), paths=QUICK).forecasts}
+    return {one.ticket_id: one for one in make(gather(ctx, unit), quickly=True).forecasts}
 
 
 def outlook_of_new(ctx: Context, unit: Unit, *, kind_id: str | None = None, supplier_id: str | None = None) -> Forecast:
@@ -132,6 +138,18 @@ def outlook_of_new(ctx: Context, unit: Unit, *, kind_id: str | None = None, supp
 
 
 def _outlook(ctx: Context, unit: Unit, kind_id: str | None, supplier_id: str | None) -> Forecast:
+    facts, inputs = unit.once(("outlook", kind_id or ""), lambda: _with_new(ctx, unit, kind_id))
+    box = None
+    if supplier_id:
+        row = shops.find_supplier(unit, supplier_id)
+        habits = suppliers.habits_of(unit, row, zone=facts.shop.zone)
+        due = arrival(habits, facts.now, facts.counter)
+        box = lead_times.parcel(NEW, due, habits, tuple(row.delays), facts.now, facts.counter)
+    return _said_of(facts, waits_for(inputs, NEW, box) if box else inputs, NEW)
+
+
+def _with_new(ctx: Context, unit: Unit, kind_id: str | None) -> tuple[Facts, Inputs]:
+    """The facts as if a device were taken in now."""
     job = Job(
         id=NEW, visit_id=NEW, person_id="", number="~", phase=Phase.TAKEN_IN, outcome="", reason="", device_class="",
         price_agreed=None, price_limit=None, deposit=None, paid=False, shelf="", safety=(), follows_id=None,
@@ -139,12 +157,17 @@ def _outlook(ctx: Context, unit: Unit, kind_id: str | None, supplier_id: str | N
         phase_since=ctx.clock(), version=1,
     )  # fmt: skip
     facts = gather(ctx, unit, also=job)
-    if supplier_id:
-        found = shops.find_supplier(unit, supplier_id)
-        due = arrival(suppliers.habits_of(unit, found, zone=facts.shop.zone), facts.now, facts.counter)
-        part = Missing(NEW, NEW, "ordered", found.id, facts.now, due)
-        facts = replace(facts, missing={**facts.missing, NEW: (part,)})
-    return next(one for one in make(facts, paths=QUICK).forecasts if one.ticket_id == NEW)
+    return facts, prepare(facts)
+
+
+def _said_of(facts: Facts, inputs: Inputs, ticket_id: str) -> Forecast:
+    """The forecast of one ticket alone, quickly: the whole bench is played, but nothing said of the others."""
+    if ticket_id in inputs.without:
+        return Forecast(ticket_id=ticket_id, made_at=facts.now, without=inputs.without[ticket_id])
+    played = play(inputs, quickly=True)
+    assert played is not None
+    (found,) = _said(facts, inputs, played.only(ticket_id))
+    return found
 
 
 def _kept(ctx: Context, unit: Unit, name: str, load: Callable[[], T]) -> T:

@@ -12,7 +12,7 @@ from notify.core.instants import first_instant, zone
 from notify.core.ready import Without
 from notify.flows.context import Context
 from notify.flows.forecast_inputs import Inputs, prepare
-from notify.flows.forecast_made import QUICK, play
+from notify.flows.forecast_made import play
 from notify.flows.shop_facts import Facts, gather
 from notify.forecast.load import Taken, load
 from notify.store import forecasts
@@ -71,7 +71,7 @@ def load_of(facts: Facts) -> BenchLoad:
     days = [day for day in _coming(facts) if _is_open(facts, inputs, day)][:SHOWN]
     now = facts.now.timestamp()
     edges = sorted({now, *(max(now, edge) for day in days for edge in _edges(facts, day)), inputs.bench.counter.end})
-    pieces = dict(zip(edges, load(inputs.bench, play(inputs, paths=QUICK), edges), strict=False)) if days else {}
+    pieces = dict(zip(edges, load(inputs.bench, play(inputs, quickly=True), edges), strict=False)) if days else {}
     shown = tuple(Day(day, pieces[max(now, _edges(facts, day)[0])]) for day in days)
     after = sum(one.mean for one in pieces.values()) - sum(day.taken.mean for day in shown)
     return BenchLoad(

@@ -6,7 +6,7 @@ All instants are seconds since 1970 UTC; infinite means never, or beyond the hou
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -106,3 +106,12 @@ class Played:
     def parts_in(self) -> Array:
         """When it is workable: released, and its parts there; now where they are already."""
         return self._rows[list(self._row)]
+
+    def only(self, job_id: str) -> Played:
+        """What came of one job alone, of the bench played with all. Raises StopIteration for one that was not there."""
+        at = next(number for number, job in enumerate(self.jobs) if job.id == job_id)
+        each = slice(at, at + 1)
+        return replace(
+            self, jobs=self.jobs[each], busy=self.busy[each], ended=self.ended[each], _begun=self._begun[each],
+            _row=self._row[each],
+        )  # fmt: skip

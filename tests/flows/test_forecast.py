@@ -334,6 +334,8 @@ def test_an_absurd_shop_is_told_so_and_never_stops_the_others(shop: House) -> No
     with shop.ctx.db.write(shop.shop_id) as unit:
         unit.connection.execute(schema.hours.delete())
         shops.note_change(unit)
+    assert made(shop, ticket_id).without is not Without.SHUT  # with so many it rests longer between two runs
+    shop.clock.advance(1101 / forecast.TICKETS_A_SECOND)
     assert made(shop, ticket_id).without is Without.SHUT
     print(f"FIGURE forecast_many tickets=1101 reckoned={len(found) - len(many)} told_too_many={len(many)}")
 
