@@ -51,7 +51,8 @@ def settle_ticket(ctx: Context, unit: Unit, ticket: Job) -> None:
 
 
 def _after(promise: Promise, ended: Ended, counter: Counter, now: datetime) -> Promise:
-    passed = promise.settled_at or (now if promise.promise_at <= now else None)
+    passed = promise.settled_at if ended.ready_at else None  # a clock that was wrong may have seen it pass too soon
+    passed = (promise.settled_at or now) if promise.promise_at <= now else passed
     pit = pit_of(promise, ended.ready_at, counter) if ended.ready_at else None
     return replace(
         promise, scored=ended.scored, ready_at=ended.ready_at, left_out=ended.left_out, pit=pit, settled_at=passed

@@ -37,6 +37,13 @@ _DUE = (
     .order_by(_T.c.promise_at)
     .limit(bindparam("most"))
 )
+# Seen to pass by a clock that was wrong: their time lies ahead.
+_TOO_SOON = (
+    select(_T.c.ticket_id)
+    .where(*where(_T), _T.c.settled_at.is_not(None), _T.c.ready_at.is_(None), _T.c.promise_at > bindparam("until"))
+    .order_by(_T.c.promise_at)
+    .limit(bindparam("most"))
+)
 _PITS = (
     select(_T.c.pit)
     .where(*where(_T), _T.c.scored.is_(True), _T.c.settled_at.is_not(None), _T.c.left_out == "")
@@ -135,8 +142,12 @@ def attach(unit: Unit, forecasts: Mapping[str, Forecast]) -> int:
 
 
 def due(unit: Unit, now: datetime, *, limit: int = 500) -> tuple[str, ...]:
-    """Tickets with a promise whose time has passed and that nobody has looked at since; the longest past first."""
-    rows = unit.connection.execute(_DUE, {**given(unit), "until": now, "most": limit}).scalars()
+    """Tickets with a promise whose time has passed and that nobody has looked at since; the longest past first.
+
+    Also those not ready with one that was seen to pass, although its time lies ahead: a clock was wrong then.
+    """
+    asked = {**given(unit), "until": now, "most": limit}
+    rows = [*unit.connection.execute(_DUE, asked).scalars(), *unit.connection.execute(_TOO_SOON, asked).scalars()]
     return tuple(dict.fromkeys(rows))
 
 

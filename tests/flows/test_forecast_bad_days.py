@@ -143,3 +143,19 @@ def test_many_workers_with_the_rule_tell_a_customer_once(shop: House) -> None:
         one.join()
     assert sum(len(one.told) for one in done) == 1 and len(made(shop, ticket_id)) == 2
     assert len(told(shop, "promise_changed")) == 1 and not warned(shop)
+
+
+def test_a_clock_that_was_a_month_ahead_breaks_no_promise_for_good_and_tells_no_customer(shop: House) -> None:
+    set_up.change_settings(shop.ctx, shop.actor(), {"promise_rule": "tell"})
+    ticket_id, part = with_part(shop, "2026-11-26T15:00")
+    shop.clock.advance(30 * 86400)
+    forecast.look(shop.ctx, shop.system())
+    assert score_promises.settle_due(shop.ctx, shop.system()) == 1
+    assert made(shop, ticket_id)[0].settled_at is not None and not told(shop, "promise_changed")
+    shop.clock.advance(-30 * 86400)
+    assert score_promises.settle_due(shop.ctx, shop.system()) == 1
+    assert score_promises.settle_due(shop.ctx, shop.system()) == 0
+    assert made(shop, ticket_id)[0].settled_at is None
+    parts.change_due(shop.ctx, shop.actor(), part, due=date(2026, 11, 27))
+    look(shop)  # and it is watched as before
+    assert made(shop, ticket_id)[-1].made_by == promised.BY_THE_RULE
