@@ -14,7 +14,7 @@ _WITHOUT = {
     Without.QUESTION: "waits for the customer's answer",
     Without.NOT_ORDERED: "its part is not ordered",
     Without.NO_DUE: "nobody knows when its part comes",
-    Without.BACK_ORDERED: "its part is too late to name a time",
+    Without.BACK_ORDERED: "its part may not come for long",
     Without.NOBODY: "nobody is at the bench",
     Without.SHUT: "the shop does not open",
     Without.FAR: "too much lies before it",

@@ -31,6 +31,8 @@ _WITHOUT = {
     Without.SHUT: Threat.NOBODY,
     Without.FAR: Threat.BENCH_BUSY,
 }
+# No time to name, but what was played says how likely an earlier promise is.
+_STILL_KNOWN = (None, Without.BACK_ORDERED, Without.FAR)
 _DECIDES = {
     Decides.PART: Threat.PART_LATE,
     Decides.LINE: Threat.BENCH_BUSY,
@@ -49,8 +51,11 @@ TOLD = {
 
 
 def chance_of(forecast: Forecast) -> float:
-    """The chance that the promise is kept; none while nothing can be said."""
-    return forecast.chance or 0.0 if forecast.without is None else 0.0
+    """The chance that the promise is kept; none while nothing can be said.
+
+    Where no time is sure enough to be named, the one that stands may be kept all the same.
+    """
+    return forecast.chance or 0.0 if forecast.without in _STILL_KNOWN else 0.0
 
 
 def threat(
@@ -66,10 +71,10 @@ def threat(
         return None
     if forecast.without is Without.NOT_ORDERED and needed_at is not None and now - needed_at < ORDER_WITHIN:
         return None
+    if forecast.without in _STILL_KNOWN and chance_of(forecast) >= warn:
+        return None
     if forecast.without is not None:
         return _WITHOUT[forecast.without]
-    if chance_of(forecast) >= warn:
-        return None
     why = _DECIDES[forecast.decides or Decides.WORK]
     behind = forecast.decides in (Decides.LINE, Decides.WORK)
     return Threat.OTHER_JOB if behind and overrun else why

@@ -28,6 +28,7 @@ class _Asked:
     made_at: datetime
     counter: Counter
     level: float
+    wanted: float
     minutes: int
     seed: int
     inputs: str
@@ -43,17 +44,20 @@ def forecasts(
     promises: Mapping[str, datetime],
     seed: int,
     inputs: str = "",
+    wanted: float | None = None,
 ) -> tuple[Forecast, ...]:
     """One forecast a job, in the order of the jobs; `minutes` between the counter's ticks, `promises` by job.
 
-    `level` is the share asked for, 0 to 1. Where a quantile of the grid lies beyond the hours looked at, their end
-    stands for it.
+    `level` is the share asked for, 0 to 1, `wanted` what it was before the correction learned from outcomes; None when
+    nothing was corrected. What was added is asked only where the parts come at all: else a correction to 99 of 100
+    would leave no time for anything that waits for a part, since one in 100 may never come. Where a quantile of the
+    grid lies beyond the hours looked at, their end stands for it.
     """
     import numpy as np
 
     if not played.jobs:
         return ()
-    asked = _Asked(made_at, counter, level, minutes, seed, inputs)
+    asked = _Asked(made_at, counter, level, wanted or level, minutes, seed, inputs)
     samples, decided = np.sort(played.ready, axis=1), deciding(played)
     return tuple(
         _forecast(played, number, samples[number], asked, promises.get(job.id), decided[number])
@@ -87,17 +91,26 @@ def _decides(by: int | None, parts: float, line: float, work: float) -> Decides:
 def _forecast(
     played: Played, number: int, sample: Array, asked: _Asked, promised: datetime | None, decides: Decides
 ) -> Forecast:
-    at = quantile(sample, asked.level)
+    level = _level(played, number, asked)
+    at = quantile(sample, level)
     told = tick(asked.counter, instant_of(at), asked.minutes) if math.isfinite(at) else None
     forecast = Forecast(
-        ticket_id=played.jobs[number].id, made_at=asked.made_at, level=asked.level, seed=asked.seed,
+        ticket_id=played.jobs[number].id, made_at=asked.made_at, level=level, seed=asked.seed,
         chance=None if promised is None else chance(sample, need_aware(promised).timestamp()), inputs=asked.inputs,
     )  # fmt: skip
     if told is None:
-        return replace(forecast, without=_without(played, number, asked.level))
+        return replace(forecast, without=_without(played, number, level))
     end = played.bench.counter.end
     grid = tuple(instant_of(min(one, end)) for one in quantiles(sample, LEVELS))
     return replace(forecast, grid=grid, quantile_at=instant_of(at), promise_at=told, decides=decides)
+
+
+def _level(played: Played, number: int, asked: _Asked) -> float:
+    """The share asked for of one job: all of what was wanted, and what is more of those paths on which it can begin."""
+    import numpy as np
+
+    comes = float(np.mean(np.isfinite(played.parts_in[number])))
+    return max(min(asked.wanted, asked.level), asked.level * comes)
 
 
 def _without(played: Played, number: int, level: float) -> Without:

@@ -31,12 +31,20 @@ def at(hour: int, minute: int = 0, *, day: int = 3) -> datetime:
 
 def told(
     *jobs: Job, bench: Bench = BENCH, parcels: tuple[Parcel, ...] = (), counter: Counter = COUNTER,
-    promises: dict[str, datetime] | None = None, level: float = 0.9,
+    promises: dict[str, datetime] | None = None, level: float = 0.9, wanted: float | None = None,
 ) -> list[Forecast]:  # fmt: skip
     played = play(bench, jobs, parcels, {}, paths=4000, seed=7)
     return list(
         forecasts(
-            played, made_at=NOW, counter=counter, level=level, minutes=30, promises=promises or {}, seed=7, inputs="h"
+            played,
+            made_at=NOW,
+            counter=counter,
+            level=level,
+            minutes=30,
+            promises=promises or {},
+            seed=7,
+            inputs="h",
+            wanted=wanted,
         )
     )
 
@@ -102,6 +110,25 @@ def test_a_part_that_rarely_never_comes_still_has_a_time_and_the_grid_ends_with_
     [found] = told(Job("A", Const(60), 0.0, ("P",)), parcels=(rare,))
     assert found.without is None and found.promise_at == at(10, 30, day=4)
     assert found.grid[-1] == datetime.fromtimestamp(AXIS.end, UTC) and found.grid[-2] == at(10, 1, day=4)
+
+
+def test_a_correction_to_almost_certain_asks_for_no_part_that_may_never_come() -> None:
+    waits = Job("A", LogNormal(math.log(30), 0.5), 0.0, ("P",))
+    rare, often = replace(BACK, shares=(0.95, 0.05)), replace(BACK, shares=(0.85, 0.15))
+    [uncorrected], [corrected], [hopeless] = (
+        told(waits, parcels=(parcel,), level=0.99, wanted=wanted)
+        for parcel, wanted in ((rare, None), (rare, 0.9), (often, 0.9))
+    )
+    assert uncorrected.without is hopeless.without is Without.BACK_ORDERED
+    # Of the paths on which it comes 99 of 100 are done in 96 minutes: the quantile of the lognormal, by scipy.
+    exact = timedelta(minutes=float(lognorm(0.5, scale=30).ppf(0.99)))
+    assert corrected.quantile_at is not None and abs(corrected.quantile_at - at(10, day=4) - exact) < timedelta(
+        minutes=9
+    )
+    assert corrected.level == pytest.approx(0.99 * 0.95, abs=0.01)
+    # Where every part is here nothing changes, nor where less is asked than was wanted.
+    for level, wanted in ((0.99, 0.9), (0.8, 0.9)):
+        assert [one.level for one in told(Job("B", Const(60), 0.0), level=level, wanted=wanted)] == [level]
 
 
 def test_no_device_is_no_forecast() -> None:
