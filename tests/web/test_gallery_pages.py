@@ -200,10 +200,11 @@ def test_the_day_sheet_renews_itself_says_so_only_when_it_changed_and_can_be_pau
     page.clock.fast_forward(61_000)
     expect(page.locator("#bench:not([data-old])")).to_be_visible()  # a fresh one has taken its place
     assert page.locator("#sheet-said").inner_text() == ""
+    lines = page.locator("#bench .line").count()
     page.evaluate("document.querySelector('#bench .line').remove()")
     page.clock.fast_forward(61_000)
     page.get_by_text("The sheet has changed.").wait_for()
-    assert page.locator("#bench .line").count() == 3
+    assert page.locator("#bench .line").count() == lines > 0
     page.goto(f"{ORIGIN}/page/day_sheet_empty")
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url.removeprefix(ORIGIN)))
