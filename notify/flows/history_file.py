@@ -36,7 +36,7 @@ def decode(data: bytes, encoding: str = "") -> str:
     for name in [encoding or marked] if encoding or marked else ["utf-8", "cp1252"]:
         try:
             return data.decode(name)
-        except (UnicodeDecodeError, LookupError):
+        except (UnicodeError, LookupError):
             continue
     raise Invalid("The file is no text that can be read", "Save it as CSV in UTF-8.", field="file")
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from notify.core.actors import Actor
 from notify.core.past_jobs import Sums, sums_of
 from notify.flows.context import Context
-from notify.forecast import back_test, belief
+from notify.forecast import back_test, belief, durations
 from notify.forecast.back_test import BackTest
 from notify.store import past_jobs, repair_kinds
 from notify.store.repair_kinds import KindRow
@@ -72,13 +72,13 @@ def view(ctx: Context, actor: Actor, *, limit: int = LOOKED_AT) -> Learned:
 
 def _kinds(rows: Sequence[KindRow], counted: dict[str, tuple[int, int]]) -> tuple[KindLearned, ...]:
     believed = belief.learned({row.id: (row.minutes, _sums(row)) for row in rows})
+    half, nine = (durations.longest_of_all([believed[row.id] for row in rows], level) for level in (0.5, 0.9))
     return tuple(
         KindLearned(
             row.id, row.name, row.minutes, row.device_class, row.active, row.catch_all, row.learned,
-            *counted.get(row.id, (0, 0)), back_test.within(believed[row.id], 0.5),
-            back_test.within(believed[row.id], 0.9),
+            *counted.get(row.id, (0, 0)), *minutes,
         )
-        for row in rows
+        for row, *minutes in zip(rows, half, nine, strict=True)
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, time
+from time import process_time as time_spent
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -85,6 +86,18 @@ def test_from_beginning_to_end_counts_the_clock_within_a_day_and_open_hours_beyo
     assert between("2026-11-24 19:00", "2026-11-24 19:40") == 40  # after closing, and somebody worked
     assert between("2026-11-23 17:30", "2026-11-24 09:20") == 50
     assert between("2026-03-29 01:30", "2026-03-29 03:30") == 60  # the hour that Berlin left out
+
+
+def test_months_between_beginning_and_end_cost_a_file_of_many_lines_little() -> None:
+    read = reader()
+    spans = [(f"2026-09-{1 + n % 20:02} 09:{n % 60:02}", f"2026-10-29 10:{n % 60:02}") for n in range(2000)]
+    began = time_spent()
+    for started, ended in spans:
+        with pytest.raises(Invalid, match="1 to 960 minutes"):
+            read.between(read.when(started, "started"), read.when(ended, "ended"))
+    took = time_spent() - began
+    print(f"FIGURE history_long_spans lines={len(spans)} cpu={took:.3f}")
+    assert took < 0.8  # with each day's hours worked out for each line 1.6 s
 
 
 @pytest.mark.parametrize(

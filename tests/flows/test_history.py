@@ -182,6 +182,12 @@ HOSTILE: dict[str, bytes] = {
 }  # fmt: skip
 
 
+def test_an_encoding_that_is_none_for_files_is_refused(shop: Any) -> None:
+    for name in ("punycode", "zlib", "rot13", "no such thing"):
+        with pytest.raises(Invalid, match="no text"):
+            take(shop, b"x" * 2000, encoding=name)
+
+
 @pytest.mark.long
 def test_hostile_files_are_refused_in_a_sentence_or_line_by_line(shop: Any) -> None:
     refused = lines = 0

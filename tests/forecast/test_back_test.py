@@ -11,7 +11,8 @@ from scipy import stats
 
 from notify.core.past_jobs import Sums, sums_of
 from notify.forecast import belief
-from notify.forecast.back_test import LEVELS, back_test, within
+from notify.forecast.back_test import LEVELS, back_test
+from notify.forecast.durations import longest_of_all as within
 
 KINDS = {"shutter": 75.0, "battery": 25.0, "screen": 35.0}
 Job = tuple[str, float]
@@ -72,5 +73,5 @@ def test_no_jobs_say_nothing_and_an_untaught_kind_is_done_within_known_minutes()
     assert back_test(KINDS, [], start={}).levels == ()
     fresh = belief.posterior(belief.prior(30), Sums())
     # Half minutes: S07 of the forecast vectors has 53 at 80 % and 77 at 90 % for half an hour before any data.
-    assert within(fresh, 0.5) == pytest.approx(30) and round(within(fresh, 0.8)) == 53
-    assert round(within(fresh, 0.9)) == 77
+    assert within([fresh], 0.5) == pytest.approx([30]) and [round(one) for one in within([fresh], 0.8)] == [53]
+    assert [round(one) for one in within([fresh, belief.prior(60)], 0.9)] == [77, 153] and within([], 0.9) == []
