@@ -53,7 +53,10 @@ def zone(name: str) -> ZoneInfo:
 
 def local(moment: datetime, zone_name: str) -> datetime:
     """What the wall clock in that zone shows at that instant (aware). Raises Invalid."""
-    return need_aware(moment).astimezone(zone(zone_name))
+    try:
+        return need_aware(moment).astimezone(zone(zone_name))
+    except OverflowError:
+        raise _past_calendar() from None
 
 
 def exists(wall: datetime, tz: ZoneInfo) -> bool:

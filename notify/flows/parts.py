@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from notify.core import claim_number
@@ -97,7 +97,10 @@ def due_instant(due: datetime | date, habits: Supplier, counter: Counter) -> dat
 
 
 def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime | date) -> None:
-    """Notes another delivery time; a day only takes the supplier's usual hour."""
+    """Notes another delivery time, also one that is past; a day only takes the supplier's usual hour.
+
+    Raises Invalid for one more than a day before it was ordered.
+    """
     actor.need("order_part")
     with ctx.db.write(actor.shop_id) as unit:
         part = parts.get_part(unit, part_id, lock=True)
@@ -105,6 +108,8 @@ def change_due(ctx: Context, actor: Actor, part_id: str, *, due: datetime | date
             raise Invalid(f"A part that is {part.state} has no delivery time", "Order it first.", field="due")
         habits, counter = _brings(ctx, unit, shops.find_supplier(unit, part.supplier_id or ""))
         expected = need_near(due_instant(due, habits, counter), now=ctx.clock(), field="due")
+        if part.ordered_at is not None and expected < part.ordered_at - timedelta(days=1):
+            raise Invalid("The part would be due before it was ordered", "Look at the day and the year.", field="due")
         parts.change_part(unit, part, due_at=expected)
         _record(ctx, unit, actor, "part_due_changed", part)
 

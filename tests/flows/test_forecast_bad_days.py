@@ -8,10 +8,11 @@ from typing import Any
 
 import pytest
 
-from notify.core.errors import Conflict
+from notify.core.errors import Conflict, Invalid
+from notify.core.ready import Without
 from notify.flows import at_bench, forecast, parts, promises, score_promises, set_up, staff, view_day_sheet
 from notify.flows.check_in_form import DeviceForm
-from notify.store import messages
+from notify.store import forecast_facts, forecasts, messages, schema, shops
 from notify.store import promises as promised
 from tests.parts.house import House
 
@@ -85,8 +86,6 @@ def test_when_half_a_shop_is_in_danger_at_once_the_nearest_promises_ring_and_the
 
 def odile(house: House) -> str:
     with house.read() as unit:
-        from notify.store import forecast_facts
-
         return forecast_facts.at_bench(unit)[0]
 
 
@@ -159,3 +158,19 @@ def test_a_clock_that_was_a_month_ahead_breaks_no_promise_for_good_and_tells_no_
     parts.change_due(shop.ctx, shop.actor(), part, due=date(2026, 11, 27))
     look(shop)  # and it is watched as before
     assert made(shop, ticket_id)[-1].made_by == promised.BY_THE_RULE
+
+
+@pytest.mark.parametrize("due", [datetime(1, 1, 1, tzinfo=UTC), date(1, 1, 1), date(2016, 11, 27), date(9999, 12, 31)])
+def test_no_year_that_somebody_types_for_a_part_stops_the_forecasts_of_the_shop(
+    due: datetime | date, shop: House
+) -> None:
+    ticket_id, part = with_part(shop, "2026-11-26T15:00")
+    with pytest.raises(Invalid):
+        parts.change_due(shop.ctx, shop.actor(), part, due=due)
+    if isinstance(due, datetime):  # and one that stood there before nobody refused it is a part of which nobody knows
+        with shop.ctx.db.write(shop.shop_id) as unit:
+            unit.connection.execute(schema.parts.update().values(due_at=due))
+            shops.note_change(unit)
+        look(shop)
+        with shop.read() as unit:
+            assert forecasts.of_tickets(unit)[ticket_id].without is Without.NO_DUE
