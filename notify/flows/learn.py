@@ -87,11 +87,7 @@ def relearn_within(unit: Unit) -> int:
     sums: dict[str, Sums] = {}
     for kind_id, minutes in past_jobs.all_minutes(unit):
         sums[kind_id] = sums.get(kind_id, Sums()) + sums_of_one(minutes)
-    wrong = [
-        (row.id, want)
-        for row in repair_kinds.list_kinds(unit)
-        if (want := sums.get(row.id, Sums())) != Sums(row.learned, row.learned_sum, row.learned_squares)
-    ]
+    wrong = [(row.id, want) for row in repair_kinds.list_kinds(unit) if (want := sums.get(row.id, Sums())) != row.sums]
     repair_kinds.put_sums(unit, [(kind_id, one.jobs, one.total, one.squares) for kind_id, one in wrong])
     if wrong:
         shops.note_change(unit)

@@ -6,11 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from notify.core.bench_order import Place, rank
+from notify.core.bench_order import IN_HAND, Place, rank
 from notify.core.hours import Counter
 from notify.core.instants import zone
 from notify.core.shop import Shop
-from notify.core.tickets import Phase
 from notify.core.working_days import Supplier
 from notify.flows.context import Context
 from notify.flows.score_promises import level_for
@@ -21,8 +20,6 @@ from notify.store.forecast_facts import Away, Missing
 from notify.store.promises import Promise
 from notify.store.repair_kinds import KindRow
 from notify.store.tickets import Job
-
-_IN_HAND = (Phase.ON_BENCH, Phase.PROVING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +61,7 @@ def gather(ctx: Context, unit: Unit, *, also: Job | None = None) -> Facts:
     missing: dict[str, tuple[Missing, ...]] = {}
     for part in forecast_facts.missing_parts(unit):
         missing[part.ticket_id] = (*missing.get(part.ticket_id, ()), part)
-    places = (Place(j.id, j.phase in _IN_HAND, j.promise_at, j.created_at, j.number) for j in found.values())
+    places = (Place(j.id, j.phase in IN_HAND, j.promise_at, j.created_at, j.number) for j in found.values())
     return Facts(
         now=now, shop=shop, counter=counter, level=level_for(unit, shop, now=now), jobs=found,
         order=rank(places, bench_orders.standing(unit), now=now), missing=missing,

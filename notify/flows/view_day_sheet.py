@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from notify.core.actors import Actor
-from notify.core.bench_order import IN_HAND
-from notify.core.tickets import MOVE_EVENTS, OPEN_PHASES, Phase, WaitsOn
+from notify.core.bench_order import IN_HAND, IN_WORK
+from notify.core.tickets import MOVE_EVENTS, WaitsOn
 from notify.flows.bench_order import Looked, look
 from notify.flows.context import Context
 from notify.flows.hits import hits_within
@@ -30,7 +30,6 @@ from notify.store.database import Unit
 from notify.store.questions import Question
 from notify.store.replies import count_new_replies
 
-IN_WORK = tuple(phase for phase in OPEN_PHASES if phase is not Phase.ON_SHELF)
 # Whatever the shop does to a ticket after an answer shows that somebody has acted on it.
 _ACTED = MOVE_EVENTS | {
     "part_needed",

@@ -6,13 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
+from notify.core.bench_order import IN_WORK
 from notify.core.ready import Forecast
-from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines, TicketLine
 from notify.store import forecasts, tickets
-
-IN_WORK = tuple(phase for phase in OPEN_PHASES if phase is not Phase.ON_SHELF)
 
 
 @dataclass(frozen=True, slots=True)

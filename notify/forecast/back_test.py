@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from notify.core.past_jobs import Sums, sums_of_one
 from notify.forecast import belief, scores
-from notify.forecast.belief import Nig, Others
+from notify.forecast.belief import Nig
 
 if TYPE_CHECKING:
     import numpy as np
@@ -53,26 +53,18 @@ class _Shop:
     def __init__(self, kinds: Mapping[str, float], start: Mapping[str, Sums]) -> None:
         self._minutes, self._sums = dict(kinds), {key: start.get(key, Sums()) for key in kinds}
         self._said = {key: belief.says(minutes, self._sums[key]) for key, minutes in kinds.items()}
-        said = self._said.values()
-        self._weight, self._pull = sum(one.weight for one in said), sum(one.weight * one.mu for one in said)
-        self._within, self._free = sum(one.within for one in said), sum(one.free for one in said)
+        self._whole = belief.pooled(self._said.values())
 
     def believed(self, key: str) -> Nig:
         """What is believed of the next job of that kind."""
-        own = self._said[key]
-        rest = self._weight - own.weight
-        mu = (self._pull - own.weight * own.mu) / rest if rest > 1e-9 else 0.0
-        others = Others(max(0.0, rest), mu, max(0.0, self._within - own.within), max(0.0, self._free - own.free))
+        others = self._whole.less(self._said[key])
         return belief.posterior(belief.prior(self._minutes[key], others), self._sums[key])
 
     def learn(self, key: str, minutes: float) -> None:
         """One job more."""
-        was, self._sums[key] = self._said[key], self._sums[key] + sums_of_one(minutes)
-        now = self._said[key] = belief.says(self._minutes[key], self._sums[key])
-        self._weight += now.weight - was.weight
-        self._pull += now.weight * now.mu - was.weight * was.mu
-        self._within += now.within - was.within
-        self._free += now.free - was.free
+        self._sums[key] += sums_of_one(minutes)
+        was, self._said[key] = self._said[key], belief.says(self._minutes[key], self._sums[key])
+        self._whole = self._whole.plus(was, -1).plus(self._said[key])
 
 
 def back_test(kinds: Mapping[str, float], jobs: Iterable[tuple[str, float]], *, start: Mapping[str, Sums]) -> BackTest:
@@ -94,9 +86,7 @@ def back_test(kinds: Mapping[str, float], jobs: Iterable[tuple[str, float]], *, 
     actual = np.array(logs)
     model, plain = np.array(told).T, np.array(nominal).T
     pits, pits_plain = _pits(model, actual), _pits(plain, actual)
-    levels = tuple(
-        _level(level, actual, (pits, model), (pits_plain, plain)) for level in LEVELS
-    )  # fmt: skip
+    levels = tuple(_level(level, actual, (pits, model), (pits_plain, plain)) for level in LEVELS)
     return BackTest(len(logs), levels, scores.histogram(pits.tolist()))
 
 
@@ -129,12 +119,3 @@ def _loss(level: float, actual: Row, said: Row) -> float:
     middle, scale, degrees = said
     over = np.exp(actual) - np.exp(np.minimum(middle + scale * quantile(level, degrees), 700.0))
     return float(np.where(over > 0, level * over, (level - 1) * over).mean())
-
-
-def within(nig: Nig, level: float) -> float:
-    """Minutes within which the next job is done with that chance."""
-    import numpy as np
-
-    from notify.forecast.student_t import quantile
-
-    return math.exp(min(nig.mu + nig.scale * float(quantile(level, np.array([nig.df]))[0]), 700.0))

@@ -8,7 +8,7 @@ active repair times (MIL-HDBK-338B 5.6.2). The exponential of a Student t has no
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -59,6 +59,31 @@ class Others:
 
 
 NOTHING = Others()
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What all kinds of a shop say, as sums from which one kind's own part can be taken away; `pull` is weight x mu."""
+
+    weight: float = 0.0
+    pull: float = 0.0
+    within: float = 0.0
+    free: float = 0.0
+
+    def plus(self, one: Others, times: int = 1) -> Shop:
+        """With one kind more, or (`times` -1) without it."""
+        return Shop(
+            self.weight + times * one.weight, self.pull + times * one.weight * one.mu,
+            self.within + times * one.within, self.free + times * one.free,
+        )  # fmt: skip
+
+    def less(self, own: Others) -> Others:
+        """What the other kinds say; dust that subtracting leaves is nothing."""
+        rest = self.plus(own, -1)
+        mu = rest.pull / rest.weight if rest.weight > 1e-9 else 0.0
+        return Others(max(0.0, rest.weight), mu, max(0.0, rest.within), max(0.0, rest.free))
+
+
 # In units of a kind's variance: how far a kind's mean lies from the shop's, and how far the shop's from nominal. With
 # no data they add up to 1 / KAPPA, with many kinds the first is left.
 _APART = 1 / KAPPA_MOST
@@ -105,16 +130,18 @@ def learned(kinds: Mapping[Key, tuple[float, Sums]]) -> dict[Key, Nig]:
     A kind's prior comes from the others only: its own repairs count once.
     """
     said = {key: says(minutes, sums) for key, (minutes, sums) in kinds.items()}
-    weight, pull = sum(one.weight for one in said.values()), sum(one.weight * one.mu for one in said.values())
-    squares, free = sum(one.within for one in said.values()), sum(one.free for one in said.values())
-    found = {}
-    for key, (minutes, sums) in kinds.items():
-        own = said[key]
-        rest = weight - own.weight
-        mu = (pull - own.weight * own.mu) / rest if rest > 1e-9 else 0.0
-        others = Others(max(0.0, rest), mu, max(0.0, squares - own.within), max(0.0, free - own.free))
-        found[key] = posterior(prior(minutes, others), sums)
-    return found
+    whole = pooled(said.values())
+    return {
+        key: posterior(prior(minutes, whole.less(said[key])), sums) for key, (minutes, sums) in kinds.items()
+    }  # fmt: skip
+
+
+def pooled(several: Iterable[Others]) -> Shop:
+    """What all kinds say together."""
+    whole = Shop()
+    for one in several:
+        whole = whole.plus(one)
+    return whole
 
 
 def says(minutes: float, sums: Sums) -> Others:

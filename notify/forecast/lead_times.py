@@ -37,10 +37,10 @@ def shares(counts: Sequence[float], prior: Sequence[float] = PRIOR) -> tuple[flo
     return tuple(one / sum(sums) for one in sums)
 
 
-def learned(counts: Sequence[int], days: int, times: int = 1) -> list[int]:
-    """The counts with one more parcel that came so many working days late (`times` -1: one less)."""
+def learned(counts: Sequence[int], days: int) -> list[int]:
+    """The counts with one more parcel that came so many working days late."""
     found = [*counts, *([0] * (DELAYS + 1 - len(counts)))]
-    found[min(days, DELAYS)] = max(0, found[min(days, DELAYS)] + times)
+    found[min(days, DELAYS)] += 1
     return found
 
 

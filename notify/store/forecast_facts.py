@@ -9,14 +9,13 @@ from typing import Any
 
 from sqlalchemy import bindparam, select
 
+from notify.core.bench_order import IN_WORK
 from notify.core.tickets import Phase
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import among, given, is_in, one_of, where
 from notify.store.tickets import Job
 
-# In work: not yet on the shelf. All but the last are the bench's own list.
-IN_WORK = (Phase.TAKEN_IN, Phase.INSPECTING, Phase.IN_LINE, Phase.ON_BENCH, Phase.PROVING)
 _SOME = 500
 _T, _P, _Q, _S, _A = s.tickets, s.parts, s.questions, s.staff, s.absences
 _JOB = [_T.c[name] for name in Job.__dataclass_fields__]

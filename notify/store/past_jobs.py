@@ -90,12 +90,6 @@ def counted(unit: Unit) -> dict[str, tuple[int, int]]:
     return {row.kind_id: (int(row.read), int(row.out)) for row in unit.connection.execute(query, given(unit))}
 
 
-def is_any(unit: Unit, kind_id: str) -> bool:
-    """Whether any past job is of this kind."""
-    query = select(_T.c.id).where(*where(_T, "kind_id")).limit(1)
-    return unit.connection.execute(query, given(unit, kind_id=kind_id)).first() is not None
-
-
 def _row(unit: Unit, job: PastJob, **more: Any) -> dict[str, Any]:
     return {
         "shop_id": unit.shop_id, "id": unit.new_id(), "kind_id": job.kind_id, "minutes": job.minutes,

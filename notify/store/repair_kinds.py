@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import bindparam, insert, select, update
 
 from notify.core.errors import NotFound
+from notify.core.past_jobs import Sums
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import given, where
@@ -43,6 +44,11 @@ class KindRow:
     learned_sum: float
     learned_squares: float
     catch_all: bool = False
+
+    @property
+    def sums(self) -> Sums:
+        """All that was learned of it."""
+        return Sums(self.learned, self.learned_sum, self.learned_squares)
 
 
 def list_kinds(unit: Unit) -> tuple[KindRow, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from notify.core.bench_order import IN_WORK
 from notify.core.parts import is_late
 from notify.core.ready import Decides
 from notify.dispatch.foretold import Foretold, Teller, foretell
@@ -23,7 +24,6 @@ from notify.web.say import Say
 
 # Which reason a later time usually has; staff may choose another one.
 _USUAL = {Decides.PART: "part_late", Decides.LINE: "bench_busy"}
-IN_WORK = ("taken_in", "inspecting", "in_line", "on_bench", "proving")
 Typed = dict[str, Any]
 
 
