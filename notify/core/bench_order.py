@@ -11,9 +11,12 @@ has its turn. The week and the two days: common practice, no source.
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import accumulate
 
 from notify.core.tickets import Phase
 
@@ -60,7 +63,8 @@ def rank(places: Iterable[Place], standing: Standing = USUAL, *, now: datetime) 
     """The identifiers in the order of the bench. Give all that are in work, then leave out what rests."""
     usual = sorted(places, key=_usual)
     in_hand = [one.ticket_id for one in usual if one.in_hand]
-    by_hand = [one for one in standing.by_hand if one in {place.ticket_id for place in usual if not place.in_hand}]
+    in_line = {place.ticket_id for place in usual if not place.in_hand}
+    by_hand = [one for one in standing.by_hand if one in in_line]
     ahead = {*in_hand, *by_hand}
     overdue = [one.ticket_id for one in usual if one.ticket_id not in ahead and waits_too_long(one, now)]
     rest = [one for one in usual if one.ticket_id not in ahead.union(overdue)]
@@ -84,17 +88,19 @@ def _usual(place: Place) -> Key:
 
 
 def _merged(usual: Sequence[Place], standing: Sequence[str]) -> list[str]:
-    """The standing tickets in their order, each of the others where it belongs. `usual` is sorted."""
+    """The standing tickets in their order, each of the others where it belongs. `usual` is sorted.
+
+    Before which one that is follows from the highest key so far, which only rises: so it is looked up, not searched.
+    """
     by_id = {place.ticket_id: place for place in usual}
     order = [by_id[one] for one in dict.fromkeys(standing) if one in by_id]
     if not order:
         return [place.ticket_id for place in usual]
     known = {place.ticket_id for place in order}
-    for new in (place for place in usual if place.ticket_id not in known):
-        order.insert(_where(order, new), new)
-    return [place.ticket_id for place in order]
-
-
-def _where(order: Sequence[Place], new: Place) -> int:
-    later = (at for at in range(1, len(order)) if _usual(order[at]) > _usual(new))
-    return next(later, len(order))
+    highest = list(accumulate((_usual(place) for place in order[1:]), max))
+    new: dict[int, list[str]] = defaultdict(list)
+    for place in usual:
+        if place.ticket_id not in known:
+            new[1 + bisect_right(highest, _usual(place))].append(place.ticket_id)
+    merged = [one for at, place in enumerate(order) for one in (*new[at], place.ticket_id)]
+    return [*merged, *new[len(order)]]
