@@ -48,12 +48,14 @@ def _stands(line: TicketLine) -> str:
 
 def _says(desk: Desk, better: Better) -> list[str]:
     what = f"{better.moved.number} {better.moved.device}"
-    ahead = f"before {better.ahead_of.number} {better.ahead_of.device}" if better.ahead_of else "last"
+    back = better.why not in ("sooner", "sooner_costs")
+    before = f"{better.ahead_of.number} {better.ahead_of.device}" if better.ahead_of else ""
+    place = "last" if back else f"before {before}" if before and not better.is_first else "first"
+    act = f"let {what} wait until just before {before}" if back and before else f"take {what} {place}"
     only = f" Only the first {better.only_first} in line were looked at." if better.only_first else ""
     kept = f"{better.kept_after:.1f} instead of {better.kept_before:.1f}"
     return [
-        f"A better order: take {what} {'first' if better.is_first else ahead}. "
-        f"{better.gain:.1f} promises more would be kept ({kept}): {_WHY[better.why]}.{only}",
+        f"A better order: {act}. {better.gain:.1f} promises more would be kept ({kept}): {_WHY[better.why]}.{only}",
         "Follow it with `shelfbell bench take`, or `shelfbell bench refuse`.",
     ]
 

@@ -145,9 +145,9 @@ def _as_promised(made: Made, standing: Mapping[str, datetime | None]) -> dict[st
 
 def _with_chance(one: Forecast, seen: datetime | None, stands: datetime | None) -> Forecast:
     """The chance that was reckoned is that of the promise `seen`; another one that stands now has its own."""
-    if stands is None or not one.grid:
-        return replace(one, chance=None)
-    return one if one.chance is not None and seen == stands else replace(one, chance=chance_by(one.grid, stands))
+    if stands is not None and seen == stands and one.chance is not None:
+        return one
+    return replace(one, chance=chance_by(one.grid, stands) if one.grid and stands is not None else None)
 
 
 def _judge(ctx: Context, unit: Unit, actor: Actor, made: Made) -> tuple[tuple[str, ...], list[_New]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -27,11 +28,16 @@ class Dot:
 
 
 def draw_dots(dots: Sequence[Dot], *, words: ChartWords, dark: bool = False) -> bytes:
-    """SVG of promised against actual: what lies above the diagonal was late."""
+    """SVG of promised against actual: what lies above the diagonal was late.
+
+    Both ways run by the square root: minutes and weeks have room on one picture, and the diagonal stays straight.
+    """
     wide = max([dot.promised for dot in dots] + [1.0]) * 1.05
     tall = min(max([dot.taken for dot in dots] + [wide]), wide * _TALL) * 1.05
 
     def on(axes: Any, inks: Inks) -> None:
+        for scale in (axes.set_xscale, axes.set_yscale):
+            scale("function", functions=(_root, _square))
         axes.plot([0, wide], [0, wide], color=inks.ink, linewidth=1.4, linestyle=DASHED)
         for shape in (_KEPT, _LATE, _OPEN):
             those = [dot for dot in dots if _shape(dot) == shape]
@@ -41,9 +47,12 @@ def draw_dots(dots: Sequence[Dot], *, words: ChartWords, dark: bool = False) -> 
                          marker=shape, linewidths=1.4, clip_on=False, zorder=3,
                          **(face or {"color": inks.ink}))  # fmt: skip
         edge(axes, inks, title=words.title, along=words.along, rules="both")
-        axes.xaxis.set_major_formatter("{x:g}")
         axes.set_xlim(0, wide)
         axes.set_ylim(0, tall)
+        axes.set_xticks(_ticks(wide))
+        axes.set_yticks(_ticks(tall))
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_formatter("{x:g}")
 
     return draw(on, dark=dark)
 
@@ -86,6 +95,27 @@ def draw_drift(
         axes.set_xticks([])
 
     return draw(on, dark=dark)
+
+
+def _root(values: Any) -> Any:
+    import numpy as np
+
+    return np.sqrt(np.maximum(values, 0.0))
+
+
+def _square(values: Any) -> Any:
+    return values**2
+
+
+def _ticks(most: float) -> list[float]:
+    """Round numbers that stand about evenly by the square root."""
+    return [0.0, *sorted({_round_down(most * (step / 5) ** 2) for step in range(1, 6)})]
+
+
+def _round_down(value: float) -> float:
+    """1, 2, 3 or 5 of the value's own size."""
+    size = 10.0 ** math.floor(math.log10(value))
+    return round(max(digit for digit in (1, 2, 3, 5) if digit * size <= value * (1 + 1e-9)) * size, 9)
 
 
 def _shape(dot: Dot) -> str:

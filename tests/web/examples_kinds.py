@@ -16,8 +16,8 @@ _LEARNED = "214 repairs, half within 41 minutes, nine of ten within 78."
 
 def _kinds(**more: Any) -> Page:
     rows = [
-        ("k2", "Camera shutter", "Usually 75 minutes on a camera.", _LEARNED, True, False),
-        ("k1", "Radio without sound", "Usually 60 minutes on a portable radio.",
+        ("k2", "Camera shutter", "Usually 75 minutes for cameras.", _LEARNED, True, False),
+        ("k1", "Radio without sound", "Usually 60 minutes for portable radios.",
          "Nothing learned yet: half within 60 minutes, nine of ten within 153 are assumed.", True, False),
         ("k5", "Another repair", "Usually 30 minutes. This is the kind of all that names none.",
          "Three repairs, half within 28 minutes, nine of ten within 66. Two more were too short or long to be meant.",

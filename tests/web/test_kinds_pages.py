@@ -45,7 +45,7 @@ def upload(browser: Browser, data: bytes, **more: str) -> Any:
 def test_a_kind_is_kept_renamed_and_no_longer_offered(shop: Any, signed_in: Browser) -> None:
     typed = {"name": "Tape belt", "minutes": "40", "device_class": "radio", "rename": ""}
     assert signed_in.post(f"{KINDS}/keep", typed).status_code == 303
-    assert "Usually 40 minutes on a portable radio." in text(signed_in, KINDS)
+    assert "Usually 40 minutes for portable radios." in text(signed_in, KINDS)
     again = {**typed, "name": "tape belt", "minutes": "1", "rename": "Tape deck belt"}
     assert signed_in.post(f"{KINDS}/keep", again).status_code == 303
     with shop.read() as unit:

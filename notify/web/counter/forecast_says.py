@@ -12,6 +12,7 @@ from typing import Any
 
 from notify.core.ready import Forecast, chance_by
 from notify.core.ruler import Ruler
+from notify.core.threats import HARDLY
 from notify.flows.view_lines import TicketLine
 from notify.flows.view_ready import Foreseen
 from notify.web.counter import desk_words as d
@@ -19,7 +20,7 @@ from notify.web.pages import desk
 from notify.web.say import Say
 
 LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
-HARDLY, SURELY = 0.05, 0.95
+SURELY = 0.95
 WIDE, EDGE = 240, 8  # units of the drawing, and what is left free at either end
 GAP = 2.0  # half of what is left out for a night
 ROOM = 38  # units that a day's name takes on the scale

@@ -78,18 +78,28 @@ def _learned(seen: Learned) -> str:
 def _tested(seen: Learned) -> dict[str, Any]:
     test = seen.test
     levels = [
-        {"said": f"{one.level:.0%}", "done": f"{one.share:.1%}", "between": f"{one.low:.1%} and {one.high:.1%}",
-         "alone": f"{one.share_nominal:.1%}"}
+        {"said": f"{one.level:.0%}", "done": f"{one.share:.0%}", "between": f"{one.low:.0%} and {one.high:.0%}",
+         "alone": f"{one.share_nominal:.0%}"}
         for one in test.levels
     ]  # fmt: skip
     bars = [{"range": f"{n * 10} to {n * 10 + 10} %", "count": count} for n, count in enumerate(test.histogram)]
     told = f"The newest {d.count(test.jobs, 'repair', 'repairs')}, each predicted from those before it only."
-    loss = ""
+    loss = finding = ""
     if test.levels:
         last = test.levels[-1]
+        fits = "as it should be" if last.low <= last.level <= last.high else (
+            "fewer than it should be" if last.share < last.level else "more than it should be")  # fmt: skip
+        finding = (f"Of the times that {100 * last.level:.0f} of 100 repairs were said to keep, {100 * last.share:.0f} "
+                   f"of 100 were kept: {fits}. The usual minutes alone: {100 * last.share_nominal:.0f}.")  # fmt: skip
         loss = (f"Errors of the nine-of-ten times cost {last.loss:.1f} minutes a repair (pinball loss, less is good), "
                 f"those of the usual minutes alone {last.loss_nominal:.1f}.")  # fmt: skip
-    return {"loss": loss, "levels": levels, "bars": bars if levels else [], "tested": told if levels else ""}
+    return {
+        "finding": finding,
+        "loss": loss,
+        "levels": levels,
+        "bars": bars if levels else [],
+        "tested": told if levels else "",
+    }
 
 
 def _result(done: flow.Read, *, look: bool) -> dict[str, Any]:

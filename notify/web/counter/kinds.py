@@ -64,7 +64,7 @@ def class_options() -> list[dict[str, str]]:
 
 def _line(one: KindLearned) -> dict[str, Any]:
     usual = f"Usually {d.count(one.minutes, 'minute', 'minutes')}"
-    whom = f" on a {d.word('device_class', one.device_class)}" if one.device_class not in ("", "other") else ""
+    whom = f" for {d.word('device_class', one.device_class)}s" if one.device_class not in ("", "other") else ""
     rest = " This is the kind of all that names none." if one.catch_all else ""
     return {
         "id": one.id, "name": one.name, "active": one.active, "rest": one.catch_all,

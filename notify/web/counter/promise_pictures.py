@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from statistics import median
+
 from notify.flows.view_promises import Line, Losses, Report
 from notify.render.bench_charts import ChartWords
 from notify.render.promise_charts import Dot, draw_dots, draw_drift, draw_pits
 from notify.web.counter import desk_words as d
 
 MOST_DOTS, MOST_VALUES, TOLD = 400, 200, 10
-_DAYS_FROM = 72.0  # hours: longer promises are drawn in days
+_DAYS_FROM = 24.0  # hours: where half the promises are longer, they are drawn in days
 _PITS = ChartWords("devices ready in each tenth of their forecast", "dashed: a fair forecast", "of 100 in the forecast")
 _DRIFT = ChartWords("kept, of 100, the newest counting most", "dashed: limits of chance; triangle: beyond",
                     "promises, the newest at the right")  # fmt: skip
@@ -80,8 +82,8 @@ def newest(seen: Report) -> list[tuple[str, str]]:
 
 
 def _unit(lines: tuple[Line, ...]) -> str:
-    longest = max(((line.promise_at - line.made_at).total_seconds() / 3600 for line in lines), default=0.0)
-    return "days" if longest > _DAYS_FROM else "hours"
+    hours = [(line.promise_at - line.made_at).total_seconds() / 3600 for line in lines]
+    return "days" if hours and median(hours) > _DAYS_FROM else "hours"
 
 
 def _dot(line: Line, seen: Report, seconds: int) -> Dot:

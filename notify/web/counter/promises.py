@@ -21,8 +21,8 @@ def show() -> Response:
     seen = view(ctx(), current_actor())
     return render_page(
         "promises.html", here="", sentence=says.verdict(seen), wanted=says.against_wanted(seen),
-        learned=says.learned(seen), drift=says.drift(seen), rows=says.rows(seen), kinds=says.kinds(seen),
-        causes=says.causes(seen), left_out=says.left_out(seen),
+        learned=says.learned(seen), apart=says.apart(seen), drift=says.drift(seen), rows=says.rows(seen),
+        kinds=says.kinds(seen), causes=says.causes(seen), left_out=says.left_out(seen),
         spread=says.spread(seen.losses) if seen.losses else "",
         tenths=says.tenths(seen.losses) if seen.losses else [], late=drawn.lateness(seen),
         newest=drawn.newest(seen) if seen.due >= says.FEW else [],

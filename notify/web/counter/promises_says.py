@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 
 from notify.flows.view_promises import Losses, Report
 from notify.web.counter import desk_words as d
 
+_EARLY = timedelta(hours=1)
 FEW = 10  # below, a share of 100 would pretend more than is known
 _LEFT_OUT = {
     "question": "the customer had to answer a question first",
@@ -61,6 +63,14 @@ def needed_for(wanted: float) -> int:
     return math.ceil(round(wanted / (1 - wanted), 9))
 
 
+def apart(seen: Report) -> str:
+    """What the picture of promised against ready times says."""
+    early = sum(line.ready_at is not None and line.promise_at - line.ready_at > _EARLY for line in seen.lines)
+    said = d.capital(d.count(seen.broken, "promise was", "promises were"))
+    rest = f"; {d.count(early, 'device was', 'devices were')} ready more than an hour early" if early else ""
+    return f"{said} broken{rest}."
+
+
 def drift(seen: Report) -> str:
     """Whether it is changing."""
     if len(seen.drift.values) < FEW:
@@ -84,7 +94,7 @@ def rows(seen: Report) -> list[tuple[str, str]]:
     found += [("Meant to be kept, of 100", str(_hundred(seen.wanted))),
               ("Asked of a forecast now, of 100", str(_hundred(seen.level)))]  # fmt: skip
     if seen.learned >= needed_for(seen.wanted):
-        found.append(("Another rule would ask (adaptive)", str(_hundred(seen.adaptive))))
+        found.append(("A slower rule, to compare, would ask (adaptive)", str(_hundred(seen.adaptive))))
     return found + (_losses(seen.losses) if seen.losses else [])
 
 
@@ -104,6 +114,8 @@ def spread(found: Losses) -> str:
     late, early = found.pits[-1] + found.pits[-2], found.pits[0] + found.pits[1]
     if found.of < 2 * FEW:
         return "There are too few yet to say how the forecasts lie."
+    if late > 3 * expected and early > 3 * expected:
+        return "Many were ready long before or after what was forecast: forecasts are surer than they should be."
     if late > 4 * expected and late > early:
         return "Many were ready only in the latest fifth of what was forecast, or after it: forecasts are too hopeful."
     if early > 4 * expected:
