@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from tests.cli.conftest import Shop
+
+pytestmark = pytest.mark.long
 
 LINES = """kind;minutes;ended
 Camera shutter;41,5;24.11.2025

@@ -19,6 +19,8 @@ from notify.store import repair_kinds as rows
 from notify.store import schema
 from tests.web.database_digest import digest
 
+pytestmark = pytest.mark.long
+
 GOOD = """kind,minutes,ended
 Camera shutter,41,2026-11-02
 Camera shutter,62.5,2026-11-03 16:30
@@ -188,7 +190,6 @@ def test_an_encoding_that_is_none_for_files_is_refused(shop: Any) -> None:
             take(shop, b"x" * 2000, encoding=name)
 
 
-@pytest.mark.long
 def test_hostile_files_are_refused_in_a_sentence_or_line_by_line(shop: Any) -> None:
     refused = lines = 0
     for name, data in HOSTILE.items():

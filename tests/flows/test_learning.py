@@ -18,6 +18,8 @@ from notify.flows.view_learned import view_kinds
 from notify.store import past_jobs, tickets
 from notify.store.repair_kinds import KindRow, find_kind
 
+pytestmark = pytest.mark.long
+
 
 def kind(house: Any, name: str) -> KindRow:
     with house.read() as unit:
@@ -147,7 +149,6 @@ def act(house: Any, ticket_id: str, chance: random.Random) -> None:
                    outcome=outcome if target == "on_shelf" else "")  # fmt: skip
 
 
-@pytest.mark.long
 def test_whatever_happens_at_the_bench_the_sums_are_those_of_the_jobs_that_stand(shop: Any) -> None:
     chance, acts, unlearned = random.Random(11), 0, 0
     numbers = [on_the_bench(shop) for _ in range(3)]

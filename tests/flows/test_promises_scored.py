@@ -24,6 +24,8 @@ from tests.parts.clock import FakeClock
 from tests.parts.house import House, make_house
 from tests.parts.promised import lognormal, put_forecasts, rows, scored, shelve_at, take_in
 
+pytestmark = pytest.mark.long
+
 HOUR = timedelta(hours=1)
 
 
@@ -242,7 +244,6 @@ def test_a_ticket_without_a_forecast_that_can_be_told_gets_none_behind_its_promi
     assert scored(house, ticket).grid == () and scored(house, ticket).chance is None
 
 
-@pytest.mark.long
 def test_a_promise_moves_only_where_one_is_noted_whatever_else_happens_in_a_shop(one_house: House) -> None:
     """Sticky: after every step of the story of all flows the time told is that of the newest promise noted."""
     house, story, checked = one_house, Story(one_house), 0
@@ -264,7 +265,6 @@ def test_a_promise_moves_only_where_one_is_noted_whatever_else_happens_in_a_shop
     assert checked > 100
 
 
-@pytest.mark.long
 def test_a_shop_whose_forecasts_are_wrong_comes_to_keep_as_many_promises_as_it_means_to(one_house: House) -> None:
     """Repairs take 1.4 times as long as forecast and scatter as forecast; the level asked follows by itself."""
     house: Any = one_house
@@ -329,7 +329,6 @@ def _ewma(kept: list[bool]) -> float:
     return at
 
 
-@pytest.mark.long
 def test_a_shop_whose_repairs_take_far_longer_than_its_usual_minutes_learns_to_promise(one_house: House) -> None:
     """End to end: the shop says 30 minutes, its repairs take 120; it learns of durations and of places in forecasts.
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from notify.flows import questions
 from notify.flows.score_promises import settle_due
 from notify.forecast.calibration import conformal
@@ -12,6 +14,8 @@ from notify.web.counter.promises_says import needed_for
 from tests.parts.promised import lognormal, put_forecasts, shelve_at, take_in
 from tests.web.conftest import Browser
 from tests.web.staff_pages import Reader
+
+pytestmark = pytest.mark.long
 
 
 def read(browser: Browser) -> str:
