@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +32,16 @@ class _Asked:
     minutes: int
     seed: int
     inputs: str
+    barren: list[datetime] = field(default_factory=list)  # from which on no tick was found
+
+    def tick(self, at: datetime) -> datetime | None:
+        """The first tick from then on. That hours have none is found out once, not for each device."""
+        if self.barren and at >= min(self.barren):
+            return None
+        found = tick(self.counter, at, self.minutes)
+        if found is None:
+            self.barren.append(at)
+        return found
 
 
 def forecasts(
@@ -93,7 +103,7 @@ def _forecast(
 ) -> Forecast:
     level = _level(played, number, asked)
     at = quantile(sample, level)
-    told = tick(asked.counter, instant_of(at), asked.minutes) if math.isfinite(at) else None
+    told = asked.tick(instant_of(at)) if math.isfinite(at) else None
     forecast = Forecast(
         ticket_id=played.jobs[number].id, made_at=asked.made_at, level=level, seed=asked.seed,
         chance=None if promised is None else chance(sample, need_aware(promised).timestamp()), inputs=asked.inputs,

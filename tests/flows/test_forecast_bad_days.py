@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import threading
 from datetime import UTC, date, datetime, time, timedelta
+from time import process_time
 from typing import Any
 
 import pytest
+from sqlalchemy import insert, select
 
 from notify.core.errors import Conflict, Invalid
 from notify.core.ready import Without
@@ -174,3 +176,25 @@ def test_no_year_that_somebody_types_for_a_part_stops_the_forecasts_of_the_shop(
         look(shop)
         with shop.read() as unit:
             assert forecasts.of_tickets(unit)[ticket_id].without is Without.NO_DUE
+
+
+def test_hours_without_a_single_tick_promise_nothing_and_are_found_out_once_not_for_each_device(shop: House) -> None:
+    ticket_id = take_in(shop, "")
+    with shop.read() as unit:
+        (row,) = [dict(one._mapping) for one in unit.connection.execute(select(schema.tickets))]
+    more = [row | {"id": f"copy-{n}", "number": f"N{n}", "token_hash": f"h{n}"} for n in range(150)]
+    with shop.ctx.db.write(shop.shop_id) as unit:
+        unit.connection.execute(insert(schema.tickets), more)
+        unit.connection.execute(schema.repair_kinds.update().values(minutes=1))
+        unit.connection.execute(schema.hours.update().values(opens=time(9, 5), closes=time(9, 25)))  # ticks: :00, :30
+        shops.note_change(unit)
+    shop.clock.advance(3)
+    began = process_time()
+    forecast.look(shop.ctx, shop.system())
+    took = process_time() - began
+    with shop.read() as unit:
+        found = forecasts.of_tickets(unit)
+    assert len(found) == 151 and all(one.promise_at is None and one.without for one in found.values())
+    assert found[ticket_id].without is Without.FAR
+    print(f"FIGURE no_tick tickets=151 cpu={took:.2f}")
+    assert took < 0.6
