@@ -12,7 +12,18 @@ from sqlalchemy import insert, select
 
 from notify.core.errors import Conflict, Invalid
 from notify.core.ready import Without
-from notify.flows import at_bench, forecast, parts, promises, score_promises, set_up, staff, view_day_sheet
+from notify.flows import (
+    at_bench,
+    forecast,
+    parts,
+    promises,
+    score_promises,
+    set_up,
+    staff,
+    view_day_sheet,
+    view_load,
+    view_outlook,
+)
 from notify.flows.check_in_form import DeviceForm
 from notify.store import forecast_facts, forecasts, messages, schema, shops
 from notify.store import promises as promised
@@ -198,3 +209,24 @@ def test_hours_without_a_single_tick_promise_nothing_and_are_found_out_once_not_
     assert found[ticket_id].without is Without.FAR
     print(f"FIGURE no_tick tickets=151 cpu={took:.2f}")
     assert took < 0.6
+
+
+def test_whoever_stands_at_the_counter_waits_less_than_a_second_also_with_nine_hundred_devices_in_work(
+    shop: House,
+) -> None:
+    take_in(shop, "2026-12-04T17:00")
+    for name in ("Quay Spares", "Rope Walk Parts", "Tin Box"):
+        set_up.put_supplier(shop.ctx, shop.actor(), name=name, cutoff=None, delivers_at=None, days=2)
+    with shop.read() as unit:
+        (row,) = [dict(one._mapping) for one in unit.connection.execute(select(schema.tickets))]
+    more = [row | {"id": f"copy-{n}", "number": f"N{n}", "token_hash": f"h{n}"} for n in range(899)]
+    with shop.ctx.db.write(shop.shop_id) as unit:
+        unit.connection.execute(insert(schema.tickets), more)
+    began = process_time()
+    found = view_outlook.outlook(shop.ctx, shop.actor())
+    looked = process_time()
+    assert view_load.view(shop.ctx, shop.actor()).jobs == 900
+    ended = process_time()
+    assert len(found) == 5
+    print(f"FIGURE page_waits tickets=900 outlook_cpu={looked - began:.2f} load_cpu={ended - looked:.2f}")
+    assert looked - began < 1.0 and ended - looked < 1.0  # with 1,000 paths for each supplier 1.8 s, with parts 8 s
