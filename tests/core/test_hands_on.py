@@ -168,3 +168,12 @@ def test_random_stories_come_to_what_a_ticking_clock_counts() -> None:
         worked += counted
     print(f"FIGURE hands_on stories=60 minutes={worked} differing=0")
     assert worked > 5000
+
+
+def test_a_move_taken_back_at_the_last_moment_of_undo_interrupts_nothing_and_a_second_later_leaves_a_gap() -> None:
+    for late, counted in ((timedelta(0), 60.0), (timedelta(seconds=1), 60 - 91 / 60)):
+        told = Told()
+        told.move("bench_began", "on_bench", at("10:00"))
+        wrong = told.move("put_back", "in_line", at("10:20"))
+        told.undo(wrong, "on_bench", at("10:20") + UNDO_WITHIN + late)
+        assert told.minutes(at("11:00")) == pytest.approx(counted, abs=1 / 60)

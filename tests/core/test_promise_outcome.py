@@ -117,3 +117,12 @@ def test_a_promise_made_after_a_call_back_looks_only_at_what_came_after_it() -> 
     # The second is just being made: its own event is not written yet.
     found = outcomes(story(*lines[:3]), "t", [FIRST, told("11:05", "16:00")])
     assert [one.ready_at for one in found] == [at("10:00"), None]
+
+
+def test_a_question_of_the_very_instant_of_promising_or_of_the_promised_time_leaves_nothing_out() -> None:
+    """Open before the promised time and after it was made: at the ends of that span no time has passed."""
+    asked, answered = "8:00 question_asked question=q", "9:00 question_answered question=q"
+    (ended,) = outcomes(story(asked, answered, "9:00 promise_made", "11:00 shelved"), "t", [FIRST])
+    assert ended.left_out == ""
+    assert only("12:00 question_asked question=q") == (None, "")
+    assert only("11:00 question_asked question=q", "11:00 shelved") == (at("11:00"), "")

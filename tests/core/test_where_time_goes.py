@@ -15,12 +15,12 @@ from itertools import pairwise
 
 import pytest
 
-from notify.core.events import Event
+from notify.core.events import OTHER_EVENTS, Event
 from notify.core.hands_on import open_seconds, work_spans
 from notify.core.hours import Counter, Hours
 from notify.core.open_time import open_times
-from notify.core.tickets import UNDO_WITHIN
-from notify.core.where_time_goes import Cause, Spell, add_up, spells
+from notify.core.tickets import MOVE_EVENTS, UNDO_WITHIN
+from notify.core.where_time_goes import TELLING, Cause, Spell, add_up, spells
 
 DAY = datetime(2026, 11, 25, tzinfo=UTC)  # a Wednesday; the clock of London is UTC
 COUNTER = Counter("Europe/London", tuple(Hours(n, time(9), time(18), 1, date(2026, 1, 1)) for n in range(5)))
@@ -239,3 +239,17 @@ def test_in_a_simulated_shop_the_number_waiting_is_the_rate_times_the_wait() -> 
     print(
         f"FIGURE littles_law devices={devices} waiting={line / free:.4f} rate_x_wait={rate * mean:.4f} textbook=1.3333"
     )
+
+
+def test_every_kind_of_event_that_changes_a_cause_is_among_those_that_are_read() -> None:
+    """Only TELLING is read from the database; so leaving out all the rest must change nothing."""
+    changing = set[str]()
+    for kind in sorted(set(OTHER_EVENTS) - MOVE_EVENTS - {"corrected", "checked_in"}):
+        for first, then in (("question_asked", kind), (kind, "question_answered"), ("part_needed", kind)):
+            told = Told(at("8:00"))
+            for hour, one in enumerate((first, then)):
+                told.note(one, at("10:00") + timedelta(hours=hour), question="q", part="p", open=1)
+            bare = [event for event in told.events if event.kind != kind]
+            if found(told, at("16:00")) != spells(bare, first=DAY, until=at("16:00")):
+                changing.add(kind)
+    assert changing | MOVE_EVENTS | {"corrected", "checked_in"} == TELLING

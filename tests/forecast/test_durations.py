@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
 from notify.core.past_jobs import Sums, sums_of
-from notify.forecast.belief import KAPPA_MOST, NOTHING, Nig, Others, learned, posterior, prior, within
+from notify.forecast.belief import KAPPA_MOST, NOTHING, Nig, Others, learned, pooled, posterior, prior, says, within
 from notify.forecast.durations import LONGEST, Draws, draw, longer, longest_of, longest_of_all, minutes
 from tests.vectors.areas_durations import FLAT
 from tests.vectors.cases import FOLDER
@@ -310,3 +310,13 @@ def test_a_shop_with_five_hundred_kinds_waits_less_than_a_second_for_what_they_t
         assert took_it == pytest.approx(math.exp(stats.t(nig.df, nig.mu, nig.scale).ppf(0.9)), rel=1e-6)
     print(f"FIGURE kinds_within kinds=500 cpu={took:.3f}")
     assert took < 0.5  # one after the other they took 0.7 s and more
+
+
+def test_the_spread_that_kinds_share_is_the_pooled_variance_of_any_textbook() -> None:
+    """Sums of squares about each kind's own mean over n - 1 of each; numpy reckons the variances."""
+    known = [[20.0, 35.0, 61.0], [15.0, 15.5], [100.0]]
+    whole = pooled(says(30.0, sums_of(one)) for one in known)
+    logs = [np.log(one) for one in known]
+    assert whole.free == sum(len(one) - 1 for one in logs) == 3
+    assert whole.within == pytest.approx(sum(one.var(ddof=1) * (len(one) - 1) for one in logs[:2]), abs=1e-6)
+    assert whole.less(says(30.0, sums_of(known[2]))).free == 3, "a kind with one repair says nothing of spread"

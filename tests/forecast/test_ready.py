@@ -273,3 +273,16 @@ def test_work_far_beyond_any_repair_is_cut_where_durations_say() -> None:
     assert found.max() == 16 * 3600 and found.min() >= 1
     spent = play(BENCH, [replace(MANY[1], spent=1e9)], (), {}, paths=100, seed=1).busy
     assert np.isfinite(spent).all() and spent.max() <= 16 * 3600
+
+
+def test_two_boxes_come_late_each_on_its_own_and_two_parts_of_one_box_together() -> None:
+    """Independent boxes are both in time as often as the product of their shares says; one box is one draw."""
+    boxes = [Parcel(name, (10.0, 5000.0), (0.7, 0.3)) for name in ("left", "right")]
+    jobs = [
+        Job("a", Const(1), 0.0, ("left",)), Job("b", Const(1), 0.0, ("right",)), Job("c", Const(1), 0.0, ("left",)),
+    ]  # fmt: skip
+    parts_in = play(Bench(0.0, (ROUND_THE_CLOCK,), ROUND_THE_CLOCK), jobs, boxes, {}, paths=4000, seed=5).parts_in
+    left, right, same = parts_in < 100
+    assert np.array_equal(left, same)
+    assert abs((left & right).mean() - 0.49) < 4 * (0.49 * 0.51 / 4000) ** 0.5
+    assert abs(left.mean() - 0.7) < 4 * (0.21 / 4000) ** 0.5

@@ -69,3 +69,8 @@ def test_a_shop_that_keeps_what_it_means_to_keep_seldom_leaves_the_limits_and_on
     slipping = sorted(first_out(0.6, seed) for seed in range(60))
     print(f"FIGURE drift_seen limits={low:.3f} steady_median={steady[30]} slipping_median={slipping[30]}")
     assert steady[30] > 5 * slipping[30] and slipping[30] < 20
+
+
+def test_a_promise_for_this_very_instant_is_due_and_kept_by_what_is_ready_now() -> None:
+    """facts: kept means not after the promised time; what is due and not ready is broken."""
+    assert scores.tally([(60.0, 60.0), (60.0, None), (60.5, None)], now=60.0) == scores.Tally(1, 1, 1)
