@@ -50,6 +50,17 @@ TOLD = {
 }
 
 
+def told_why(why: Threat, *, promised_on: datetime, needed_at: datetime | None) -> str:
+    """The reason that the customer may be told: a code of TOLD.
+
+    `promised_on`: when the promise was made; `needed_at`: since when the part that comes last is needed. A part found
+    wanting only after the promise is no late one, and nobody's supplier is blamed for it.
+    """
+    if why is Threat.PART_LATE and needed_at is not None and needed_at > promised_on:
+        return TOLD[Threat.PART_MISSING]
+    return TOLD[why]
+
+
 def chance_of(forecast: Forecast) -> float:
     """The chance that the promise is kept; none while nothing can be said.
 

@@ -15,7 +15,7 @@ from notify.core.actors import Actor
 from notify.core.errors import NotifyError
 from notify.core.instants import zone
 from notify.core.ready import Forecast, chance_by
-from notify.core.threats import TOLD, Threat, chance_of, may_tell, threat
+from notify.core.threats import Threat, chance_of, may_tell, threat, told_why
 from notify.flows.context import Context
 from notify.flows.forecast_made import Made, make, now_of, outlook_of_new
 from notify.flows.promises import promise
@@ -217,8 +217,10 @@ def _tell(ctx: Context, actor: Actor, facts: Facts, new: _New) -> bool:
     Where it cannot be told, the shop is warned of it all the same.
     """
     assert new.forecast.promise_at is not None
+    parts = sorted((part.due_at or part.needed_at, part.needed_at) for part in facts.missing.get(new.ticket_id, ()))
+    why = told_why(new.why, promised_on=new.held.made_at, needed_at=parts[-1][1] if parts else None)
     with suppress(NotifyError):
-        promise(ctx, actor, new.ticket_id, new.forecast.promise_at, why=TOLD[new.why], instead_of=new.held.promise_at)
+        promise(ctx, actor, new.ticket_id, new.forecast.promise_at, why=why, instead_of=new.held.promise_at)
         return True
     with ctx.db.write(actor.shop_id) as unit:
         held = promises.standing(unit).get(new.ticket_id)

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from itertools import product
 
 from notify.core.ready import LEVELS, Decides, Forecast, Without
-from notify.core.threats import ORDER_WITHIN, TOLD, Threat, chance_of, may_tell, threat
+from notify.core.threats import ORDER_WITHIN, TOLD, Threat, chance_of, may_tell, threat, told_why
 from notify.flows.promises import WHY
 
 NOW = datetime(2026, 11, 25, 10, tzinfo=UTC)
@@ -51,6 +51,14 @@ def test_each_danger_has_its_cause_and_a_reason_that_the_customer_may_hear() -> 
     assert causes[Decides.LINE, False] is Threat.BENCH_BUSY and causes[Decides.WORK, False] is Threat.WORK
     assert causes[Decides.LINE, True] is causes[Decides.WORK, True] is Threat.OTHER_JOB  # it waits behind that one
     assert set(TOLD) == set(Threat) and set(TOLD.values()) <= set(WHY) - {"earlier"}
+
+
+def test_a_part_found_wanting_after_the_promise_is_one_more_part_and_not_a_late_one() -> None:
+    for days, told in ((-1, "part_late"), (0, "part_late"), (1, "part_missing")):
+        since = NOW + timedelta(days=days)
+        assert told_why(Threat.PART_LATE, promised_on=NOW, needed_at=since) == told
+        assert told_why(Threat.OTHER_JOB, promised_on=NOW, needed_at=since) == "other_job"
+    assert told_why(Threat.PART_LATE, promised_on=NOW, needed_at=None) == "part_late"
 
 
 def test_the_shops_rule_only_ever_names_a_later_time_and_once_a_day() -> None:

@@ -45,7 +45,16 @@ def usual_why(seen: TicketView, speak: Say) -> str:
     if any(is_late(part.state, part.due_at, now=speak.now) for part in seen.parts):
         return "part_late"
     found = seen.foreseen.forecast
+    if found is not None and found.decides is Decides.PART and _found_since(seen):
+        return "part_missing"
     return _USUAL.get(found.decides, "other") if found is not None and found.decides else "other"
+
+
+def _found_since(seen: TicketView) -> bool:
+    """Whether a part was found wanting only after the last promise."""
+    promised = [one.at for one in seen.story if one.kind in ("promise_made", "promise_changed")]
+    needed = [one.at for one in seen.story if one.kind == "part_needed"]
+    return bool(promised and needed) and max(needed) > max(promised)
 
 
 def preview(ticket_id: str, at: datetime, why: str) -> dict[str, Any]:
