@@ -83,7 +83,7 @@ def _found(looked: Looked, inputs: Inputs) -> Suggestion | None:
     if len(waiting) - held < 2:
         return None
     kinds = inputs.kinds(PATHS + CHECKED)
-    return search(inputs.bench, inputs.jobs, tuple(inputs.held.values()), kinds, goals, held=held, seed=inputs.seed)
+    return search(inputs.bench, inputs.jobs, tuple(inputs.parcels.values()), kinds, goals, held=held, seed=inputs.seed)
 
 
 def _kept(ctx: Context, unit: Unit, looked: Looked, found: Suggestion | None) -> str | None:

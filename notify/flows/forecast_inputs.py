@@ -5,24 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
-from functools import cached_property
+from datetime import UTC, date, datetime
 from hashlib import sha256
 
 from notify.core.absences import present
 from notify.core.errors import Invalid
 from notify.core.first_kinds import REST_MINUTES
-from notify.core.hours import open_spans
 from notify.core.ready import Without
 from notify.core.tickets import Phase
 from notify.core.working_days import Supplier
 from notify.flows.shop_facts import Facts
 from notify.forecast import durations, lead_times, ready
-from notify.forecast.axis import Axis
+from notify.forecast.axis import Axis, axis_of
 from notify.store.tickets import Job
 
-HORIZON = timedelta(days=120)  # further ahead nobody could mean a time
-_BACK = timedelta(days=30)  # a device may have been watched since then
+_BACK = 30  # days; a device may have been watched since then
 NO_KIND = ""  # of a shop that has no kinds at all
 
 
@@ -36,7 +33,7 @@ class Inputs:
 
     bench: ready.Bench
     jobs: tuple[ready.Job, ...]
-    parcels: Mapping[str, lead_times.Parcel]
+    parcels: Mapping[str, ready.Parcel]
     beliefs: Mapping[str, durations.Nig]
     without: Mapping[str, Without]
     proved: Mapping[str, datetime]
@@ -54,11 +51,6 @@ class Inputs:
             for key, known in spent.items()
         }
 
-    @cached_property
-    def held(self) -> dict[str, ready.Parcel]:
-        """The parcels as the engine takes them."""
-        return {key: ready.Parcel(*one) for key, one in self.parcels.items()}
-
 
 def prepare(facts: Facts) -> Inputs:
     """What the engine wants, from the facts alone: the same facts at the same instant give the same."""
@@ -74,7 +66,7 @@ def prepare(facts: Facts) -> Inputs:
     )  # fmt: skip
 
 
-def waits_for(inputs: Inputs, ticket_id: str, box: lead_times.Parcel) -> Inputs:
+def waits_for(inputs: Inputs, ticket_id: str, box: ready.Parcel) -> Inputs:
     """The same, if that ticket waited for this box as well."""
     jobs = tuple(
         replace(job, parcels=(*job.parcels, box.key)) if job.id == ticket_id else job for job in inputs.jobs
@@ -100,8 +92,7 @@ def catch_all(facts: Facts) -> str:
 
 def open_time(facts: Facts) -> Axis:
     """The counter's open time, from a month ago to as far ahead as anything is reckoned."""
-    spans = open_spans(facts.counter, facts.today - _BACK, facts.today + HORIZON)
-    return Axis.of([(span.start_utc.timestamp(), span.end_utc.timestamp()) for span in spans])
+    return axis_of(facts.counter, facts.now, back=_BACK)
 
 
 def spent_seconds(facts: Facts, job: Job, counter: Axis) -> float:
@@ -121,7 +112,7 @@ def _bench(facts: Facts, counter: Axis) -> ready.Bench:
     return ready.Bench(facts.now.timestamp(), axes, counter, facts.shop.proving_minutes * 60.0)
 
 
-def _without(facts: Facts, counter: Axis, boxes: Mapping[str, lead_times.Parcel]) -> dict[str, Without]:
+def _without(facts: Facts, counter: Axis, boxes: Mapping[str, ready.Parcel]) -> dict[str, Without]:
     """Of whom nothing can be said, whatever is played."""
     nobody = None if facts.technicians else Without.NOBODY
     shut = None if counter.end > facts.now.timestamp() else Without.SHUT
@@ -136,7 +127,7 @@ def _needs_hands(job: Job) -> bool:
     return job.phase != Phase.PROVING
 
 
-def _waits(facts: Facts, job: Job, boxes: Mapping[str, lead_times.Parcel]) -> Without | None:
+def _waits(facts: Facts, job: Job, boxes: Mapping[str, ready.Parcel]) -> Without | None:
     """What has to happen first that nobody can reckon."""
     if job.id in facts.asked:
         return Without.QUESTION
@@ -146,7 +137,7 @@ def _waits(facts: Facts, job: Job, boxes: Mapping[str, lead_times.Parcel]) -> Wi
     return Without.NO_DUE if any(part.id not in boxes for part in missing) else None
 
 
-def _job(facts: Facts, job: Job, counter: Axis, boxes: Mapping[str, lead_times.Parcel]) -> ready.Job:
+def _job(facts: Facts, job: Job, counter: Axis, boxes: Mapping[str, ready.Parcel]) -> ready.Job:
     """One that lies on the bench and still waits for a part is in nobody's hands."""
     keys = tuple(sorted({boxes[part.id].key for part in facts.missing.get(job.id, ())}))
     in_hand = job.phase == Phase.ON_BENCH and not keys and job.technician_id in facts.technicians
@@ -155,7 +146,7 @@ def _job(facts: Facts, job: Job, counter: Axis, boxes: Mapping[str, lead_times.P
     return ready.Job(job.id, work, facts.now.timestamp(), keys, spent, by)
 
 
-def _boxes(facts: Facts) -> dict[str, lead_times.Parcel]:
+def _boxes(facts: Facts) -> dict[str, ready.Parcel]:
     """part -> the box that it comes in: all parts of one supplier that are due at one instant, late together or not.
 
     A box is known by the first of its parts, so that its luck stays the same when it is put off. One whose supplier
@@ -165,7 +156,7 @@ def _boxes(facts: Facts) -> dict[str, lead_times.Parcel]:
     for part in (part for missing in facts.missing.values() for part in missing):
         if part.due_at is not None:
             together.setdefault((part.supplier_id or "", part.due_at), []).append(part.id)
-    found: dict[str, lead_times.Parcel] = {}
+    found: dict[str, ready.Parcel] = {}
     for (supplier, due), parts in together.items():
         habits, counts = facts.suppliers.get(supplier, (Supplier(zone=facts.shop.zone), ()))
         with suppress(Invalid):
@@ -175,10 +166,7 @@ def _boxes(facts: Facts) -> dict[str, lead_times.Parcel]:
 
 
 def _beliefs(facts: Facts) -> dict[str, durations.Nig]:
-    known = {
-        kind.id: (float(kind.minutes), durations.Sums(kind.learned, kind.learned_sum, kind.learned_squares))
-        for kind in facts.kinds
-    }
+    known = {kind.id: (float(kind.minutes), kind.sums) for kind in facts.kinds}
     return durations.learned(known or {NO_KIND: (float(REST_MINUTES), durations.Sums())})
 
 

@@ -69,7 +69,7 @@ def play(inputs: Inputs, *, quickly: bool = False) -> ready.Played | None:
     if quickly:
         number = min(QUICK, max(LEAST, AT_ONCE // len(inputs.jobs)))
     return ready.play(
-        inputs.bench, inputs.jobs, inputs.held, inputs.kinds(number), paths=number, seed=inputs.seed
+        inputs.bench, inputs.jobs, inputs.parcels, inputs.kinds(number), paths=number, seed=inputs.seed
     )  # fmt: skip
 
 

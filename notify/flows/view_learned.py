@@ -71,7 +71,7 @@ def view(ctx: Context, actor: Actor, *, limit: int = LOOKED_AT) -> Learned:
 
 
 def _kinds(rows: Sequence[KindRow], counted: dict[str, tuple[int, int]]) -> tuple[KindLearned, ...]:
-    believed = belief.learned({row.id: (row.minutes, _sums(row)) for row in rows})
+    believed = belief.learned({row.id: (row.minutes, row.sums) for row in rows})
     half, nine = (durations.longest_of_all([believed[row.id] for row in rows], level) for level in (0.5, 0.9))
     return tuple(
         KindLearned(
@@ -82,10 +82,6 @@ def _kinds(rows: Sequence[KindRow], counted: dict[str, tuple[int, int]]) -> tupl
     )  # fmt: skip
 
 
-def _sums(row: KindRow) -> Sums:
-    return Sums(row.learned, row.learned_sum, row.learned_squares)
-
-
 def _before(rows: Sequence[KindRow], jobs: Sequence[tuple[str, float]]) -> dict[str, Sums]:
     """What was learned before the first of these jobs: everything, less what they taught themselves."""
     by_kind: dict[str, list[float]] = {}
@@ -93,5 +89,5 @@ def _before(rows: Sequence[KindRow], jobs: Sequence[tuple[str, float]]) -> dict[
         by_kind.setdefault(kind_id, []).append(minutes)
     found = {}
     for row in rows:
-        found[row.id] = _sums(row) + -sums_of(by_kind.get(row.id, ()))
+        found[row.id] = row.sums + -sums_of(by_kind.get(row.id, ()))
     return found

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from notify.core.absences import present
 from notify.core.hours import Counter, open_spans
 from notify.core.instants import local
 
@@ -86,15 +87,15 @@ class Axis:
         return np.asarray(moved[np.searchsorted(self.worked[1:], done, side=side)] + done)
 
 
-def axis_of(counter: Counter, now: datetime, *, away: Sequence[tuple[float, float]] = (), days: int = HORIZON) -> Axis:
-    """The opening hours from the day before `now` on, without the times (instants, any order) somebody is away."""
+def axis_of(
+    counter: Counter, now: datetime, *, away: Sequence[tuple[float, float]] = (), back: int = 1, days: int = HORIZON
+) -> Axis:
+    """The opening hours from so many days before `now` to so many after it, without the times (instants, in any order)
+    somebody is away.
+    """
     today = local(now, counter.zone).date()
-    spans = open_spans(counter, today - timedelta(days=1), today + timedelta(days=days))
-    held = [(span.start_utc.timestamp(), span.end_utc.timestamp()) for span in spans]
-    for gone, back in sorted(away):
-        held = [part for opens, closes in held for part in ((opens, min(closes, gone)), (max(opens, back), closes))]
-        held = [(opens, closes) for opens, closes in held if opens < closes]
-    return Axis.of(held)
+    spans = open_spans(counter, today - timedelta(days=back), today + timedelta(days=days))
+    return Axis.of(present([(span.start_utc.timestamp(), span.end_utc.timestamp()) for span in spans], away))
 
 
 @dataclass(frozen=True, slots=True)

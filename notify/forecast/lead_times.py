@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import NamedTuple
 
 from notify.core.hours import Counter
 from notify.core.ready import DELAYS
 from notify.core.working_days import Supplier, late
+from notify.forecast.scene import Parcel
 
 # As good as five parcels seen: four on the day, the rest later. Not 0 for three days: what has weight 0 stays out of
 # reach until it was seen. An assumption, not data.
@@ -20,14 +20,6 @@ PRIOR = (4.0, 0.75, 0.2, 0.01, 0.05)
 # A box is booked in some time after it came: for so long after its hour it may still be today's. Common practice, no
 # source. Without it every box that is unpacked five minutes late would threaten the promises that wait for it.
 BELATED = timedelta(hours=1)
-
-
-class Parcel(NamedTuple):
-    """One parcel with every part in it: `arrivals` in seconds since 1970 (None: never) with the share of each."""
-
-    key: str
-    arrivals: tuple[float | None, ...]
-    shares: tuple[float, ...]
 
 
 def shares(counts: Sequence[float], prior: Sequence[float] = PRIOR) -> tuple[float, ...]:

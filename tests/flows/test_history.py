@@ -15,6 +15,7 @@ from notify.core.past_jobs import sums_of
 from notify.flows import history, learn, repair_kinds
 from notify.flows.history import Read, read_history
 from notify.flows.view_learned import view
+from notify.forecast.back_test import back_test
 from notify.store import repair_kinds as rows
 from notify.store import schema
 from tests.web.database_digest import digest
@@ -232,5 +233,11 @@ def test_a_year_of_invented_repairs_is_predicted_as_well_as_was_said(shop: Any) 
     for one in test.levels:
         assert abs(one.share - one.level) < 4 * (one.level * (1 - one.level) / 1200) ** 0.5
         assert one.loss < one.loss_nominal
+    lines = sorted(list(csv.reader(io.StringIO(out.getvalue())))[1:], key=lambda row: row[2])
+    jobs = [(name, float(minutes)) for name, minutes, _ in lines]
+    nominal = {"Camera shutter": 75.0, "Reader battery": 25.0, "Handheld screen": 45.0}
+    assert test.histogram == back_test(nominal, jobs, start={}).histogram
+    taught = {kind: sums_of(minutes for name, minutes in jobs[:1000] if name == kind) for kind in nominal}
     window = view(shop.ctx, shop.actor(), limit=200).test
+    assert window.histogram == back_test(nominal, jobs[1000:], start=taught).histogram
     assert window.jobs == 200 and window.levels[1].share == pytest.approx(0.8, abs=0.12)

@@ -221,9 +221,7 @@ def test_one_move_that_gains_nearly_as_much_is_told_instead_of_three() -> None:
 @pytest.mark.long
 def test_what_is_told_gains_enough_also_with_luck_it_was_not_found_by() -> None:
     """The best of hundreds looks better than it is: of benches at the edge some are found good and judged not to be."""
-    told = []
-    for seed in range(300, 330):
-        day = afternoon(seed, jobs=4, people=2)
+    for seed, jobs in ((310, 4), (337, 5), (348, 5), (350, 5)):  # found with .26 to .29, judged with less than .25
+        day = afternoon(seed, jobs=jobs)
         found = suggest(day.bench, day.jobs, day.parcels, {}, day.goals, seed=seed)
-        told += [found.gain] if found else []
-    assert len(told) >= 3 and min(told) >= ENOUGH
+        assert found is None or found.gain >= ENOUGH
