@@ -270,7 +270,7 @@ def _forecast(**more: Any) -> Page:
         "load_chart": _chart("/forecast/bench", "Hours taken at the bench: today 6.2 of 6.3, Thursday, 26 November 8.8 of 9 and Friday, 27 November 3.4 of 9."),
         "days": [("Today", "6.2 of 6.3", "5.9 to 6.3"), ("Thursday, 26 November", "8.8 of 9", "8.1 to 9"), ("Wednesday, 2 December", "3.4 of 9", "0.5 to 7")],
         "time": "Until a device is ready, 52 of 100 of its open hours go into waiting for a part; hands are on it in 8 of 100.",
-        "time_about": "From the 123 devices that were here in the last 90 days, and only these days of them. On average 3.4 waited for the bench at any time, 9.1 stood on the shelf.",
+        "time_about": "From the 123 devices that were here in the last 90 days, each counted for these days only. On average 3.4 waited for the bench at any time, 9.1 stood on the shelf.",
         "time_chart": _chart("/forecast/time", "Open hours of a device until it is ready, on average: for a part 14, for the customer 3.2, for the bench 9.1 and on the bench 1.2."),
         "causes": [("Waits for a part", "14", "52", "2.1"), ("Waits for the customer", "3.2", "12", "0.4"), ("Waits for the bench", "9.1", "28", "1.2"), ("On the bench", "1.2", "8", "0.1"), ("On the shelf", "19", "–", "2.6")],
         "kinds": [("Other repairs, 80 devices", "0.9", "for the bench, 9.4 hours"), ("A new battery in a very old e-reader with a glued back, 43 devices", "1.8", "for a part, 31 hours")],

@@ -41,8 +41,8 @@ def about(seen: TimeReport) -> str:
     devices = d.count(seen.devices, "device", "devices")
     line = seen.on_average(Cause.LINE)
     return (
-        f"From {which} {devices} that {'was' if seen.devices == 1 else 'were'} here in the last {seen.days} days, and "
-        f"only these days of them. On average {_number(line)} waited for the bench at any time, "
+        f"From {which} {devices} that {'was' if seen.devices == 1 else 'were'} here in the last {seen.days} days, "
+        f"each counted for these days only. On average {_number(line)} waited for the bench at any time, "
         f"{_number(seen.on_average(Cause.SHELF))} stood on the shelf."
     )
 
