@@ -48,7 +48,7 @@ class Reader:
         """A number of minutes that can be meant. Raises Invalid."""
         plain = text.strip()
         if not _NUMBER.fullmatch(plain):
-            raise Invalid("minutes: this is no number of minutes", "Write it as 45 or 45.5.", field=MINUTES)
+            raise Invalid("minutes: these are no minutes", "Write it as 45 or 45.5.", field=MINUTES)
         return _believed(float(plain.replace(",", ".")))
 
     def when(self, text: str, field: str) -> When:
