@@ -62,7 +62,7 @@ def kinds_pages() -> dict[str, tuple[str, Page]]:
     result = {
         "sentence": "1204 repairs read in, three lines refused.",
         "unknown": "Kinds that are not here: Phone glass (2). Add them, or have them made.",
-        "refused": [{"line": 7, "why": "minutes: these are no minutes."}, {"line": 12, "why": "ended: this is no day."}],
+        "refused": [{"line": 7, "why": "minutes: these are no minutes."}, {"line": 9, "why": "ended: this is no day."}],
         "more": "And 14 more.",
     }
     nothing = {"sentence": "Nothing was learned yet: forecasts go by the usual minutes of each kind.", "levels": [],
