@@ -14,7 +14,7 @@ import pytest
 
 from notify.core.actors import Actor
 from notify.core.ready import Forecast
-from notify.flows import forecast, learn, moves, parts, repair_kinds, set_up, staff
+from notify.flows import forecast, learn, moves, parts, repair_kinds, set_up, staff, view_outlook
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.forecast_inputs import Inputs, prepare
 from notify.flows.record import record
@@ -176,3 +176,20 @@ def test_what_happens_while_forecasts_are_made_makes_them_anew(shop: House) -> N
         record(shop.ctx, unit, shop.actor(), "place_changed", visit_id=visit, ticket_id=ticket_id, codes={})
     job.join()
     assert is_changed(shop)
+
+
+def test_a_stint_that_runs_for_days_counts_the_open_hours_of_each_of_them(shop: House) -> None:
+    take_in(shop, "in_line", "on_bench", by=technician(shop))
+    shop.clock.set(WEDNESDAY + 49 * HOUR)  # Friday at ten: nine hours of Wednesday, nine of Thursday, one
+    (job,) = inputs(shop).jobs
+    assert job.spent == 19 * 3600
+
+
+def test_what_could_be_promised_is_said_without_a_part_first_and_then_by_the_soonest_supplier(shop: House) -> None:
+    for name, days in (("Alder Depot", 3), ("Zinnia Spares", 2)):
+        set_up.put_supplier(shop.ctx, shop.actor(), name=name, cutoff=time(17), delivers_at=time(9), days=days)
+    set_up.put_supplier(shop.ctx, shop.actor(), name="Never Sure", cutoff=time(17), delivers_at=time(9), days=365)
+    found = view_outlook.outlook(shop.ctx, shop.actor())
+    assert [one.supplier for one in found] == ["", "Lantern Parts", "Zinnia Spares", "Alder Depot", "Never Sure"]
+    times = [one.at for one in found[:4]]
+    assert None not in times and times == sorted(times, key=str) and found[4].at is None and found[4].without

@@ -12,6 +12,7 @@ from notify.core.ready import Without
 from notify.flows import moves, parts, questions, repair_kinds, set_up, staff, view_load
 from notify.flows.at_bench import note_away
 from notify.flows.check_in_form import DeviceForm
+from notify.forecast.load import Taken
 from notify.web.counter import load_says as says
 
 WEDNESDAY = datetime(2026, 11, 25, 10, tzinfo=UTC)  # open from 9 to 18 from Monday to Saturday, London's winter
@@ -107,3 +108,14 @@ def test_the_night_of_a_clock_change_takes_no_hour_away(shop: Any) -> None:
         (29, 11),
         (30, 9),
     ]
+
+
+def test_the_last_full_day_is_named_before_the_first_with_room() -> None:
+    days = [date(2026, 11, 26), date(2026, 11, 27), date(2026, 11, 28)]
+    shown = tuple(
+        view_load.Day(day, Taken(9 * 3600.0, share * 9 * 3600.0, 0.0, 9 * 3600.0))
+        for day, share in zip(days, (1.0, 0.96, 0.5), strict=True)
+    )
+    load = view_load.BenchLoad(WEDNESDAY, date(2026, 11, 25), shown, 7, {}, 1, 0.0)
+    told = "The bench is full until Friday, 27 November; on Saturday, 28 November 4.5 of 9 hours are taken."
+    assert says.finding(load) == told

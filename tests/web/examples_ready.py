@@ -25,7 +25,7 @@ def drawing(low: float | None, middle: float | None, high: float, label: str, **
     """One forecast."""
     return {
         "label": label, "stretches": STRETCHES, "low": low, "middle": middle, "high": high, "later": False,
-        "promise": None, "promise_later": False, "flies": "right", "doubtful": False, **more,
+        "promise": None, "flies": "right", "doubtful": False, **more,
     }  # fmt: skip
 
 
@@ -34,7 +34,7 @@ DOUBTFUL = drawing(58.0, 88.0, 136.0, "Ready from 13:30 to tomorrow, 10:30, the 
                    promise=78.0, doubtful=True)  # fmt: skip
 FREE = drawing(122.0, 150.0, 201.0, "Ready from tomorrow, 9:30 to tomorrow, 15:30, the middle at tomorrow, 11:30")
 LATER = drawing(160.0, None, 232.0, "Ready from tomorrow, 12:30 to Monday, 30 November, 11:00, the middle at Saturday, "
-                "28 November, 10:00, promised for Monday, 30 November, 12:00", later=True, promise=232.0, flies="left",
-                promise_later=True)  # fmt: skip
+                "28 November, 10:00, promised for Monday, 30 November, 12:00", later=True, promise=232.0,
+                flies="left")  # fmt: skip
 BEYOND = drawing(None, None, 232.0, "Ready from Friday, 4 December, 10:00 to Monday, 7 December, 11:30", later=True)
 EVERY = (SOON, DOUBTFUL, FREE, LATER, BEYOND)

@@ -76,7 +76,6 @@ def picture(seen: Foreseen, say: Say) -> Picture | None:
     return {
         "label": label(seen, say), "stretches": _stretches(on), "low": _within(on, low), "middle": _within(on, middle),
         "high": _x(on, high), "later": high is not None and high > on.end, "promise": promise,
-        "promise_later": seen.promise_at is not None and seen.promise_at > on.end,
         "flies": "left" if promise is not None and promise > WIDE - 20 else "right", "doubtful": is_doubtful(seen, say),
     }  # fmt: skip
 
