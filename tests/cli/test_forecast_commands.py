@@ -12,12 +12,13 @@ pytestmark = pytest.mark.long
 
 
 def test_forecasts_are_made_and_shown_by_command_in_order_and_with_their_chances(shop: Shop) -> None:
-    first, second = shop.check_in(), shop.check_in()
+    asked, first, second = shop.check_in(), shop.check_in(), shop.check_in()
+    shop.ok("question", "ask", asked, "give_back", "Shall it go back as it is?")
     assert "Nothing was foreseen yet" in shop.ok("forecast", "show").out
-    assert shop.ok("forecast", "run").out.startswith("2 forecasts were made.")
+    assert shop.ok("forecast", "run").out.startswith("3 forecasts were made.")
     seen = shop.ok("forecast", "show", "--json").data
-    assert seen["changed"] is False and [one["number"] for one in seen["tickets"]] == [first, second]
-    for one in seen["tickets"]:
+    assert seen["changed"] is False and [one["number"] for one in seen["tickets"]] == [first, second, asked]
+    for one in seen["tickets"][:2]:
         grid = [datetime.fromisoformat(at) for at in one["forecast"]["grid"]]
         assert len(grid) == 19 and grid == sorted(grid)
     said = shop.ok("forecast", "show", second)

@@ -71,6 +71,9 @@ def test_a_suggestion_comes_with_its_gain_and_reason_and_one_tap_takes_it(shop: 
     assert bench_order.take(shop.ctx, shop.actor(), made) == made
     taken = order_of(shop)
     assert taken[-1] == "radio" and sorted(taken) == ["camera", "handheld", "radio", "reader"]
+    assert not found.is_first and found.ahead_of is None, "the last one is first of none and goes before none"
+    others = zip(("camera", "reader", "handheld"), taken, strict=False)
+    assert found.others == sum(before != after for before, after in others)
     forecast_after = remade(shop)
     assert forecast_after is None and better(shop) is None, "whoever took it is not asked again"
     seen = view(shop.ctx, shop.actor()).about.stands
