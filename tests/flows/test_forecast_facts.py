@@ -158,7 +158,9 @@ def test_what_is_set_anew_for_kinds_of_repair_makes_the_forecasts_anew(shop: Hou
     before = remade(shop)[ticket_id]
     assert not is_changed(shop)
     repair_kinds.put_kind(shop.ctx, shop.actor(), name="Camera shutter", minutes=150)
-    assert is_changed(shop) and remade(shop)[ticket_id].grid[9] > before.grid[9] + HOUR
+    assert is_changed(shop) and (long := remade(shop)[ticket_id]).grid[9] > before.grid[9] + HOUR
+    repair_kinds.set_kind(shop.ctx, shop.actor(), ticket_id, "Reader battery")
+    assert is_changed(shop) and remade(shop)[ticket_id].grid[9] < long.grid[9] - HOUR
     with shop.ctx.db.write(shop.shop_id) as unit:
         row = kept_kinds.find_kind(unit, "Camera shutter")
         kept_kinds.put_sums(unit, [(row.id, 9, 40.0, 180.0)])  # as if a disk had lied
