@@ -151,7 +151,11 @@ def _with_chance(one: Forecast, seen: datetime | None, stands: datetime | None) 
 
 
 def _judge(ctx: Context, unit: Unit, actor: Actor, made: Made) -> tuple[tuple[str, ...], list[_New]]:
-    """Warns of each promise in danger, once; or says what new time the shop's rule names. The nearest promise first."""
+    """Warns of each promise in danger, once; or says what new time the shop's rule names. The nearest promise first.
+
+    Beyond MOST_AN_HOUR nothing rings any more: whoever heard so many looks at the day sheet, which shows them all. But
+    each is noted as warned of, so that no customer still reads what is doubted.
+    """
     warned: list[str] = []
     new: list[_New] = []
     standing = promises.standing(unit)
@@ -160,8 +164,8 @@ def _judge(ctx: Context, unit: Unit, actor: Actor, made: Made) -> tuple[tuple[st
     for one in _in_danger(made, standing):
         if len(new) < times and _may_tell(unit, made, one):
             new.append(one)
-        elif one.held.warned_at is None and len(warned) < warnings:
-            _warn(ctx, unit, actor, made.facts, one)
+        elif one.held.warned_at is None:
+            _warn(ctx, unit, actor, made.facts, one, rings=len(warned) < warnings)
             warned.append(one.ticket_id)
     return tuple(warned), new
 
@@ -198,7 +202,7 @@ def _may_tell(unit: Unit, made: Made, one: _New) -> bool:
     return may_tell(one.forecast, one.held.promise_at, told_today=told_today)
 
 
-def _warn(ctx: Context, unit: Unit, actor: Actor, facts: Facts, one: _New) -> None:
+def _warn(ctx: Context, unit: Unit, actor: Actor, facts: Facts, one: _New, *, rings: bool = True) -> None:
     held, expected = one.held, one.forecast.promise_at
     codes: dict[str, str | int] = {
         "promise": held.promise_at.isoformat(), "chance": round(100 * chance_of(one.forecast)), "threat": one.why,
@@ -208,7 +212,7 @@ def _warn(ctx: Context, unit: Unit, actor: Actor, facts: Facts, one: _New) -> No
     promises.note_warned(unit, held.id, at=ctx.clock())
     visit = facts.jobs[one.ticket_id].visit_id
     record(ctx, unit, actor, "promise_threatened", visit_id=visit, ticket_id=one.ticket_id, codes=codes,
-           expires={"promise_threatened_shop": held.promise_at})  # fmt: skip
+           expires={"promise_threatened_shop": held.promise_at}, silent=not rings)  # fmt: skip
 
 
 def _tell(ctx: Context, actor: Actor, facts: Facts, new: _New) -> bool:

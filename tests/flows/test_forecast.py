@@ -130,6 +130,26 @@ def test_the_day_sheet_shows_a_promise_in_danger_until_it_can_be_kept_or_another
     assert not view_day_sheet.view(shop.ctx, shop.actor()).danger
 
 
+def test_a_promise_whose_time_has_passed_stays_on_the_day_sheet_until_another_one_is_told(shop: House) -> None:
+    ticket_id = take_in(shop, promise="2026-11-26T15:00")
+    part = parts.need(shop.ctx, shop.actor(), ticket_id, name="speaker cone")
+    parts.order(shop.ctx, shop.actor(), part, supplier="Lantern Parts", due=date(2026, 11, 27))
+    made(shop, ticket_id)
+    shop.clock.set(datetime(2026, 11, 26, 15, 0, 1, tzinfo=UTC))
+    later = made(shop, ticket_id).promise_at
+    (one,) = view_day_sheet.view(shop.ctx, shop.actor()).danger
+    assert (one.ticket.ticket_id, one.threat, one.expected) == (ticket_id, None, later) and later is not None
+    asked = questions.ask(shop.ctx, shop.actor(), ticket_id, kind="price", wording="dearer", price="40")
+    made(shop, ticket_id)
+    assert not view_day_sheet.view(shop.ctx, shop.actor()).danger  # its clock stands still
+    questions.withdraw(shop.ctx, shop.actor(), asked)
+    made(shop, ticket_id)
+    assert view_day_sheet.view(shop.ctx, shop.actor()).danger
+    promises.promise(shop.ctx, shop.actor(), ticket_id, later, why="part_late")
+    made(shop, ticket_id)
+    assert not view_day_sheet.view(shop.ctx, shop.actor()).danger
+
+
 def test_while_the_customer_has_to_answer_the_clock_of_the_forecast_stands_still(shop: House) -> None:
     ticket_id = take_in(shop, promise="2026-11-25T12:00")
     before = made(shop, ticket_id)

@@ -87,11 +87,14 @@ def reply_lines(sheet: DaySheet, speak: Say) -> list[d.Line]:
 def summary(sheet: DaySheet) -> str:
     """One sentence over the whole sheet."""
     boxes, calls = len(sheet.deliveries.due()), sum(1 for call in sheet.calls if call.again_at is None)
+    broken = sum(1 for one in sheet.danger if one.threat is None)
+    in_danger = len(sheet.danger) - broken
     parts = [
         d.count(len(sheet.answered), "answer to act on", "answers to act on") if sheet.answered else "",
         d.count(sheet.unread, "reply to read", "replies to read") if sheet.unread else "",
         d.count(len(sheet.calendar), "calendar to answer", "calendars to answer") if sheet.calendar else "",
-        d.count(len(sheet.danger), "promise in danger", "promises in danger") if sheet.danger else "",
+        d.count(broken, "promise not kept", "promises not kept") if broken else "",
+        d.count(in_danger, "promise in danger", "promises in danger") if in_danger else "",
         d.count(boxes, "box to unpack", "boxes to unpack") if boxes else "",
         d.count(len(sheet.bench), "device for the bench", "devices for the bench") if sheet.bench else "",
         d.count(len(sheet.pickups), "pickup today", "pickups today") if sheet.pickups else "",
