@@ -45,7 +45,7 @@ def report(desk: Desk) -> None:
     sentences = (says.verdict(seen), says.against_wanted(seen), says.learned(seen), says.drift(seen))
     causes = [(why or "-", number) for why, number in seen.changed]
     desk.show(
-        seen, *(one for one in sentences if one), "", *table(says.rows(seen)), says.left_out(seen),
+        seen, *(one for one in sentences if one), "", *table(says.rows(seen) + says.scores(seen)), says.left_out(seen),
         *table(says.tenths(seen.losses) if seen.losses else (), head=("in its forecast", "devices")),
         *table(says.kinds(seen), head=("kind", "due", "kept")), *table(causes, head=("told of the broken", "devices")),
     )  # fmt: skip

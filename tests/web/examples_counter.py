@@ -286,7 +286,8 @@ def _promises(**more: Any) -> Page:
         "apart": "Five promises were broken; 23 devices were ready more than an hour early.",
         "drift": "Lately 86 of 100 were kept, the newest counting most. That is within what chance alone does.",
         "rows": [("Promises whose time has passed", "41"), ("Kept", "36"), ("Broken", "5"), ("Broken and not ready yet", "1"),
-                 ("Kept, of 100 (95 % sure: from, to)", "88 (74, 95)"), ("Open minutes a forecast was off, on the whole (CRPS)", "42")],
+                 ("Kept, of 100 (95 % sure: from, to)", "88 (74, 95)")],
+        "scores": [("Open minutes a forecast was off, on the whole (CRPS)", "42")],
         "spread": "A fair forecast fills all tenths alike; nothing stands out here.",
         "tenths": [(f"{10 * at} to {10 * at + 10}", str(number)) for at, number in enumerate((2, 3, 4, 4, 3, 4, 4, 4, 5, 5))],
         "kinds": [("Other repairs", "30", "27"), ("A new battery in a very old e-reader with a glued back", "11", "9")],
@@ -485,6 +486,7 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
                 causes=[],
                 left_out="None is left out.",
                 rows=[("Promises whose time has passed", "0"), ("Kept", "0")],
+                scores=[],
             ),
         ),
         "capacity_wrong": (

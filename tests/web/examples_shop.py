@@ -253,6 +253,11 @@ def shop_pages() -> dict[str, tuple[str, Page]]:
         "day_sheet": ("day_sheet.html", _day()),
         "day_sheet_empty": ("day_sheet.html", _empty_day()),
         "check_in": ("check_in.html", _check_in()),
-        "check_in_when": ("check_in.html", _check_in(devices=[_device(1, device="Otter 220", device_class="camera", outlook=_OUTLOOK)], at_device=True)),
+        "check_in_when": (
+            "check_in.html",
+            _check_in(
+                devices=[_device(1, device="Otter 220", device_class="camera", outlook=_OUTLOOK)], at_device=True
+            ),
+        ),
         "check_in_wrong": ("check_in.html", _check_in_wrong()),
     }

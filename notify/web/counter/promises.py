@@ -22,6 +22,7 @@ def show() -> Response:
     return render_page(
         "promises.html", here="", sentence=says.verdict(seen), wanted=says.against_wanted(seen),
         learned=says.learned(seen), apart=says.apart(seen), drift=says.drift(seen), rows=says.rows(seen),
+        scores=says.scores(seen),
         kinds=says.kinds(seen), causes=says.causes(seen), left_out=says.left_out(seen),
         spread=says.spread(seen.losses) if seen.losses else "",
         tenths=says.tenths(seen.losses) if seen.losses else [], late=drawn.lateness(seen),

@@ -93,18 +93,22 @@ def rows(seen: Report) -> list[tuple[str, str]]:
         found.append(("Kept, of 100 (95 % sure: from, to)", f"{_hundred(seen.kept / seen.due)} ({low}, {high})"))
     found += [("Meant to be kept, of 100", str(_hundred(seen.wanted))),
               ("Asked of a forecast now, of 100", str(_hundred(seen.level)))]  # fmt: skip
-    if seen.learned >= needed_for(seen.wanted):
-        found.append(("A slower rule, to compare, would ask (adaptive)", str(_hundred(seen.adaptive))))
-    return found + (_losses(seen.losses) if seen.losses else [])
+    return found
 
 
-def _losses(found: Losses) -> list[tuple[str, str]]:
+def scores(seen: Report) -> list[tuple[str, str]]:
+    """(what, how much) of how good the forecasts are, for whoever knows such scores; nothing without forecasts."""
+    found = seen.losses
+    if not found:
+        return []
+    adaptive = [("The adaptive rule of Gibbs and Candès would ask, of 100", str(_hundred(seen.adaptive)))]
     return [
         ("Promises with a forecast behind them", str(found.of)),
         ("Ready by its time before rounding, of 100", str(_hundred(found.quantile_kept / found.of))),
         ("Open minutes a forecast was off, on the whole (CRPS)", f"{found.crps:.0f}"),
         ("Loss of the promised quantile, open minutes (pinball)", f"{found.pinball:.1f}"),
         ("Error of the chances said: 0 none, 0.25 a coin (Brier)", f"{found.brier:.3f}"),
+        *(adaptive if seen.learned >= needed_for(seen.wanted) else []),
     ]
 
 
