@@ -43,7 +43,6 @@ from tests.parts.processes import die_with_parent, end, free_ports
     [
         "2026-11-25T14:00",
         "2026-11-29T16:40",
-        "2026-11-28T20:30",
         "2026-12-01T02:15",
         "2026-10-25T12:00",
         "2027-03-28T11:00",
