@@ -256,7 +256,7 @@ def lock(rest: list[str]) -> None:
 
 
 def spread() -> list[str]:
-    """A worker more than cores, since half of the time tests wait for servers and processes of theirs; on one core none.
+    """A worker more than cores, since half of the time tests wait for servers of theirs; on one core none.
 
     Figures and closing line stay the same.
     """

@@ -355,7 +355,8 @@ def test_no_table_says_anything_of_a_forgotten_person_in_clear(kept: Kept) -> No
     # Wide texts in clear, each known: staff and the shop write them about themselves, or they are cleaned (receipts)
     # and emptied (receipts, provider_id), or they are numbers and identifiers (stamp).
     assert loose <= {("special_days", "reason"), ("staff", "password_hash"), ("staff", "pin_hash"),
-                     ("forecast_runs", "stamp"), ("messages", "message_id"), ("messages", "provider_id"), ("receipts", "text"),
+                     ("forecast_runs", "stamp"), ("messages", "message_id"), ("messages", "provider_id"),
+                     ("receipts", "text"),
                      *(("uncollected_rules", told) for told in ("name", "form", "source"))}  # fmt: skip
 
 
