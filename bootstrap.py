@@ -261,7 +261,7 @@ def spread() -> list[str]:
     Figures and closing line stay the same.
     """
     cores = os.cpu_count() or 1
-    return ["-n", str(min(cores, 4) + 1), "--dist", "loadscope"] if cores > 1 else []
+    return ["-n", str(min(cores, 4) + 1), "--dist", "loadscope", "--no-loadscope-reorder"] if cores > 1 else []
 
 
 def pytest(arguments: list[str]) -> None:

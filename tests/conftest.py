@@ -22,6 +22,29 @@ pytest_plugins = (
 )
 
 
+# Of the tests of pages these run on PostgreSQL each time: races, statements, and what no shop may see of another. The
+# others call flows that do, and are seen there before a release.
+ON_BOTH = frozenset(
+    f"test_{name}.py"
+    for name in ("claim_kept", "claim_race", "lost_page", "pickup_attacks", "looking_changes_nothing", "shops_apart",
+                 "routes", "database_away", "pass_pages", "bell_page", "forecast_pages")
+)  # fmt: skip
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Pages on PostgreSQL are deep. Files that start servers and browsers begin first, so that no worker waits at the
+    end for a long one."""
+    rank = {"real": 2, "long": 1}
+    of_file: dict[str, int] = {}
+    for item in items:
+        if item.path.parent.name == "web" and item.path.name not in ON_BOTH and "[postgresql" in item.name:
+            item.add_marker("deep")
+        found = max((rank.get(mark.name, 0) for mark in item.iter_markers()), default=0)
+        of_file[item.path.as_posix()] = max(found, of_file.get(item.path.as_posix(), 0))
+    items.sort(key=lambda item: -of_file[item.path.as_posix()])
+
+
 @pytest.fixture
 def clock() -> FakeClock:
     """A settable clock: call it for the aware UTC instant, `.advance(seconds)` to move it."""

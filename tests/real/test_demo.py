@@ -42,7 +42,6 @@ from tests.parts.processes import die_with_parent, end, free_ports
     "wall",
     [
         "2026-11-25T14:00",
-        "2026-11-29T16:40",
         "2026-12-01T02:15",
         "2026-10-25T12:00",
         "2027-03-28T11:00",
