@@ -122,7 +122,7 @@ def now_of(ctx: Context, unit: Unit) -> Mapping[str, Forecast]:
     run, now = state.run, ctx.clock()
     if run is not None and not state.is_changed and run.ran_at <= now and (run.next_at is None or now < run.next_at):
         return forecasts.of_tickets(unit)
-    return _kept(ctx, unit, "forecast", lambda: _quickly(ctx, unit))
+    return kept(ctx, unit, "forecast", lambda: _quickly(ctx, unit))
 
 
 def _quickly(ctx: Context, unit: Unit) -> Mapping[str, Forecast]:
@@ -134,7 +134,7 @@ def outlook_of_new(ctx: Context, unit: Unit, *, kind_id: str | None = None, supp
 
     It comes into the line as any ticket without a promise does. Raises NotFound for a supplier that is not there.
     """
-    return _kept(ctx, unit, f"outlook {kind_id} {supplier_id}", lambda: _outlook(ctx, unit, kind_id, supplier_id))
+    return kept(ctx, unit, f"outlook {kind_id} {supplier_id}", lambda: _outlook(ctx, unit, kind_id, supplier_id))
 
 
 def _outlook(ctx: Context, unit: Unit, kind_id: str | None, supplier_id: str | None) -> Forecast:
@@ -170,7 +170,7 @@ def _said_of(facts: Facts, inputs: Inputs, ticket_id: str) -> Forecast:
     return found
 
 
-def _kept(ctx: Context, unit: Unit, name: str, load: Callable[[], T]) -> T:
+def kept(ctx: Context, unit: Unit, name: str, load: Callable[[], T]) -> T:
     """What `load` gives, made anew only when a fact has changed or some minutes have gone by."""
     stamp = f"{forecasts.state(unit).stamp} {int(ctx.clock().timestamp()) // _KEPT_FOR}"
     at, found = unit.kept.get((unit.shop_id, name), ("", None))

@@ -12,13 +12,11 @@ from notify.core.instants import first_instant, zone
 from notify.core.ready import Without
 from notify.flows.context import Context
 from notify.flows.forecast_inputs import Inputs, prepare
-from notify.flows.forecast_made import play
+from notify.flows.forecast_made import kept, play
 from notify.flows.shop_facts import Facts, gather
 from notify.forecast.load import Taken, load
-from notify.store import forecasts
 
 AHEAD, SHOWN = 21, 7  # days that are looked at; of these, so many on which the shop is open are shown
-_KEPT_FOR = 300  # seconds in which the same answer is given again while no fact changes
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +52,7 @@ def view(ctx: Context, actor: Actor) -> BenchLoad:
     """The report; the same for some minutes while no fact changes."""
     actor.need("report")
     with ctx.db.read(actor.shop_id) as unit:
-        stamp = f"{forecasts.state(unit).stamp} {int(ctx.clock().timestamp()) // _KEPT_FOR}"
-        key = (unit.shop_id, "bench load")
-        at, found = unit.kept.get(key, ("", None))
-        facts = gather(ctx, unit) if at != stamp else None
-    if facts is not None:
-        found = load_of(facts)
-        unit.kept[key] = (stamp, found)
-    assert isinstance(found, BenchLoad)
-    return found
+        return kept(ctx, unit, "bench load", lambda: load_of(gather(ctx, unit)))
 
 
 def load_of(facts: Facts) -> BenchLoad:

@@ -7,44 +7,18 @@ minute and asks at each whether the device lies on the bench, the shop is open a
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
-from notify.core.events import Event
 from notify.core.hands_on import open_seconds, without, work_spans
-from notify.core.hours import Counter, Hours
 from notify.core.tickets import UNDO_WITHIN
-
-DAY = datetime(2026, 11, 25, tzinfo=UTC)  # a Wednesday; the clock of London is UTC
-COUNTER = Counter("Europe/London", tuple(Hours(n, time(9), time(18), 1, date(2026, 1, 1)) for n in range(5)))
-
-
-def at(clock: str, days: int = 0) -> datetime:
-    hour, minute, *second = map(int, clock.split(":"))
-    return DAY + timedelta(days=days, hours=hour, minutes=minute, seconds=second[0] if second else 0)
+from tests.parts.told import COUNTER, at
+from tests.parts.told import Told as Story
 
 
-@dataclass
-class Told:
-    """A story as it is recorded."""
-
-    events: list[Event] = field(default_factory=list)
-    phase: str = "in_line"
-
-    def note(self, kind: str, when: datetime, **codes: str | int) -> str:
-        name = f"e{len(self.events)}"
-        self.events.append(Event(name, kind, when, "v", "t", codes=codes))
-        return name
-
-    def move(self, kind: str, to: str, when: datetime) -> str:
-        came, self.phase = self.phase, to
-        return self.note(kind, when, **{"from": came, "to": to})
-
-    def undo(self, event: str, back: str, when: datetime) -> None:
-        self.note("corrected", when, undoes=event, to=back, **{"from": self.phase})
-        self.phase = back
+class Told(Story):
+    """A story that says how many minutes were worked."""
 
     def minutes(self, until: datetime) -> float:
         return open_seconds(COUNTER, work_spans(self.events, "t", until=until, at_once=UNDO_WITHIN)) / 60

@@ -10,47 +10,27 @@ from __future__ import annotations
 import random
 from collections import Counter as Counts
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 import pytest
 
 from notify.core.events import OTHER_EVENTS, Event
 from notify.core.hands_on import open_seconds, work_spans
-from notify.core.hours import Counter, Hours
 from notify.core.open_time import open_times
 from notify.core.tickets import MOVE_EVENTS, UNDO_WITHIN
 from notify.core.where_time_goes import TELLING, Cause, Spell, add_up, spells
+from tests.parts.told import COUNTER, DAY, at
+from tests.parts.told import Told as Story
 
-DAY = datetime(2026, 11, 25, tzinfo=UTC)  # a Wednesday; the clock of London is UTC
-COUNTER = Counter("Europe/London", tuple(Hours(n, time(9), time(18), 1, date(2026, 1, 1)) for n in range(5)))
 MINUTE = timedelta(minutes=1)
 
 
-def at(clock: str, days: int = 0) -> datetime:
-    hour, minute = map(int, clock.split(":"))
-    return DAY + timedelta(days=days, hours=hour, minutes=minute)
-
-
-class Told:
-    """A story as it is recorded, from taking in."""
+class Told(Story):
+    """A story from taking in."""
 
     def __init__(self, when: datetime) -> None:
-        self.events = [Event("e0", "checked_in", when, "v", "t")]
-        self.phase = "taken_in"
-
-    def note(self, kind: str, when: datetime, **codes: str | int) -> str:
-        name = f"e{len(self.events)}"
-        self.events.append(Event(name, kind, when, "v", "t", codes=codes))
-        return name
-
-    def move(self, kind: str, to: str, when: datetime) -> str:
-        came, self.phase = self.phase, to
-        return self.note(kind, when, **{"from": came, "to": to})
-
-    def undo(self, event: str, back: str, when: datetime) -> None:
-        self.note("corrected", when, undoes=event, to=back, **{"from": self.phase})
-        self.phase = back
+        super().__init__([Event("e0", "checked_in", when, "v", "t")], "taken_in")
 
 
 def found(told: Told, until: datetime, first: datetime = DAY) -> tuple[Spell, ...]:
