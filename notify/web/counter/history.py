@@ -78,7 +78,7 @@ def _learned(seen: Learned) -> str:
 def _tested(seen: Learned) -> dict[str, Any]:
     test = seen.test
     levels = [
-        {"said": f"{one.level:.0%}", "done": f"{one.share:.0%}", "between": f"{one.low:.0%} and {one.high:.0%}",
+        {"said": f"{one.level:.0%}", "done": f"{one.share:.0%}", "between": f"{one.low:.0%} to {one.high:.0%}",
          "alone": f"{one.share_nominal:.0%}"}
         for one in test.levels
     ]  # fmt: skip
