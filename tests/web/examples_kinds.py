@@ -36,9 +36,9 @@ def _kinds(**more: Any) -> Page:
 def _history(**more: Any) -> Page:
     keys = ("said", "done", "between", "alone")
     rows = [
-        ("50%", "50%", "47% and 53%", "20%"),
-        ("80%", "81%", "79% and 83%", "73%"),
-        ("90%", "90%", "88% and 92%", "93%"),
+        ("50%", "50%", "47% to 53%", "20%"),
+        ("80%", "81%", "79% to 83%", "73%"),
+        ("90%", "90%", "88% to 92%", "93%"),
     ]
     counts = (131, 128, 140, 122, 133, 129, 135, 127, 125, 134)
     bars = [{"range": f"{n * 10} to {n * 10 + 10} %", "count": count} for n, count in enumerate(counts)]
