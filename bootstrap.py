@@ -213,7 +213,7 @@ def install_all(rest: list[str]) -> None:
 def test(rest: list[str]) -> None:
     """All tests but the deep ones."""
     install_all([])
-    pytest(["-m", "not deep", *(rest or spread())])
+    pytest(["-m", "not deep", *(rest or spread(more=1))])
 
 
 def quick(rest: list[str]) -> None:
@@ -255,13 +255,13 @@ def lock(rest: list[str]) -> None:
     run([*compile_, "--group", "uv", "-o", LOCKS / "uv.txt"])
 
 
-def spread() -> list[str]:
-    """A worker more than cores, since half of the time tests wait for servers of theirs; on one core none.
+def spread(more: int = 0) -> list[str]:
+    """A worker for each core and so many more, where tests wait for servers of theirs; on one core none.
 
     Figures and closing line stay the same.
     """
     cores = os.cpu_count() or 1
-    return ["-n", str(min(cores, 4) + 1), "--dist", "loadscope", "--no-loadscope-reorder"] if cores > 1 else []
+    return ["-n", str(min(cores, 4) + more), "--dist", "loadscope", "--no-loadscope-reorder"] if cores > 1 else []
 
 
 def pytest(arguments: list[str]) -> None:
