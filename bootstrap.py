@@ -38,6 +38,7 @@ APT_PARTS = {
     "dovecot-imapd": "usr/sbin/dovecot",
     "fonts-dejavu-core": "usr/share/fonts/truetype/dejavu/DejaVuSans.ttf",
     "libatomic1": "usr/lib/*/libatomic.so.1",
+    "mariadb-server-core": "usr/sbin/mariadbd",
 }
 # The same, installed only where CI=true: a mail server would push out the one that somebody's own machine has.
 APT_PARTS_OF_CI = {
@@ -249,7 +250,7 @@ def lock(rest: list[str]) -> None:
         "--no-emit-index-url", "--no-emit-find-links", "--exclude-newer", LOCKED_ON, "-q", *rest,
     ]  # fmt: skip
     compile_ = [UV, "pip", "compile", *options]
-    product = ["pyproject.toml", "--extra", "postgres", "--extra", "holidays", "--group", "build"]
+    product = ["pyproject.toml", "--extra", "postgres", "--extra", "holidays", "--extra", "mariadb", "--group", "build"]
     run([*compile_, *product, "-o", LOCKS / "run.txt"])
     run([*compile_, *product, "--group", "test", "-c", LOCKS / "run.txt", "-o", LOCKS / "test.txt"])
     run([*compile_, "--group", "uv", "-o", LOCKS / "uv.txt"])

@@ -145,7 +145,7 @@ def _folders(settings: Settings) -> Iterator[Finding]:
         yield Finding("log.file", "log.file: its folder cannot be written to", "Make the folder, or leave it empty.")
     for watch in settings.watch:
         key = f"watch.{watch.name}.folder"
-        if not watch.folder.is_dir():
+        if watch.folder is not None and not watch.folder.is_dir():
             yield Finding(
                 key, f"{key}: there is no such folder at the moment", "Make it, or write the right path.", refuses=False
             )

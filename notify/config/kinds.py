@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from notify.core.contacts import parse_email
 
 DATABASES = ("sqlite", "postgresql+psycopg")
+OTHER_DATABASES = (*DATABASES, "mariadb+pymysql", "mysql+pymysql")  # those that a source may lie in
 _TOKEN = "b" * 32  # stands for a pickup's token while the rest of the pattern is judged
 
 
@@ -114,6 +115,19 @@ def _database(value: object) -> str:
     return f"{scheme}://{rest}"
 
 
+def _other_database(value: object) -> str:
+    text = _text_of(value)
+    if not text:
+        return ""
+    scheme, _, rest = text.partition("://")
+    scheme = {"postgresql": "postgresql+psycopg", "mariadb": "mariadb+pymysql", "mysql": "mysql+pymysql"}.get(
+        scheme, scheme
+    )
+    if scheme not in OTHER_DATABASES or not rest or (scheme == "sqlite" and not rest.startswith("//")):
+        raise ValueError
+    return f"{scheme}://{rest}"
+
+
 def _address(value: object) -> str:
     text = _text_of(value)
     return parse_email(text) if text else ""
@@ -151,6 +165,8 @@ def _zone(value: object) -> str:
 
 def _encoding(value: object) -> str:
     text = _text_of(value)
+    if text == "auto":
+        return text
     try:
         "a".encode(text)  # codecs that are not for text refuse here
         return codecs.lookup(text).name
@@ -159,7 +175,7 @@ def _encoding(value: object) -> str:
 
 
 def _delimiter(value: object) -> str:
-    if value not in (",", ";", "\t", "|"):
+    if value not in ("auto", ",", ";", "\t", "|"):
         raise ValueError
     return str(value)
 
@@ -196,6 +212,11 @@ DATABASE = Kind(
     'Write "sqlite:////" and a full path, or "postgresql://user@host/name"; or "" for the file in the data folder.',
     _database,
 )
+OTHER_DATABASE = Kind(
+    "database",
+    'Write "sqlite:////" and a full path, "postgresql://user@host/name", "mariadb://user@host/name" or "mysql://...".',
+    _other_database,
+)
 ADDRESS = Kind("address", 'Write one e-mail address in quotes, such as "counter@example.org".', _address)
 SMS_TEMPLATE = Kind(
     "template",
@@ -216,8 +237,8 @@ BOUNCE = Kind(
 )
 TIME = Kind("time", 'Write a time of day in quotes, such as "21:00".', _time)
 ZONE = Kind("zone", 'Write a time zone of the IANA list in quotes, such as "Europe/Berlin".', _zone)
-ENCODING = Kind("encoding", 'Write a text encoding in quotes, such as "utf-8" or "cp1252".', _encoding)
-DELIMITER = Kind("delimiter", 'Write one of: ",", ";", "|" or "\\t".', _delimiter)
+ENCODING = Kind("encoding", 'Write a text encoding in quotes, such as "utf-8" or "cp1252"; or "auto".', _encoding)
+DELIMITER = Kind("delimiter", 'Write one of: ",", ";", "|" or "\\t"; or "auto".', _delimiter)
 
 
 def is_loopback(host: str) -> bool:

@@ -30,7 +30,8 @@ from notify.config.settings import (
     Watch,
     Web,
 )
-from notify.config.table import FORBIDDEN, NEEDED_COLUMNS, NO_DEFAULT, SETTINGS, WATCH, Setting
+from notify.config.table import FORBIDDEN, NO_DEFAULT, SETTINGS, WATCH, Setting
+from notify.config.watch_rules import broken_watch_rules
 from notify.core.errors import Invalid, Misconfigured
 
 VARIABLE = "SHELFBELL_CONFIG"
@@ -51,7 +52,7 @@ _SECTIONS: dict[str, Callable[..., Any]] = {
     "log": Log,
 }
 _WATCH_NAME = re.compile(r"[a-z][a-z0-9_-]{0,39}")
-_TABLES = ("columns", "phase_words")  # these settings of a watched folder are small tables themselves
+_TABLES = ("columns", "phase_words", "part_words")  # these settings of a source are small tables themselves
 _OTHER_TABLES = frozenset(one.key for one in SETTINGS if one.kind.name == "table" and not one.key.startswith(WATCH))
 
 
@@ -133,7 +134,9 @@ def read(text: str, *, folder: Path) -> Reading:
     for setting in settings:
         if isinstance(values[setting.key], Path):
             values[setting.key] = _absolute(folder, values[setting.key])
-    problems += broken_rules(values, unread=frozenset(one.field for one in wrong))
+    unread = frozenset(one.field for one in wrong)
+    problems += broken_rules(values, unread=unread)
+    problems += broken_watch_rules(values, names, unread=unread)
     return Reading(_build(values, names, folder), tuple(problems))
 
 
@@ -171,7 +174,7 @@ def _unknown(given: Mapping[str, Any], settings: Sequence[Setting]) -> Iterator[
             yield Misconfigured(f"{key} must not stand in the settings file", FORBIDDEN[key], field=key)
         elif key.startswith("watch.") and not _WATCH_NAME.fullmatch(key.split(".")[1]):
             yield Misconfigured(
-                f"{key}: the name of a watched folder has other signs than a-z, 0-9, - and _",
+                f"{key}: the name of a source has other signs than a-z, 0-9, - and _",
                 "Give it a short name in small letters.",
                 field=key,
             )
@@ -199,8 +202,6 @@ def _values(given: Mapping[str, Any], settings: Sequence[Setting]) -> tuple[dict
 def _needed(setting: Setting, value: Any) -> Any:
     if value is None and setting.default is NO_DEFAULT:
         raise ValueError
-    if setting.key.endswith(".columns") and not set(NEEDED_COLUMNS) <= {word for word, _ in value}:
-        raise ValueError
     return value
 
 
@@ -214,11 +215,11 @@ def _build(values: Mapping[str, Any], names: Sequence[str], folder: Path) -> Set
     )
     mail = _section(values, "mail")
     mail["folder"] = mail["folder"] or data / "mail"
-    # A watched folder without its needed settings has been reported; there is nothing to watch then.
+    # A source without its needed settings has been reported; there is nothing to watch then.
     watch = tuple(
         Watch(name=name, **_section(values, f"watch.{name}"))
         for name in names
-        if all(values[f"watch.{name}.{part}"] is not None for part in ("folder", *_TABLES))
+        if values[f"watch.{name}.columns"] is not None
     )
     return Settings(database=database, mail=Mail(**mail), watch=watch, **parts)
 

@@ -148,15 +148,33 @@ class Inbox:
 
 @dataclass(frozen=True, slots=True)
 class Watch:
-    """One watched folder. `columns`: our word -> its column; `phase_words`: its word -> our phase, as pairs."""
+    """One source. `columns`: our word -> its column, field or JSON pointer; words: theirs -> ours; all as pairs.
+
+    What belongs to another kind than its own is empty. `url` may hold a name, never a password.
+    """
 
     name: str
-    folder: Path
+    kind: str
+    about: str
+    shop: str
     columns: tuple[tuple[str, str], ...]
     phase_words: tuple[tuple[str, str], ...]
+    part_words: tuple[tuple[str, str], ...]
+    zone: str
+    quiet_minutes: int
+    folder: Path | None
     delimiter: str
     encoding: str
-    zone: str
+    sheet: str
+    keep_days: int
+    url: str = field(repr=False)
+    password_file: Path | None
+    query: str
+    changed: str
+    every_seconds: int
+    secret_file: Path | None
+    old_secret_file: Path | None
+    form: str
 
 
 @dataclass(frozen=True, slots=True)

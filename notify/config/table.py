@@ -1,4 +1,4 @@
-"""Every setting of an installation in one table: key, kind, default, help."""
+"""Every setting of an installation in one table: key, kind, default, help. Longer than other rooms for that reason."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from notify.config import kinds as k
 from notify.core.tickets import Phase
 
 NO_DEFAULT = object()
-WATCH = "watch.*."  # a watched folder has a name of its own in the place of the star
+WATCH = "watch.*."  # a source has a name of its own in the place of the star
 
-# Our words for the columns that a watched table may have.
+# Our words for what a source may tell.
 COLUMNS = (
     "reference",
     "phase",
@@ -26,19 +26,35 @@ COLUMNS = (
     "language",
     "price",
     "kind",
+    "version",
+    "part",
+    "part_state",
+    "supplier",
+    "article",
+    "order",
+    "slip",
+    "due",
+    "quantity",
 )
-NEEDED_COLUMNS = ("reference", "phase")
+# What each line of a source needs, by what the source is about (core/sources.ABOUT).
+NEEDED_COLUMNS = {"tickets": ("reference", "phase"), "deliveries": ()}
+PART_WORDS = ("needed", "ordered", "arrived", "dead", "wrong", "sent_back", "not_needed")
 # On the shelf is said with its outcome, because another system's word for "done" does not tell it.
 PHASE_WORDS = (*(phase.value for phase in Phase if phase is not Phase.ON_SHELF), "repaired", "unrepaired")
 
 _COLUMNS = k.words(
     COLUMNS.__contains__,
-    "Write a table of our words and the file's column names; our words are " + ", ".join(COLUMNS) + ".",
+    "Write a table of our words and its names of columns or fields; ours are " + ", ".join(COLUMNS) + ".",
     of_keys=True,
 )
 _PHASES = k.words(
     PHASE_WORDS.__contains__,
     "Write a table of the file's words and ours; ours are " + ", ".join(PHASE_WORDS) + ".",
+    of_keys=False,
+)
+_PARTS = k.words(
+    PART_WORDS.__contains__,
+    "Write a table of its words and ours; ours are " + ", ".join(PART_WORDS) + ".",
     of_keys=False,
 )
 
@@ -179,12 +195,27 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("log.level", k.choice("debug", "info", "warning", "error"), "info", "how much is written down"),
     Setting("log.form", k.choice("text", "json"), "text", "text for people, json for programs"),
     Setting("log.file", k.PATH, "", "file for the log; empty: the standard error stream"),
-    Setting(WATCH + "folder", k.NEEDED_PATH, NO_DEFAULT, "folder in which another system leaves CSV files"),
-    Setting(WATCH + "columns", _COLUMNS, NO_DEFAULT, "our words and the names of its columns"),
-    Setting(WATCH + "phase_words", _PHASES, NO_DEFAULT, "its words for where a repair stands, and ours"),
-    Setting(WATCH + "delimiter", k.DELIMITER, ",", "sign between columns"),
-    Setting(WATCH + "encoding", k.ENCODING, "utf-8", "text encoding of the files"),
+    Setting(WATCH + "kind", k.choice("folder", "table", "webhook"), "folder", "how its changes come here"),
+    Setting(WATCH + "about", k.choice("tickets", "deliveries"), "tickets", "whether it tells of repairs or of parts"),
+    Setting(WATCH + "shop", k.TEXT, "", "which shop it belongs to, by its name; empty: the only one"),
+    Setting(WATCH + "columns", _COLUMNS, NO_DEFAULT, "our words and the names of its columns or fields"),
+    Setting(WATCH + "phase_words", _PHASES, {}, "its words for where a repair stands, and ours"),
+    Setting(WATCH + "part_words", _PARTS, {}, "its words for where a part stands, and ours"),
     Setting(WATCH + "zone", k.ZONE, "UTC", "time zone of times without one"),
+    Setting(WATCH + "quiet_minutes", k.number(0, 43_200), 0, "say so when nothing could be read for so long; 0: never"),
+    Setting(WATCH + "folder", k.PATH, "", "folder in which another system leaves its files"),
+    Setting(WATCH + "delimiter", k.DELIMITER, "auto", "sign between the columns of CSV files"),
+    Setting(WATCH + "encoding", k.ENCODING, "auto", "text encoding of the files"),
+    Setting(WATCH + "sheet", k.TEXT, "", "sheet of a workbook; empty: the first"),
+    Setting(WATCH + "keep_days", k.number(0, 365), 14, "days after which taken files and refused lines are removed"),
+    Setting(WATCH + "url", k.OTHER_DATABASE, "", "the database with the table"),
+    Setting(WATCH + "password_file", k.PATH, "", "file with the password of that database on one line"),
+    Setting(WATCH + "query", k.TEXT, "", "the SELECT that gives one line for each repair"),
+    Setting(WATCH + "changed", k.TEXT, "", "its column that rises with every change; empty: lines are compared"),
+    Setting(WATCH + "every_seconds", k.number(2, 86_400), 10, "how often to look"),
+    Setting(WATCH + "secret_file", k.PATH, "", "file with the key that signs its calls"),
+    Setting(WATCH + "old_secret_file", k.PATH, "", "file with the key before it, while both are in use"),
+    Setting(WATCH + "form", k.choice("cloudevents", "json"), "cloudevents", "how the bodies of its calls are written"),
 )
 
 # What people write although it must not stand in a settings file, and where it belongs.

@@ -500,6 +500,13 @@ parts = _table(
     _at("ordered_at", null=True),
     _at("due_at", null=True),
     _at("arrived_at", null=True),
+    # Of its order line: the supplier's name of the article, the shop's order, the packing slip that it comes with, and
+    # what one costs the shop in its minor unit. None of it is about a person.
+    Column("article", String(60), nullable=False, server_default=text("''")),
+    Column("order_ref", String(60), nullable=False, server_default=text("''")),
+    Column("slip", String(60), nullable=False, server_default=text("''")),
+    Column("cost", BigInteger),
+    _at("ended_at", null=True),  # found dead or wrong, sent back, or no longer needed
     UniqueConstraint("shop_id", "label"),
     Index("ix_parts_ticket", "shop_id", "ticket_id"),
     Index("ix_parts_state", "shop_id", "state"),
@@ -861,7 +868,138 @@ taken_rows = _table(
     Column("digest", String(64), nullable=False),
     _id("ticket_id"),
     _at("at"),
+    # What the source said of it last: a hash of its word for the phase, the time and the version that it gave.
+    Column("said", String(64), nullable=False, server_default=text("''")),
+    _at("told_at", null=True),
+    Column("version", String(80), nullable=False, server_default=text("''")),
     key=("source", "row_key"),
+)
+# How a source is doing, and how far it was read.
+source_states = _table(
+    "source_states",
+    Column("source", String(60), nullable=False),
+    Column("position", JSON, nullable=False),  # what its own room remembers: a change column's value, for instance
+    _at("looked_at", null=True),
+    _at("well_at", null=True),  # the last look without trouble
+    _code("trouble"),
+    _at("trouble_since", null=True),
+    Column("taken", Integer, nullable=False, server_default=text("0")),
+    Column("doubted", Integer, nullable=False, server_default=text("0")),
+    Column("stale", Integer, nullable=False, server_default=text("0")),  # older than what was known
+    key=("source",),
+)
+# What a person here said that a word of a source means, beside the settings.
+source_words = _table(
+    "source_words",
+    Column("source", String(60), nullable=False),
+    _code("kind"),
+    Column("word", String(80), nullable=False),  # casefolded
+    _code("ours"),
+    _at("at"),
+    _id("staff_id", null=True),
+    key=("source", "kind", "word"),
+)
+# What a source told and a person has to decide about (core/sources.Doubt). Sealed under the key of the ticket's person,
+# or under a key named by the row itself where there is none yet. At most one is open for each thing a source speaks of.
+doubts = _table(
+    "doubts",
+    _id(),
+    Column("seq", Integer, nullable=False),
+    Column("source", String(60), nullable=False),
+    Column("row_key", String(64), nullable=False),
+    Column("line", Integer, nullable=False),
+    _code("kind"),
+    _code("state"),
+    _id("sealed_for"),
+    _sealed("cells"),
+    Column("digest", String(64), nullable=False),
+    _id("ticket_id", null=True),
+    _at("told_at", null=True),
+    _at("seen_at"),
+    _at("settled_at", null=True),
+    _code("settled_how"),
+    _id("staff_id", null=True),
+    UniqueConstraint("shop_id", "seq"),
+    Index("ix_doubts_ticket", "shop_id", "ticket_id"),
+    CheckConstraint("state in ('open','settled','overtaken')", name="state"),
+)
+Index(
+    "uq_doubts_open",
+    doubts.c.shop_id,
+    doubts.c.source,
+    doubts.c.row_key,
+    unique=True,
+    sqlite_where=text("state = 'open'"),
+    postgresql_where=text("state = 'open'"),
+)
+# A key by which one of the shop's own scripts uses the API. Of the key itself only its hash is kept.
+api_tokens = _table(
+    "api_tokens",
+    _id(),
+    Column("name", String(80), nullable=False),
+    Column("token_hash", String(64), nullable=False),
+    Column("scopes", JSON, nullable=False),
+    _at("made_at"),
+    _id("staff_id", null=True),
+    Column("used_on", Date),  # the day, not the moment
+    _at("expires_at", null=True),
+    _at("revoked_at", null=True),
+    UniqueConstraint("token_hash"),
+)
+# A listener: a system of the shop's own that is told of events by signed calls. `heard` is the seq of the newest event
+# that it took, so the story itself is the outbox. Address and keys are sealed under a key of its own, named by `id`.
+listeners = _table(
+    "listeners",
+    _id(),
+    Column("name", String(80), nullable=False),
+    _sealed("address"),
+    _sealed("secret"),
+    _sealed("old_secret"),
+    _at("old_until", null=True),
+    Column("kinds", JSON, nullable=False),  # of events; empty: all
+    _code("state"),
+    Column("heard", Integer, nullable=False),
+    Column("attempts", Integer, nullable=False),
+    _at("next_at", null=True),
+    Column("lease_by", String(36)),
+    _at("lease_until", null=True),
+    _code("trouble"),
+    _at("trouble_since", null=True),
+    _at("made_at"),
+    _id("staff_id", null=True),
+    UniqueConstraint("shop_id", "name"),
+    CheckConstraint("state in ('on','paused','off')", name="state"),
+)
+# An event that a listener refused for good, kept to be offered again by a person.
+refused_events = _table(
+    "refused_events",
+    _id("listener_id"),
+    _id("event_id"),
+    Column("seq", Integer, nullable=False),
+    Column("status", Integer, nullable=False),
+    _at("at"),
+    key=("listener_id", "event_id"),
+    parents={"listener_id": "listeners"},
+)
+# Claim tickets printed in advance, for when there is no power or no machine. The token is sealed under a key named by
+# the row itself until the ticket is entered, then it stands with the ticket.
+pad_tickets = _table(
+    "pad_tickets",
+    _id(),
+    _id("pad_id"),
+    Column("place", Integer, nullable=False),  # on its pad, from 1
+    Column("number", String(16), nullable=False),
+    Column("token_hash", String(64)),
+    _sealed("token"),
+    _code("state"),
+    _at("printed_at"),
+    _at("ended_at", null=True),
+    _id("ticket_id", null=True),
+    _id("staff_id", null=True),
+    UniqueConstraint("shop_id", "number"),
+    UniqueConstraint("token_hash"),
+    Index("ix_pad_tickets_pad", "shop_id", "pad_id", "place"),
+    CheckConstraint("state in ('printed','entered','void')", name="state"),
 )
 erasures = _table(
     "erasures",

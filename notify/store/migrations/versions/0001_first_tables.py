@@ -16,6 +16,21 @@ depends_on = None
 def upgrade() -> None:
     """Goes one step forward."""
     op.create_table(
+        "api_tokens",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("token_hash", sa.String(length=64), nullable=False),
+        sa.Column("scopes", sa.JSON(), nullable=False),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("used_on", sa.Date(), nullable=True),
+        sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("revoked_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_api_tokens")),
+        sa.UniqueConstraint("token_hash", name=op.f("uq_api_tokens_token_hash")),
+    )
+    op.create_table(
         "bench_orders",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -50,6 +65,38 @@ def upgrade() -> None:
         unique=True,
         sqlite_where=sa.text("state = 'suggested'"),
         postgresql_where=sa.text("state = 'suggested'"),
+    )
+    op.create_table(
+        "doubts",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("source", sa.String(length=60), nullable=False),
+        sa.Column("row_key", sa.String(length=64), nullable=False),
+        sa.Column("line", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("sealed_for", sa.String(length=36), nullable=False),
+        sa.Column("cells_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("ticket_id", sa.String(length=36), nullable=True),
+        sa.Column("told_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("seen_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("settled_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("settled_how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("state in ('open','settled','overtaken')", name=op.f("ck_doubts_state")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_doubts")),
+        sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_doubts_shop_id_seq")),
+    )
+    op.create_index("ix_doubts_ticket", "doubts", ["shop_id", "ticket_id"], unique=False)
+    op.create_index(
+        "uq_doubts_open",
+        "doubts",
+        ["shop_id", "source", "row_key"],
+        unique=True,
+        sqlite_where=sa.text("state = 'open'"),
+        postgresql_where=sa.text("state = 'open'"),
     )
     op.create_table(
         "erasures",
@@ -114,12 +161,56 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("name", name=op.f("pk_job_runs")),
     )
     op.create_table(
+        "listeners",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("address_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("secret_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("old_secret_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("old_until", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("kinds", sa.JSON(), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("heard", sa.Integer(), nullable=False),
+        sa.Column("attempts", sa.Integer(), nullable=False),
+        sa.Column("next_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("lease_by", sa.String(length=36), nullable=True),
+        sa.Column("lease_until", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("trouble", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("trouble_since", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("state in ('on','paused','off')", name=op.f("ck_listeners_state")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_listeners")),
+        sa.UniqueConstraint("shop_id", "name", name=op.f("uq_listeners_shop_id_name")),
+    )
+    op.create_table(
         "lost_requests",
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("number", sa.String(length=16), nullable=False),
         sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_lost_requests")),
     )
+    op.create_table(
+        "pad_tickets",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("pad_id", sa.String(length=36), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("number", sa.String(length=16), nullable=False),
+        sa.Column("token_hash", sa.String(length=64), nullable=True),
+        sa.Column("token_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("printed_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("ticket_id", sa.String(length=36), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("state in ('printed','entered','void')", name=op.f("ck_pad_tickets_state")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_pad_tickets")),
+        sa.UniqueConstraint("shop_id", "number", name=op.f("uq_pad_tickets_shop_id_number")),
+        sa.UniqueConstraint("token_hash", name=op.f("uq_pad_tickets_token_hash")),
+    )
+    op.create_index("ix_pad_tickets_pad", "pad_tickets", ["shop_id", "pad_id", "place"], unique=False)
     op.create_table(
         "people",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -211,6 +302,31 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_shops")),
     )
     op.create_table(
+        "source_states",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("source", sa.String(length=60), nullable=False),
+        sa.Column("position", sa.JSON(), nullable=False),
+        sa.Column("looked_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("well_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("trouble", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("trouble_since", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("taken", sa.Integer(), server_default=sa.text("0"), nullable=False),
+        sa.Column("doubted", sa.Integer(), server_default=sa.text("0"), nullable=False),
+        sa.Column("stale", sa.Integer(), server_default=sa.text("0"), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "source", name=op.f("pk_source_states")),
+    )
+    op.create_table(
+        "source_words",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("source", sa.String(length=60), nullable=False),
+        sa.Column("kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("word", sa.String(length=80), nullable=False),
+        sa.Column("ours", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "source", "kind", "word", name=op.f("pk_source_words")),
+    )
+    op.create_table(
         "special_days",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -284,6 +400,9 @@ def upgrade() -> None:
         sa.Column("digest", sa.String(length=64), nullable=False),
         sa.Column("ticket_id", sa.String(length=36), nullable=False),
         sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("said", sa.String(length=64), server_default=sa.text("('')"), nullable=False),
+        sa.Column("told_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("version", sa.String(length=80), server_default=sa.text("('')"), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "source", "row_key", name=op.f("pk_taken_rows")),
     )
     op.create_table(
@@ -664,6 +783,21 @@ def upgrade() -> None:
     op.create_index("ix_past_jobs_ended", "past_jobs", ["shop_id", "ended_at"], unique=False)
     op.create_index("ix_past_jobs_kind", "past_jobs", ["shop_id", "kind_id", "ended_at"], unique=False)
     op.create_table(
+        "refused_events",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("listener_id", sa.String(length=36), nullable=False),
+        sa.Column("event_id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("status", sa.Integer(), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "listener_id"],
+            ["listeners.shop_id", "listeners.id"],
+            name=op.f("fk_refused_events_shop_id_listener_id"),
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "listener_id", "event_id", name=op.f("pk_refused_events")),
+    )
+    op.create_table(
         "sessions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=64), nullable=False),
@@ -838,6 +972,11 @@ def upgrade() -> None:
         sa.Column("ordered_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("due_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("arrived_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("article", sa.String(length=60), server_default=sa.text("('')"), nullable=False),
+        sa.Column("order_ref", sa.String(length=60), server_default=sa.text("('')"), nullable=False),
+        sa.Column("slip", sa.String(length=60), server_default=sa.text("('')"), nullable=False),
+        sa.Column("cost", sa.BigInteger(), nullable=True),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(
             ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_parts_shop_id_ticket_id")
         ),
@@ -971,6 +1110,7 @@ def downgrade() -> None:
     )
     op.drop_table("tickets")
     op.drop_table("sessions")
+    op.drop_table("refused_events")
     op.drop_index("ix_past_jobs_kind", table_name="past_jobs")
     op.drop_index("ix_past_jobs_ended", table_name="past_jobs")
     op.drop_table("past_jobs")
@@ -1077,6 +1217,8 @@ def downgrade() -> None:
     op.drop_table("suppliers")
     op.drop_table("staff")
     op.drop_table("special_days")
+    op.drop_table("source_words")
+    op.drop_table("source_states")
     op.drop_table("shops")
     op.drop_table("shop_settings")
     op.drop_index("ix_replies_visit", table_name="replies")
@@ -1097,13 +1239,24 @@ def downgrade() -> None:
     )
     op.drop_table("repair_kinds")
     op.drop_table("people")
+    op.drop_index("ix_pad_tickets_pad", table_name="pad_tickets")
+    op.drop_table("pad_tickets")
     op.drop_table("lost_requests")
+    op.drop_table("listeners")
     op.drop_table("job_runs")
     op.drop_table("idempotency")
     op.drop_table("hours")
     op.drop_table("forecast_runs")
     op.drop_table("feeds")
     op.drop_table("erasures")
+    op.drop_index(
+        "uq_doubts_open",
+        table_name="doubts",
+        sqlite_where=sa.text("state = 'open'"),
+        postgresql_where=sa.text("state = 'open'"),
+    )
+    op.drop_index("ix_doubts_ticket", table_name="doubts")
+    op.drop_table("doubts")
     op.drop_index(
         "ix_bench_orders_suggested",
         table_name="bench_orders",
@@ -1117,3 +1270,4 @@ def downgrade() -> None:
         postgresql_where=sa.text("state = 'standing'"),
     )
     op.drop_table("bench_orders")
+    op.drop_table("api_tokens")
