@@ -1,4 +1,4 @@
-"""Kinds of settings: each reads one TOML value into what the program uses, or says how to write it."""
+"""Kinds of settings: each reads one TOML value into what the program uses, or says how to write it. Long: all kinds."""
 
 from __future__ import annotations
 
