@@ -7,9 +7,11 @@ import binascii
 import os
 import re
 import stat
+import tempfile
 from pathlib import Path
 
-from notify.core.errors import Misconfigured
+from notify.core.errors import Invalid, Misconfigured
+from notify.core.signed_call import read_secret
 
 KEY_BYTES = 32
 LONGEST = 4096
@@ -49,6 +51,48 @@ def read_password(path: Path, *, field: str = "") -> str:
             f"{name}: the file does not hold exactly one line", "Write the password on its first line.", field=name
         )
     return text
+
+
+def read_signing_key(path: Path, *, field: str = "") -> bytes:
+    """The secret of signed calls in a file of its own (core/signed_call). Raises Misconfigured, never quoting it."""
+    name = field or path.name
+    try:
+        return read_secret(_private_text(path, name))
+    except Invalid as problem:
+        cure = "Make it anew with `shelfbell source key`, and give it to the system that calls."
+        raise Misconfigured(f"{name}: {problem.what[0].lower()}{problem.what[1:]}", cure, field=name) from None
+
+
+def keep_signing_key(path: Path, text: str, *, old: Path | None = None) -> None:
+    """Writes a secret for its owner's eyes only, whole or not at all; the one before goes to `old`, where one is named.
+
+    The old one is written first: whenever the machine stops, every caller's key is still in one of the two.
+    Raises Misconfigured when the folder cannot be written to.
+    """
+    try:
+        if old is not None and path.exists():
+            _replace(old, path.read_text("utf-8"))
+        _replace(path, text)
+    except OSError as error:
+        raise Misconfigured(
+            f"The key file {path.name} cannot be written",
+            f"Make its folder, or give it to this user: {error.strerror}.",
+            field=path.name,
+        ) from None
+
+
+def _replace(path: Path, text: str) -> None:
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    number, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")  # mode 600
+    try:
+        with open(number, "w", encoding="utf-8") as out:
+            out.write(text.rstrip("\n") + "\n")
+            out.flush()
+            os.fsync(number)
+        os.replace(beside, path)
+    except BaseException:
+        os.unlink(beside)
+        raise
 
 
 def _private_text(path: Path, name: str) -> str:
