@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.core.events import Event
+from notify.core.long_past import REASON, TYPING, entered_late, is_told
 from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PURPOSES, TO_NAMED, Notice
 from notify.core.rings import Ring
 from notify.core.rules import notices_for
@@ -39,7 +40,8 @@ class Facts:
 
     `device_with_us` is False once every device of the visit was handed back. `channels_on` are the
     channels that the installation can use. `waits_here` means the customer stands in the shop. `rings` are
-    the ways on which the shop's own bell rings about it (core/rings).
+    the ways on which the shop's own bell rings about it (core/rings). `long_past` is how long after its own time an
+    event is old news (core/long_past).
     """
 
     tell: tuple[Recipient, ...]
@@ -49,6 +51,7 @@ class Facts:
     device_with_us: bool = True
     expires: Mapping[str, datetime] = field(default_factory=dict)
     rings: tuple[Ring, ...] = (Ring("email"),)
+    long_past: timedelta = timedelta(hours=6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,9 +153,13 @@ def _for_person(notice: Notice, event: Event, facts: Facts, person: Recipient, *
     about = _about(notice, event)
     if person.forgotten:
         return Skipped(notice.name, person.person_id, about, event.id, "forgotten")
+    if not is_told(notice.name, event.at, now=now, after=facts.long_past):
+        return Skipped(notice.name, person.person_id, about, event.id, REASON)
     if facts.waits_here and notice.name in _SEEN_WHILE_WAITING:
         return Skipped(notice.name, person.person_id, about, event.id, "waits_here")
     due = now + facts.bell if notice.bell else now
+    if entered_late(event.at, now=now, after=facts.long_past):
+        due = max(due, now + TYPING)
     expires = min(facts.expires.get(notice.name, due + notice.life), due + notice.life)
     reach = best_reach(notice, person, facts)
     if reach is not None:

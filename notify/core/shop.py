@@ -79,6 +79,13 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "when customers may be written to, such as: mon-sat 08:00-21:00; sun 10:00-20:00; empty: as the installation",
         "47 CFR 64.1200(c)(1): not before 8 or after 21 o'clock; some places are stricter; checked 2026-11-25",
     ),
+    "long_past_hours": ShopSetting(
+        6,
+        "hours after which customers are not told any more of a moment that is over, such as a part that came in; what "
+        "still holds, such as a device that is ready, is told",
+        _COMMON,
+        most=30 * 24,
+    ),
     "question_days": ShopSetting(7, "how long a question stays open", _COMMON, most=366),
     "alarm_minutes": ShopSetting(
         60, "how long a message that might have left may wait before the messages page is alarmed", _COMMON, most=10_080
@@ -150,6 +157,7 @@ class Shop:
     review_days: int
     all_well_days: int
     telling_hours: str
+    long_past_hours: int
     question_days: int
     alarm_minutes: int
     sms_part_price: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.events import Codes, Event
@@ -62,6 +62,8 @@ def _tell(
     facts = gather(
         unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, company=company, event=event
     )  # fmt: skip
+    if event.at < now:  # entered later: only then does the shop's own setting matter
+        facts = replace(facts, long_past=timedelta(hours=ctx.shop(unit).long_past_hours))
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)
     if planned:

@@ -70,7 +70,8 @@ def _remind(ctx: Context, unit: Unit, actor: Actor, booking: Booking) -> None:
 def note_missed(ctx: Context, actor: Actor) -> int:
     """Closes bookings whose slot ended two hours ago with the device still here, with a gentle note. How many.
 
-    After so many as the shop set (`missed_notes`) nobody is written to any more: staff are asked to call.
+    After so many as the shop set (`missed_notes`) nobody is written to any more: staff are asked to call. Nor is
+    anybody when the clock stood still meanwhile: somebody may have come, and it is on paper (core/long_past).
     """
     with ctx.db.write(actor.shop_id) as unit:
         shop, now = ctx.shop(unit), ctx.clock()
@@ -88,7 +89,7 @@ def _note(ctx: Context, unit: Unit, actor: Actor, shop: Shop, booking: Booking) 
     somebody_came = Phase.HANDED_BACK in phases or Phase.ON_SHELF not in phases
     record(ctx, unit, actor, "pickup_missed", visit_id=booking.visit_id,
            codes={"booking": booking.id, "revision": booking.revision + 1, "times": times},
-           silent=somebody_came or times >= shop.missed_notes)  # fmt: skip
+           at=booking.end_at + MISSED_AFTER, silent=somebody_came or times >= shop.missed_notes)  # fmt: skip
 
 
 def remind_collection(ctx: Context, actor: Actor) -> int:
