@@ -54,6 +54,7 @@ COMMANDS: dict[str, str] = {
     "preview": "preview:preview",
     "person": "person:person",
     "watch": "watch:watch",
+    "source": "source:source",
     "forget": "forget:forget",
     "staff": "staff:staff",
     "shop": "shop:shop",

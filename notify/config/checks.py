@@ -16,6 +16,7 @@ from notify.config.inbox_rules import look_at_inbox, unproved_answers, unread_an
 from notify.config.key_files import read_key, read_password
 from notify.config.load import UNREADABLE, all_of, read, read_file
 from notify.config.settings import Settings
+from notify.config.signing_checks import signing_keys
 from notify.core.errors import Misconfigured
 
 BUILT_AT = datetime(2026, 11, 25, tzinfo=UTC)  # no clock can be right that shows an earlier day
@@ -37,6 +38,7 @@ def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tup
         *unproved_answers(settings),
         *text_messages(settings),
         *_folders(settings),
+        *signing_keys(settings),
         *_settings_file(settings, file),
         *_versions(settings),
         *_warnings(settings),

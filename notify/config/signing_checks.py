@@ -1,0 +1,45 @@
+"""Looks at the keys by which sources sign their calls."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from notify.config.finding import Finding, finding_of
+from notify.config.key_files import read_signing_key
+from notify.config.settings import Settings, Watch
+from notify.core.errors import Misconfigured
+
+
+def signing_keys(settings: Settings) -> Iterator[Finding]:
+    """A key that is missing stops only its source; one that others can read, or that is none, stops the service."""
+    for watch in settings.watch:
+        if watch.kind == "webhook":
+            yield from _of_one(settings, watch)
+
+
+def _of_one(settings: Settings, watch: Watch) -> Iterator[Finding]:
+    key, old = f"watch.{watch.name}.secret_file", f"watch.{watch.name}.old_secret_file"
+    if watch.secret_file is not None and not watch.secret_file.exists():
+        yield Finding(
+            key, f"{key}: there is no key yet, so no call of {watch.name} is taken",
+            f"Run: shelfbell source key {watch.name}", refuses=False,
+        )  # fmt: skip
+    for field, file in ((key, watch.secret_file), (old, watch.old_secret_file)):
+        if file is not None and file.exists():
+            yield from _of_file(settings, field, file)
+    if not settings.web.public_url:
+        yield Finding(
+            "web.public_url", f"web.public_url is empty; {watch.name} reaches /hooks/watch/{watch.name} only where it "
+            "reaches the pages of the counter", "Nothing, if both are in the shop's own network.", refuses=False,
+        )  # fmt: skip
+
+
+def _of_file(settings: Settings, field: str, file: Path) -> Iterator[Finding]:
+    if file.resolve().is_relative_to(settings.database.data_folder.resolve()):
+        yield Finding(field, f"{field}: the key lies inside the data folder, and so in every backup",
+                      "Move it to a folder of its own.", refuses=False)  # fmt: skip
+    try:
+        read_signing_key(file, field=field)
+    except Misconfigured as problem:
+        yield finding_of(problem)
