@@ -82,6 +82,7 @@ _ALL = (
     # The shop's own bell: by whatever way somebody chose, at once, and the pickups only when no staff did it.
     Notice("answer_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("part_arrived_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
+    Notice("part_late_shop", "shop", "repair", _MAIL_FIRST, _DAY, urgent=True, bell=False),
     Notice("promise_threatened_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
     Notice("reply_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("call_needed", "shop", "repair", _MAIL_FIRST, 7 * _DAY, urgent=True, bell=False),

@@ -36,6 +36,7 @@ class Now:
     at: datetime
     phases: tuple[Phase, ...]
     question_state: str = ""
+    part_state: str = ""
     booking_state: str = ""
     booking_revision: int = 0
     told_revision: int = 0
@@ -98,6 +99,10 @@ def untrue(notice: str, now: Now) -> str:
             return "never_heard"
         case "part_ordered" | "part_arrived" | "promise_changed" if not _in_work(phases):
             return "moved_on"
+        case "part_late_shop" if now.part_state != "ordered":
+            return "part_moved_on"
+        case "part_arrived" | "part_arrived_shop" if now.part_state not in ("", "arrived"):
+            return "part_moved_on"
         case "promise_threatened_shop" if not _in_work(phases):
             return "moved_on"
         case "promise_changed" | "promise_threatened_shop" if not now.promise_current:

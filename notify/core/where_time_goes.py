@@ -39,14 +39,16 @@ WAITING = (Cause.PART, Cause.CUSTOMER, Cause.LINE)
 # Every kind of event that moves a device from one cause to another.
 TELLING = MOVE_EVENTS | {
     "checked_in", "corrected", "question_asked", "answer_taken_back", "question_answered", "question_withdrawn",
-    "question_expired", "part_needed", "part_arrived", "part_not_needed", "part_dead",
+    "question_expired", "part_needed", "part_arrived", "part_not_needed", "part_dead", "part_wrong",
+    "part_arrival_undone",
 }  # fmt: skip
 _BEFORE_THE_BENCH = frozenset({Phase.TAKEN_IN, Phase.INSPECTING, Phase.IN_LINE})
 _PLAIN = {
     Phase.TAKEN_IN: Cause.LINE, Phase.INSPECTING: Cause.INSPECTING, Phase.IN_LINE: Cause.LINE,
     Phase.ON_BENCH: Cause.BENCH, Phase.PROVING: Cause.PROVING, Phase.ON_SHELF: Cause.SHELF,
 }  # fmt: skip
-_PART_HERE = frozenset({"part_arrived", "part_not_needed", "part_dead"})
+_PART_HERE = frozenset({"part_arrived", "part_not_needed", "part_dead", "part_wrong"})
+_PART_MISSING = frozenset({"part_needed", "part_arrival_undone"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +127,7 @@ def _without_part(story: Sequence[Event], until: datetime) -> Iterator[Span]:
     needed: dict[object, datetime] = {}
     for event in story:
         part = event.codes.get("part")
-        if event.kind == "part_needed":
+        if event.kind in _PART_MISSING:
             needed.setdefault(part, event.at)
         elif event.kind in _PART_HERE and part in needed:
             yield needed.pop(part), event.at

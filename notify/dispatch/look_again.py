@@ -12,7 +12,7 @@ from notify.core.overtakes import News, Said, is_said, never_heard_ready, says_i
 from notify.core.second_look import Now, Verdict, look
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.dispatch.decent_hours import DecentHours
-from notify.store import bookings, contact_codes, gone_home, messages, people, questions, shops, tickets
+from notify.store import bookings, contact_codes, gone_home, messages, parts, people, questions, shops, tickets
 from notify.store.database import Unit
 from notify.store.facts import gather
 from notify.store.messages import Message
@@ -20,6 +20,8 @@ from notify.store.rings import rings_today
 
 # About those devices of a visit that went home, which the event named.
 ABOUT_THE_GONE = frozenset({"handed_back", "all_well"})
+# True only while the part that the event named stands where it stood (core/second_look).
+ABOUT_PARTS = frozenset({"part_arrived", "part_arrived_shop", "part_late_shop"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,7 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
         at=now,
         phases=_phases(message, phases),
         question_state=questions.get_question(unit, question_id).state if question_id else "",
+        part_state=_part_state(unit, message),
         booking_state=booking.state if booking else "",
         booking_revision=booking.revision if booking else 0,
         told_revision=int(refs.get("revision", 0)),
@@ -71,6 +74,12 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
         came_back=message.notice == "all_well" and gone_home.came_back(unit, message.visit_id),
         **_named(unit, message, now=now),
     )
+
+
+def _part_state(unit: Unit, message: Message) -> str:
+    """Where the part of a message stands that is true only while it stands there."""
+    part_id = str(message.refs.get("part", "")) if message.notice in ABOUT_PARTS else ""
+    return parts.state_of(unit, part_id) if part_id else ""
 
 
 def _named(unit: Unit, message: Message, *, now: datetime) -> dict[str, Any]:

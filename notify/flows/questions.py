@@ -12,6 +12,7 @@ from notify.core.money import parse_amount
 from notify.core.questions import QuestionState
 from notify.core.text import clean_block, clean_line
 from notify.core.tickets import OPEN_PHASES, Phase
+from notify.flows import substitutes
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.store import events, messages, outbox, parts, questions, tickets
@@ -33,23 +34,34 @@ def ask(
     if not words:
         raise Invalid("The question has no words", "Write what the customer should decide.", field="wording")
     with ctx.db.write(actor.shop_id) as unit:
-        shop, now = ctx.shop(unit), ctx.clock()
-        ticket = tickets.get_ticket(unit, ticket_id, lock=True)
-        _check_may_ask(unit, ticket_id, kind, ticket.phase in OPEN_PHASES)
-        amount = parse_amount(price, currency=shop.currency) if price.strip() else None
-        if kind == "price" and amount is None:
-            raise Invalid("A question about the price needs the price", "Write the amount.", field="price")
-        ends = need_near(until, now=now, field="until") if until else now + timedelta(days=shop.question_days)
-        if ends <= now:
-            raise Invalid("The question would end in the past", "Name a later time.", field="until")
-        part = _own_part(unit, ticket_id, part_id)
-        new = questions.add_question(
-            unit, ticket_id=ticket_id, person_id=ticket.person_id, kind=kind, wording=words, price=amount,
-            part_id=part, at=now, expires_at=ends, staff_id=actor.id,
-        )  # fmt: skip
-        record(ctx, unit, actor, "question_asked", visit_id=ticket.visit_id, ticket_id=ticket_id,
-               codes={"question": new, "kind": kind}, expires={"question": ends})  # fmt: skip
-        return new
+        return ask_within(
+            ctx, unit, actor, ticket_id, kind=kind, wording=words, price=price, part_id=part_id, until=until
+        )
+
+
+def ask_within(
+    ctx: Context, unit: Unit, actor: Actor, ticket_id: str, *, kind: str, wording: str, price: str = "",
+    part_id: str = "", until: datetime | None = None,
+) -> str:  # fmt: skip
+    """Like ask with a wording that is clean, inside the caller's transaction."""
+    actor.need("ask")
+    shop, now = ctx.shop(unit), ctx.clock()
+    ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+    _check_may_ask(unit, ticket_id, kind, ticket.phase in OPEN_PHASES)
+    amount = parse_amount(price, currency=shop.currency) if price.strip() else None
+    if kind == "price" and amount is None:
+        raise Invalid("A question about the price needs the price", "Write the amount.", field="price")
+    ends = need_near(until, now=now, field="until") if until else now + timedelta(days=shop.question_days)
+    if ends <= now:
+        raise Invalid("The question would end in the past", "Name a later time.", field="until")
+    part = _own_part(unit, ticket_id, part_id)
+    new = questions.add_question(
+        unit, ticket_id=ticket_id, person_id=ticket.person_id, kind=kind, wording=wording, price=amount,
+        part_id=part, at=now, expires_at=ends, staff_id=actor.id,
+    )  # fmt: skip
+    record(ctx, unit, actor, "question_asked", visit_id=ticket.visit_id, ticket_id=ticket_id,
+           codes={"question": new, "kind": kind}, expires={"question": ends})  # fmt: skip
+    return new
 
 
 def _own_part(unit: Unit, ticket_id: str, part_id: str) -> str | None:
@@ -97,6 +109,7 @@ def answer(
         _withdraw_unsent(ctx, unit, question)
         before = _agree_price(unit, question, answer)
         _record(ctx, unit, actor, "question_answered", question, answer=answer, **before)
+        substitutes.heard(ctx, unit, actor, question, answer)
 
 
 def _agree_price(unit: Unit, question: Question, answer: str) -> dict[str, int]:
@@ -141,6 +154,7 @@ def take_back(ctx: Context, actor: Actor, question_id: str, *, ticket_id: str = 
         )
         _restore_price(unit, question)
         _record(ctx, unit, actor, "answer_taken_back", question, open=int(again))
+        substitutes.taken_back(ctx, unit, actor, question)
 
 
 def check_take_back(unit: Unit, question: Question) -> None:

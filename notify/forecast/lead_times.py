@@ -36,6 +36,15 @@ def learned(counts: Sequence[int], days: int) -> list[int]:
     return found
 
 
+def unlearned(counts: Sequence[int], days: int) -> list[int]:
+    """The counts without a parcel that was counted so many working days late by mistake."""
+    found = [*counts]
+    at = min(days, DELAYS)
+    if at < len(found) and found[at] > 0:
+        found[at] -= 1
+    return found
+
+
 def parcel(key: str, due: datetime, supplier: Supplier, counts: Sequence[int], now: datetime, shop: Counter) -> Parcel:
     """What is known at `now` of a parcel that is not here: a day that has gone by is none it can come on.
 

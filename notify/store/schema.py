@@ -507,10 +507,17 @@ parts = _table(
     Column("slip", String(60), nullable=False, server_default=text("''")),
     Column("cost", BigInteger),
     _at("ended_at", null=True),  # found dead or wrong, sent back, or no longer needed
+    # The part in whose place it is needed, since that one was dead or another one than was ordered.
+    _id("instead_of", null=True),
+    Column("late_days", Integer),  # how late its parcel was counted as (suppliers.delays); None: not counted
+    _at("told_late_at", null=True),  # when the shop's bell rang because it had not come
+    Column(
+        "changes", Integer, nullable=False, server_default=text("0")
+    ),  # of any kind, so that none acts on a stale page
     UniqueConstraint("shop_id", "label"),
     Index("ix_parts_ticket", "shop_id", "ticket_id"),
-    Index("ix_parts_state", "shop_id", "state"),
     Index("ix_parts_parcel", "shop_id", "supplier_id", "due_at"),
+    Index("ix_parts_due", "shop_id", "state", "due_at"),
     parents={"ticket_id": "tickets"},
 )
 # A place in a slot: the partial unique index is what makes the last place go to one customer only.
@@ -989,6 +996,7 @@ pad_tickets = _table(
     _id("pad_id"),
     Column("place", Integer, nullable=False),  # on its pad, from 1
     Column("number", String(16), nullable=False),
+    Column("wordings", JSON, nullable=False),  # purpose -> version of the sentence printed beside its box
     Column("token_hash", String(64)),
     _sealed("token"),
     _code("state"),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 
 from notify.core.holidays import HolidaysOf
 from notify.core.working_days import Supplier, WorkingDays
@@ -33,11 +33,13 @@ def put_delays(unit: Unit, supplier_id: str, delays: Sequence[int]) -> None:
     )
 
 
-def parcel_came(unit: Unit, part: Any) -> bool:
-    """Whether another part that this supplier was to bring at the same instant is here: their delay is one delay."""
+def parcel_came(unit: Unit, part: Any) -> int | None:
+    """How late the parcel was counted that this supplier was to bring at the same instant, if another part of it is
+    here: their delay is one delay. None while no other is here.
+    """
     t = s.parts
-    query = select(t.c.id).where(
+    query = select(func.coalesce(t.c.late_days, 0)).where(
         t.c.shop_id == unit.shop_id, t.c.supplier_id == part.supplier_id, t.c.due_at == part.due_at,
         t.c.arrived_at.is_not(None), t.c.id != part.id,
     )  # fmt: skip
-    return unit.connection.execute(query.limit(1)).first() is not None
+    return unit.connection.execute(query.limit(1)).scalar()

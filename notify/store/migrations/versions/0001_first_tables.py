@@ -198,6 +198,7 @@ def upgrade() -> None:
         sa.Column("pad_id", sa.String(length=36), nullable=False),
         sa.Column("place", sa.Integer(), nullable=False),
         sa.Column("number", sa.String(length=16), nullable=False),
+        sa.Column("wordings", sa.JSON(), nullable=False),
         sa.Column("token_hash", sa.String(length=64), nullable=True),
         sa.Column("token_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
@@ -977,14 +978,18 @@ def upgrade() -> None:
         sa.Column("slip", sa.String(length=60), server_default=sa.text("('')"), nullable=False),
         sa.Column("cost", sa.BigInteger(), nullable=True),
         sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("instead_of", sa.String(length=36), nullable=True),
+        sa.Column("late_days", sa.Integer(), nullable=True),
+        sa.Column("told_late_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("changes", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.ForeignKeyConstraint(
             ["shop_id", "ticket_id"], ["tickets.shop_id", "tickets.id"], name=op.f("fk_parts_shop_id_ticket_id")
         ),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_parts")),
         sa.UniqueConstraint("shop_id", "label", name=op.f("uq_parts_shop_id_label")),
     )
+    op.create_index("ix_parts_due", "parts", ["shop_id", "state", "due_at"], unique=False)
     op.create_index("ix_parts_parcel", "parts", ["shop_id", "supplier_id", "due_at"], unique=False)
-    op.create_index("ix_parts_state", "parts", ["shop_id", "state"], unique=False)
     op.create_index("ix_parts_ticket", "parts", ["shop_id", "ticket_id"], unique=False)
     op.create_table(
         "promises",
@@ -1084,8 +1089,8 @@ def downgrade() -> None:
     op.drop_index("ix_promises_promise", table_name="promises")
     op.drop_table("promises")
     op.drop_index("ix_parts_ticket", table_name="parts")
-    op.drop_index("ix_parts_state", table_name="parts")
     op.drop_index("ix_parts_parcel", table_name="parts")
+    op.drop_index("ix_parts_due", table_name="parts")
     op.drop_table("parts")
     op.drop_index("ix_notes_ticket", table_name="notes")
     op.drop_table("notes")
