@@ -1,0 +1,77 @@
+"""How a source is doing and what its words mean: what every room of `watch/` and the hooks ask and tell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+
+from notify.config.settings import Watch
+from notify.core.sources import Batch, Trouble
+from notify.flows.context import Context
+from notify.store import sources
+from notify.store.database import Unit
+from notify.store.sources import State
+
+PHASE, PART = "phase", "part"  # kinds of words
+
+
+def state(ctx: Context, shop_id: str, source: str) -> State:
+    """How a source is doing, and how far it was read (`position`)."""
+    with ctx.db.read(shop_id) as unit:
+        return sources.state(unit, source)
+
+
+def looked(
+    ctx: Context, shop_id: str, source: str, *, position: Mapping[str, Any] | None = None,
+    trouble: Trouble | None = None, at: datetime | None = None,
+) -> None:  # fmt: skip
+    """Notes that a source was looked at: without trouble, or with which. `position` None leaves the old one.
+
+    `at` is when the reading began, which is what later words without a time are held against: what staff did while it
+    went on may be later than them. Without `at` it is now.
+    """
+    now = at or ctx.clock()
+    with ctx.db.write(shop_id) as unit:
+        known = sources.state(unit, source)
+        columns: dict[str, Any] = {"looked_at": now, "trouble": trouble.value if trouble else ""}
+        if trouble is None:
+            columns |= {"well_at": now, "trouble_since": None}
+        elif not known.trouble:
+            columns["trouble_since"] = now
+        if position is not None:
+            columns["position"] = dict(position)
+        sources.put_state(unit, source, **columns)
+
+
+def words(
+    ctx: Context, shop_id: str, source: str, *, phases: Iterable[tuple[str, str]], parts: Iterable[tuple[str, str]] = ()
+) -> tuple[Mapping[str, str], Mapping[str, str]]:  # fmt: skip
+    """What the words for phases and parts mean: by the settings, and by what people here said since, which wins."""
+    with ctx.db.read(shop_id) as unit:
+        return words_within(unit, source, phases, parts)
+
+
+def words_within(
+    unit: Unit, source: str, phases: Iterable[tuple[str, str]], parts: Iterable[tuple[str, str]]
+) -> tuple[Mapping[str, str], Mapping[str, str]]:
+    """Like words, inside the caller's transaction."""
+    said = sources.words(unit, source)
+    by_kind = {
+        kind: {word: ours for (of, word), ours in said.items() if of == kind} for kind in (PHASE, PART)
+    }  # fmt: skip
+    return (
+        {word.casefold().strip(): ours for word, ours in phases} | by_kind[PHASE],
+        {word.casefold().strip(): ours for word, ours in parts} | by_kind[PART],
+    )
+
+
+def batch_of(ctx: Context, shop_id: str, watch: Watch, *, digest: str = "") -> Batch:
+    """A batch of this source as things stand: its words, its zone, and when it was last looked at without trouble.
+
+    Made before the source is read, so that whatever is read was said after `seen_before`.
+    """
+    with ctx.db.read(shop_id) as unit:
+        phases, parts = words_within(unit, watch.name, watch.phase_words, watch.part_words)
+        seen = sources.state(unit, watch.name).well_at
+    return Batch(watch.name, watch.about, watch.zone, phases, parts, digest, seen)
