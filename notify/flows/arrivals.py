@@ -10,29 +10,15 @@ from notify.core import parts as rules
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, NotAllowed, NotifyError
 from notify.core.hours import next_opening
-from notify.core.part_match import Why
 from notify.core.parts import PartState
-from notify.core.tickets import Phase
 from notify.core.working_days import late_by
-from notify.flows import part_match
 from notify.flows.context import Context
-from notify.flows.part_lines import add, brings, is_wanted, tell, tell_if_complete, trade_lines, withdraw_arrival
-from notify.flows.part_match import Gift
+from notify.flows.part_gifts import Given, said_of, thought_of, to_whom
+from notify.flows.part_lines import add, brings, is_wanted, tell, tell_if_complete, withdraw_arrival
 from notify.forecast import lead_times
 from notify.store import parts, shops, suppliers, tickets
 from notify.store.database import Unit
 from notify.store.parts import Part
-
-
-@dataclass(frozen=True, slots=True)
-class Given:
-    """That a piece went to another ticket than it was ordered for, and what decided: the other one, both promises."""
-
-    why: Why
-    other_id: str
-    other_number: str
-    other_promise: datetime | None
-    promise: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,27 +66,18 @@ def arrive_all(
     may unpack one box.
     """
     actor.need("receive_part")
-    given = () if as_ordered else _gifts(ctx, actor, part_ids)
+    given = () if as_ordered else thought_of(ctx, actor, part_ids)
     with ctx.db.write(actor.shop_id) as unit:
         done: list[Arrived] = []
         refused: list[tuple[str, NotifyError]] = []
         found = _found(unit, part_ids, seen or {}, refused)
-        for part, gift in _to_whom(ctx, unit, actor, found, given):
+        for part, gift in to_whom(ctx, unit, actor, found, given):
             try:
                 with unit.savepoint():
-                    done.append(replace(arrive_within(ctx, unit, actor, part), given=_said(unit, gift)))
+                    done.append(replace(arrive_within(ctx, unit, actor, part), given=said_of(unit, gift)))
             except NotifyError as problem:
                 refused.append((part.id, problem))
         return Came(tuple(done), tuple(refused))
-
-
-def _gifts(ctx: Context, actor: Actor, part_ids: Sequence[str]) -> tuple[Gift, ...]:
-    """Played before the transaction that writes, so that nobody waits for it."""
-    with ctx.db.read(actor.shop_id) as unit:
-        known = parts.parts_by_id(unit, part_ids)
-        labels = [one for one in part_ids if one not in known and parts.label_taken(unit, one)]
-        came = [*known.values(), *(parts.get_part(unit, one) for one in labels)]
-        return part_match.gifts(ctx, unit, [one for one in came if one.state in rules.MISSING])
 
 
 def _found(
@@ -127,7 +104,7 @@ def _check_arrival(part: Part, seen: int | None) -> None:
         raise NotAllowed("This part is here, but another one than was ordered", "Say whether it is used or goes back.")
     if seen is not None and seen != part.changes:
         raise Conflict(
-            f"{part.name or 'This part'} was changed by somebody else meanwhile",
+            f"The part {part.label} was changed by somebody else meanwhile",
             "Look at the list again, then tick it.",
         )
 
@@ -135,43 +112,6 @@ def _check_arrival(part: Part, seen: int | None) -> None:
 def _comes_anyway(part: Part) -> bool:
     """Whether it was ordered before it was no longer needed, and is not here yet."""
     return part.state == PartState.NOT_NEEDED and part.ordered_at is not None and part.arrived_at is None
-
-
-def _to_whom(
-    ctx: Context, unit: Unit, actor: Actor, came: Sequence[Part], given: Sequence[Gift]
-) -> list[tuple[Part, Gift | None]]:
-    """Each piece that came with the part as which it is booked in, and why it is another one."""
-    by_giver = {one.giver: one for one in given}
-    found: list[tuple[Part, Gift | None]] = []
-    for part in came:
-        gift = by_giver.get(part.id)
-        taker = _taker(unit, part, gift) if gift else None
-        if gift is None or taker is None:
-            found.append((part, None))
-            continue
-        trade_lines(unit, part, taker)
-        _tell_given(ctx, unit, actor, taker, part, gift.why)
-        found.append((parts.get_part(unit, taker.id), gift))
-    return found
-
-
-def _taker(unit: Unit, part: Part, gift: Gift) -> Part | None:
-    """The part that gets the piece, unless somebody changed one of both since that was thought of."""
-    taker = parts.get_part(unit, gift.taker, lock=True)
-    return taker if (taker.changes, part.changes) == gift.seen and taker.state in rules.MISSING else None
-
-
-def _tell_given(ctx: Context, unit: Unit, actor: Actor, taker: Part, giver: Part, why: Why) -> None:
-    tell(ctx, unit, actor, "part_reassigned", taker, why=why, instead_of=giver.id)
-    tell(ctx, unit, actor, "part_reassigned", giver, why=why, to=taker.id)
-
-
-def _said(unit: Unit, gift: Gift | None) -> Given | None:
-    if gift is None:
-        return None
-    giver = parts.get_part(unit, gift.giver)
-    number = tickets.get_job(unit, giver.ticket_id).number
-    return Given(gift.why, giver.id, number, gift.giver_promise, gift.taker_promise)
 
 
 def arrive_within(ctx: Context, unit: Unit, actor: Actor, part: Part, *, at: datetime | None = None) -> Arrived:
@@ -236,38 +176,6 @@ def _unlearn_delay(unit: Unit, part: Part) -> None:
         return
     row = shops.find_supplier(unit, part.supplier_id)
     suppliers.put_delays(unit, row.id, lead_times.unlearned(row.delays, part.late_days))
-
-
-def give_to(ctx: Context, actor: Actor, part_id: str, to_id: str) -> Arrived:
-    """Gives a part that is here to another ticket that waits for the same article; they trade their order lines.
-
-    Raises NotAllowed when it is used by now or does not fit, NotFound for a part that is not there.
-    """
-    actor.need("receive_part")
-    with ctx.db.write(actor.shop_id) as unit:
-        part, taker = parts.get_part(unit, part_id, lock=True), parts.get_part(unit, to_id, lock=True)
-        _check_gift(unit, part, taker)
-        undone = withdraw_arrival(ctx, unit, part)
-        trade_lines(unit, part, taker)
-        if is_wanted(unit, part.ticket_id):
-            tell(ctx, unit, actor, "part_arrival_undone", part, undoes=undone)
-        _tell_given(ctx, unit, actor, taker, part, Why.CHOSEN)
-        tell(ctx, unit, actor, "part_arrived", taker)
-        frees = tell_if_complete(ctx, unit, actor, taker)
-        ticket, other = tickets.get_job(unit, taker.ticket_id), tickets.get_job(unit, part.ticket_id)
-        given = Given(Why.CHOSEN, part.id, other.number, other.promise_at, ticket.promise_at)
-        return Arrived(taker.id, ticket.id, ticket.number, frees, ticket.technician_id or "", given=given)
-
-
-def _check_gift(unit: Unit, part: Part, taker: Part) -> None:
-    if part.state != PartState.ARRIVED:
-        raise NotAllowed("This part is not here to be given", "Look at the deliveries list.")
-    if taker.state not in rules.MISSING or not is_wanted(unit, taker.ticket_id):
-        raise NotAllowed("Nobody waits for that part any more", "Look at the deliveries list.")
-    if taker.id not in {one.id for one in part_match.fitting(unit, part)}:
-        raise NotAllowed("That ticket waits for another article", "Give it only to a ticket that it fits.")
-    if tickets.get_job(unit, part.ticket_id).phase in (Phase.ON_BENCH, Phase.PROVING):
-        raise NotAllowed("The repair that it is for has begun", "Put the device back in line first.")
 
 
 def dead_on_arrival(ctx: Context, actor: Actor, part_id: str) -> str:

@@ -62,7 +62,7 @@ def need(
         columns = _columns(ctx, unit, terms)
         new = [add(ctx, unit, actor, ticket_id, words, article=columns.get("article", "")) for _ in range(quantity)]
         if supplier:
-            _order_all(ctx, unit, actor, new, supplier=supplier, due=due, columns=columns)
+            order_within(ctx, unit, actor, new, supplier=supplier, due=due, columns=columns)
         return new[0]
 
 
@@ -85,15 +85,16 @@ def order_together(
     if not part_ids:
         raise Invalid("No part is named", "Name those that were ordered.", field="part")
     with ctx.db.write(actor.shop_id) as unit:
-        return _order_all(
+        return order_within(
             ctx, unit, actor, part_ids, supplier=supplier, due=due, columns=_columns(ctx, unit, terms)
         )  # fmt: skip
 
 
-def _order_all(
+def order_within(
     ctx: Context, unit: Unit, actor: Actor, part_ids: Sequence[str], *, supplier: str, due: datetime | date | None,
     columns: dict[str, Any],
 ) -> datetime:  # fmt: skip
+    """Like order_together, inside the caller's transaction, with what is known of the line as its columns."""
     now, found = ctx.clock(), shops.find_supplier(unit, supplier)
     habits, counter = brings(ctx, unit, found)
     expected = due_instant(due, habits, counter) if due else arrival(habits, now, counter)

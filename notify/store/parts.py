@@ -125,6 +125,12 @@ def waiting_lines(unit: Unit) -> tuple[OrderLine, ...]:
     return tuple(OrderLine(*row) for row in unit.connection.execute(_WAITING, given(unit)))
 
 
+def lines_in(unit: Unit, states: Sequence[str]) -> tuple[OrderLine, ...]:
+    """Every part in one of these states (words of the code's own); no name is opened."""
+    found = select(*(_T.c[name] for name in _LINE)).where(_T.c.shop_id == unit.shop_id, _T.c.state.in_(states))
+    return tuple(OrderLine(*row) for row in unit.connection.execute(found))
+
+
 def parts_of(unit: Unit, ticket_id: str) -> tuple[Part, ...]:
     """Every part of a ticket, oldest first."""
     rows = unit.connection.execute(_OF_TICKET, given(unit, ticket_id=ticket_id))
