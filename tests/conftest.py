@@ -12,6 +12,8 @@ pytest_plugins = (
     "tests.parts.loopback_only",
     "tests.parts.certificates",
     "tests.parts.databases",
+    "tests.parts.mariadb",
+    "tests.parts.foreign",
     "tests.parts.house",
     "tests.parts.full_shop",
     "tests.parts.live",

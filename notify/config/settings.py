@@ -172,6 +172,8 @@ class Watch:
     query: str
     changed: str
     every_seconds: int
+    look_back_seconds: int
+    wait_seconds: int
     secret_file: Path | None
     old_secret_file: Path | None
     form: str

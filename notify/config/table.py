@@ -213,6 +213,8 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(WATCH + "query", k.TEXT, "", "the SELECT that gives one line for each repair"),
     Setting(WATCH + "changed", k.TEXT, "", "its column that rises with every change; empty: lines are compared"),
     Setting(WATCH + "every_seconds", k.number(2, 86_400), 10, "how often to look"),
+    Setting(WATCH + "look_back_seconds", k.number(60, 86_400), 300, "how long a change there may take until it is seen"),
+    Setting(WATCH + "wait_seconds", k.number(1, 600), 20, "how long one page of that database may take"),
     Setting(WATCH + "secret_file", k.PATH, "", "file with the key that signs its calls"),
     Setting(WATCH + "old_secret_file", k.PATH, "", "file with the key before it, while both are in use"),
     Setting(WATCH + "form", k.choice("cloudevents", "json"), "cloudevents", "how the bodies of its calls are written"),

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
+from notify.core.errors import Unavailable
+
 ABOUT = ("tickets", "deliveries")
 
 
@@ -31,6 +33,14 @@ class Trouble(StrEnum):
     WRONG_ANSWER = "wrong_answer"  # what it gives is not what the settings say
     TOO_LARGE = "too_large"
     MISSING = "missing"  # the folder, file or table is not there
+
+
+class SourceTrouble(Unavailable):
+    """A source cannot be read now; `trouble` says of which sort. Neither text holds what the source told or a name."""
+
+    def __init__(self, trouble: Trouble, what: str, advice: str) -> None:
+        super().__init__(what, advice)
+        self.trouble = trouble
 
 
 @dataclass(frozen=True, slots=True)
