@@ -31,17 +31,22 @@ def looked(
     `at` is when the reading began, which is what later words without a time are held against: what staff did while it
     went on may be later than them. Without `at` it is now.
     """
-    now = at or ctx.clock()
     with ctx.db.write(shop_id) as unit:
-        known = sources.state(unit, source)
-        columns: dict[str, Any] = {"looked_at": now, "trouble": trouble.value if trouble else ""}
-        if trouble is None:
-            columns |= {"well_at": now, "trouble_since": None}
-        elif not known.trouble:
-            columns["trouble_since"] = now
-        if position is not None:
-            columns["position"] = dict(position)
-        sources.put_state(unit, source, **columns)
+        looked_within(unit, source, at=at or ctx.clock(), position=position, trouble=trouble)
+
+
+def looked_within(
+    unit: Unit, source: str, *, at: datetime, position: Mapping[str, Any] | None = None, trouble: Trouble | None = None
+) -> None:
+    """Like looked, inside the caller's transaction."""
+    columns: dict[str, Any] = {"looked_at": at, "trouble": trouble.value if trouble else ""}
+    if trouble is None:
+        columns |= {"well_at": at, "trouble_since": None}
+    elif not sources.state(unit, source).trouble:
+        columns["trouble_since"] = at
+    if position is not None:
+        columns["position"] = dict(position)
+    sources.put_state(unit, source, **columns)
 
 
 def words(
@@ -72,6 +77,10 @@ def batch_of(ctx: Context, shop_id: str, watch: Watch, *, digest: str = "") -> B
     Made before the source is read, so that whatever is read was said after `seen_before`.
     """
     with ctx.db.read(shop_id) as unit:
-        phases, parts = words_within(unit, watch.name, watch.phase_words, watch.part_words)
-        seen = sources.state(unit, watch.name).well_at
-    return Batch(watch.name, watch.about, watch.zone, phases, parts, digest, seen)
+        return batch_within(unit, watch, digest=digest)
+
+
+def batch_within(unit: Unit, watch: Watch, *, digest: str = "") -> Batch:
+    """Like batch_of, inside the caller's transaction."""
+    phases, parts = words_within(unit, watch.name, watch.phase_words, watch.part_words)
+    return Batch(watch.name, watch.about, watch.zone, phases, parts, digest, sources.state(unit, watch.name).well_at)
