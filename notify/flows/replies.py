@@ -9,6 +9,8 @@ from notify.core.errors import Conflict
 from notify.flows.context import Context
 from notify.store import erasing, letters, replies
 
+LETTERS = ("reply", "report")  # kinds of notes that tell of letters; signed calls have their own time (take_call)
+
 
 def mark_seen(ctx: Context, actor: Actor, reply_id: str) -> None:
     """Notes that somebody has read a reply. Raises NotFound, or Conflict when somebody had before."""
@@ -32,7 +34,7 @@ def forget_strangers(ctx: Context, actor: Actor, *, keep_days: int) -> int:
     if due:
         ctx.db.vault.destroy_keys(due)
     with ctx.db.write(actor.shop_id) as unit:
-        letters.forget_taken(unit, before=now - timedelta(days=2 * keep_days + 7))
+        letters.forget_taken(unit, before=now - timedelta(days=2 * keep_days + 7), kinds=LETTERS)
         gone = replies.drop_replies(unit, due)
         if gone:
             erasing.add_erasure(unit, at=now, reason="strangers_letters", counts={"replies": gone})

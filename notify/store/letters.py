@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from sqlalchemy import Executable, delete
@@ -26,6 +26,6 @@ def take(unit: Unit, source: str, key: str, *, kind: str, at: datetime) -> bool:
     return unit.connection.execute(_ADD[unit.connection.dialect.name], values).first() is not None
 
 
-def forget_taken(unit: Unit, *, before: datetime) -> int:
-    """Drops the notes from before that instant, when no copy can come any more; how many."""
-    return unit.connection.execute(delete(_T).where(_T.c.at < before)).rowcount
+def forget_taken(unit: Unit, *, before: datetime, kinds: Collection[str]) -> int:
+    """Drops the notes of these kinds from before that instant, when no copy can come any more; how many."""
+    return unit.connection.execute(delete(_T).where(_T.c.at < before, _T.c.kind.in_(kinds))).rowcount
