@@ -33,6 +33,8 @@ _PURPOSES = click.Choice(PURPOSES)
 @click.option("--follows", default="", help="Claim number of the earlier ticket of a warranty return.")
 @click.option("--promise", default="", help="Ready by, as 2026-11-26T11:30 of the shop's clock.")
 @click.option("--kind", default="", help="Kind of repair: a name from `shelfbell kind list`.")
+@click.option("--pad", default="", help="Claim number of the ticket from a pad that the customer holds.")
+@click.option("--taken-in", default="", help="When it was, as 2026-11-26T11:30 of the shop's clock; now if left out.")
 @click.option("--name", default="", help="Who brings it.")
 @click.option("--phone", default="")
 @click.option("--email", default="")
@@ -46,7 +48,7 @@ _PURPOSES = click.Choice(PURPOSES)
 @click.option("--number-is-device", is_flag=True, help="The number is in the device that stays here.")
 @click.option("--once", default="", help="A key of your own: with the same one a visit is checked in only once.")
 @click.option("--from-json", type=click.File("r"), help="The whole visit as JSON (- is the standard input): bringer, "
-              "tell, payer, devices, collectors, language, waits_here, number_is_device, once.")  # fmt: skip
+              "tell, payer, devices, collectors, language, waits_here, number_is_device, once, taken_in.")  # fmt: skip
 @pass_desk
 def check_in(desk: Desk, /, from_json: IO[str] | None, **typed: Any) -> None:
     """Check devices in. Prints the claim number of each, which is what the other commands take.
@@ -70,6 +72,7 @@ def _from_options(typed: dict[str, Any]) -> VisitForm:
     return VisitForm(
         bringer=person, devices=(device,), collectors=typed["collector"], language=typed["language"],
         waits_here=typed["waits_here"], number_is_device=typed["number_is_device"], once=typed["once"],
+        taken_in=typed["taken_in"],
     )  # fmt: skip
 
 

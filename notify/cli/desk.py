@@ -18,6 +18,7 @@ from notify.config.load import find, load
 from notify.config.settings import Settings
 from notify.core.actors import Actor
 from notify.core.errors import Invalid
+from notify.core.late_entry import read_past
 from notify.flows.context import Context
 from notify.flows.view_desk import view_shop
 from notify.flows.view_lookup import Meant, acting_staff, find_ticket
@@ -103,6 +104,10 @@ class Desk:
         except ValueError:
             raise Invalid(f"{text[:40]!r} is no time", "Write it as 2026-11-26T11:30.", field=field) from None
         return moment if moment.tzinfo else moment.replace(tzinfo=self.zone)
+
+    def past(self, text: str, *, field: str = "at") -> datetime | None:
+        """The instant of something entered later than it happened; None when left out; raises Invalid."""
+        return read_past(text, zone_name=self.zone.key, now=self.ctx.clock(), field=field) if text else None
 
     def meant(self, number: str) -> Meant:
         """The ticket with this claim number; raises Invalid or NotFound."""

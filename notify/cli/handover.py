@@ -27,8 +27,9 @@ def handover() -> None:
 @click.option("--checked", default="", help="Or, in words, how you made sure who this is.")
 @click.option("--to", default="", help="Who takes it, when it is not the one who brought it: a name given by them.")
 @click.option("--paid", is_flag=True, help="What is left to pay was paid now.")
+@click.option("--at", default="", help="For one done on paper: when, as 2026-11-26T11:30; --checked says by whom.")
 @pass_desk
-def give(desk: Desk, numbers: tuple[str, ...], scan: str, checked: str, to: str, paid: bool) -> None:
+def give(desk: Desk, numbers: tuple[str, ...], scan: str, checked: str, to: str, paid: bool, at: str) -> None:
     """Give the devices with these claim NUMBERS of one visit back."""
     chosen = [desk.meant(number) for number in numbers]
     # A claim secret in the command line could be seen in the list of processes: "-" keeps it out of there.
@@ -37,7 +38,7 @@ def give(desk: Desk, numbers: tuple[str, ...], scan: str, checked: str, to: str,
     done = flow.hand_back(
         desk.ctx, desk.actor, ticket_ids=[one.ticket_id for one in chosen], checked=checked, paid_now=paid,
         token=shown.value if shown.kind == "claim" else "", pass_code=shown.value if shown.kind == "pass" else "",
-        collector=_named(desk, chosen[0].ticket_id, to),
+        collector=_named(desk, chosen[0].ticket_id, to), at=desk.past(at),
     )  # fmt: skip
     numbers_shown = ", ".join(show_number(one.number) for one in chosen)
     desk.show({"visit": done.visit_id, "event": done.event_id, "how": done.how,

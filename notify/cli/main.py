@@ -59,6 +59,7 @@ COMMANDS: dict[str, str] = {
     "staff": "staff:staff",
     "shop": "shop:shop",
     "print": "print:print_",
+    "pad": "pad:pad",
 }
 
 

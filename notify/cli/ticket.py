@@ -56,12 +56,13 @@ def list_(desk: Desk, phases: tuple[str, ...], waits: str | None) -> None:
 @click.option("--reason", default="", help=f"Where one is needed: {', '.join(_REASONS)}.")
 @click.option("--note", default="", help="In your own words; kept with the ticket.")
 @click.option("--anyway", is_flag=True, help="Start although it still waits; --note says why.")
+@click.option("--at", default="", help="When it happened, as 2026-11-26T11:30 of the shop's clock; now if left out.")
 @pass_desk
-def move(desk: Desk, number: str, to: str, outcome: str | None, reason: str, note: str, anyway: bool) -> None:
+def move(desk: Desk, number: str, to: str, outcome: str | None, reason: str, note: str, anyway: bool, at: str) -> None:
     """Move a ticket to another phase. A refused move says what is allowed."""
     meant = desk.meant(number)
     done = moves.move(desk.ctx, desk.actor, meant.ticket_id, to, outcome=outcome or "", reason=reason, note=note,
-                      anyway=anyway)  # fmt: skip
+                      anyway=anyway, at=desk.past(at))  # fmt: skip
     told = f"{number} is now {done.ticket.phase.value}. Take it back with: shelfbell ticket undo {number}"
     desk.show({"number": meant.number, "phase": done.ticket.phase, "event": done.event_id}, told)
 

@@ -13,8 +13,9 @@ from notify.flows import promises
 from notify.flows.check_in_form import CheckedForm, CheckedPerson, VisitForm
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import idempotent, people, tickets, visits
+from notify.store import idempotent, pad_tickets, people, tickets, visits
 from notify.store.database import Unit
+from notify.store.pad_tickets import ENTERED, PadTicket
 
 # Which version of the sentence beside each box was shown: that of the check-in page, and of the words "consent".
 WORDINGS = {"repair": "uses-1", "pickup": "uses-1", "afterwards": "afterwards-1"}
@@ -32,12 +33,16 @@ _WHAT = {"sms": "number", "email": "address"}
 
 @dataclass(frozen=True, slots=True)
 class CheckedIn:
-    """The visit, and its tickets' identifiers and claim numbers in the order typed."""
+    """The visit, and its tickets' identifiers and claim numbers in the order typed.
+
+    `from_pads` are the rows of tickets printed in advance, whose own keys are of no use any more.
+    """
 
     visit_id: str
     ticket_ids: tuple[str, ...]
     numbers: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+    from_pads: tuple[str, ...] = ()
 
 
 def check_in(ctx: Context, actor: Actor, form: VisitForm) -> CheckedIn:
@@ -49,7 +54,9 @@ def check_in(ctx: Context, actor: Actor, form: VisitForm) -> CheckedIn:
         if form.once:
             result = {"visit": done.visit_id, "tickets": done.ticket_ids, "numbers": done.numbers}
             idempotent.keep(unit, f"check_in:{form.once}", result, at=ctx.clock())
-        return done
+    if done.from_pads:
+        ctx.db.vault.destroy_keys(done.from_pads)  # after the commit: until then the secret was sealed with it
+    return done
 
 
 def check_in_within(ctx: Context, unit: Unit, actor: Actor, form: VisitForm) -> CheckedIn:
@@ -60,18 +67,29 @@ def check_in_within(ctx: Context, unit: Unit, actor: Actor, form: VisitForm) -> 
 
 def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm) -> CheckedIn:
     roles = _add_people(ctx, unit, actor, form, checked)
-    now = ctx.clock()
-    visit_id = visits.add_visit(unit, waits_here=form.waits_here, people=roles, at=now)
-    made = [_add_ticket(ctx, unit, actor, visit_id, roles["bringer"][0], d) for d in checked.devices]
-    record(ctx, unit, actor, "visit_opened", visit_id=visit_id, codes={"devices": len(made)})
+    at = checked.at
+    visit_id = visits.add_visit(unit, waits_here=form.waits_here, people=roles, at=at)
+    made = [_add_ticket(ctx, unit, visit_id, roles["bringer"][0], d, at=at) for d in checked.devices]
+    record(ctx, unit, actor, "visit_opened", visit_id=visit_id, codes={"devices": len(made)}, at=at)
     for ticket_id, _, promise_at in made:
-        record(ctx, unit, actor, "checked_in", visit_id=visit_id, ticket_id=ticket_id)
+        record(ctx, unit, actor, "checked_in", visit_id=visit_id, ticket_id=ticket_id, at=at)
         if promise_at is not None:
-            promises.note_promise(ctx, unit, actor, ticket_id, promise_at)
-            record(ctx, unit, actor, "promise_made", visit_id=visit_id, ticket_id=ticket_id)
+            promises.note_promise(ctx, unit, actor, ticket_id, promise_at, made_at=at)
+            record(ctx, unit, actor, "promise_made", visit_id=visit_id, ticket_id=ticket_id, at=at)
     return CheckedIn(
-        visit_id, tuple(m[0] for m in made), tuple(m[1] for m in made), tuple(dict.fromkeys(checked.warnings))
-    )
+        visit_id, tuple(m[0] for m in made), tuple(m[1] for m in made), tuple(dict.fromkeys(checked.warnings)),
+        tuple(one.id for one in _pads(checked)),
+    )  # fmt: skip
+
+
+def _pads(checked: CheckedForm) -> tuple[PadTicket, ...]:
+    """The tickets printed in advance that this visit enters."""
+    return tuple(d["pad"] for d in checked.devices if isinstance(d["pad"], PadTicket))
+
+
+def _wordings(checked: CheckedForm) -> dict[str, str]:
+    """Which sentence stood beside each box: on the paper, where it was paper."""
+    return WORDINGS | {purpose: said for one in _pads(checked) for purpose, said in one.wordings.items()}
 
 
 def _add_people(
@@ -94,7 +112,7 @@ def _add_people(
 def _add_person(
     ctx: Context, unit: Unit, actor: Actor, checked: CheckedForm, person: CheckedPerson, in_device: bool
 ) -> str:
-    now, language = ctx.clock(), checked.language
+    now, language, wordings = ctx.clock(), checked.language, _wordings(checked)
     new = people.add_person(unit, name=person.name, language=language, at=now)
     ways = (("sms", person.phone, person.phone_purposes), ("email", person.email, person.email_purposes))
     for channel, address, purposes in ways:
@@ -104,9 +122,14 @@ def _add_person(
             for purpose in purposes:
                 people.add_consent(
                     unit, new, channel=channel, purpose=purpose, allowed=True, basis=BASIS[purpose],
-                    wording=WORDINGS[purpose], language=language, how="counter", staff_id=actor.id, at=now,
+                    wording=wordings[purpose], language=language, how=_how(actor), staff_id=actor.staff_id, at=checked.at,
                 )  # fmt: skip
     return new
+
+
+def _how(actor: Actor) -> str:
+    """By what way somebody agreed: they told a person here, or a script of the shop passed it on."""
+    return "script" if actor.kind == "script" else "counter"
 
 
 def _add_contact(
@@ -123,22 +146,25 @@ def _add_contact(
 
 
 def _add_ticket(
-    ctx: Context, unit: Unit, actor: Actor, visit_id: str, person_id: str, device: dict[str, object]
+    ctx: Context, unit: Unit, visit_id: str, person_id: str, device: dict[str, object], *, at: datetime
 ) -> tuple[str, str, datetime | None]:
-    """The new ticket, its claim number and what was promised for it."""
-    number = new_free_number(ctx, unit)
-    token = claim_number.new_token(ctx.pick)
-    columns = {key: value for key, value in device.items() if key != "texts"}
+    """The new ticket, its claim number and what was promised for it; number and secret are those on the paper."""
+    pad = device["pad"] if isinstance(device["pad"], PadTicket) else None
+    number = pad.number if pad else new_free_number(ctx, unit)
+    token = pad_tickets.token_of(unit, pad) if pad else claim_number.new_token(ctx.pick)
+    columns = {key: value for key, value in device.items() if key not in ("texts", "pad")}
     texts = {**device["texts"], "token": token}  # type: ignore[dict-item]
     ticket_id = tickets.add_ticket(
         unit, visit_id=visit_id, person_id=person_id, number=number, token_hash=token_hash(token), texts=texts,
-        at=ctx.clock(), **columns,
+        at=at, **columns,
     )  # fmt: skip
+    if pad:
+        pad_tickets.end(unit, [pad.id], ENTERED, at=ctx.clock(), ticket_id=ticket_id)
     return ticket_id, number, device["promise_at"]  # type: ignore[return-value]  # CheckedForm's
 
 
 def new_free_number(ctx: Context, unit: Unit) -> str:
-    """A claim number that no ticket of this shop bears."""
+    """A claim number that no ticket of this shop bears, and none on its pads."""
     while tickets.number_taken(unit, number := claim_number.new_number(ctx.pick)):
         pass
     return number

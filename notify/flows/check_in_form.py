@@ -12,12 +12,14 @@ from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
 from notify.core.instants import need_near
 from notify.core.languages import LANGUAGES
+from notify.core.late_entry import read_past
 from notify.core.money import parse_amount
 from notify.core.notices import EVERY_PURPOSE, PURPOSES
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
-from notify.store import repair_kinds, tickets
+from notify.store import pad_tickets, repair_kinds, tickets
 from notify.store.database import Unit
+from notify.store.pad_tickets import PRINTED, PadTicket
 
 DEVICE_CLASSES = ("radio", "camera", "e_reader", "handheld", "other")
 SAFETY_FLAGS = ("swollen", "hot", "leaking", "wet")
@@ -60,11 +62,15 @@ class DeviceForm:
     follows: str = ""
     promise: str = ""
     kind: str = ""  # of repair: its name or identifier; empty: not said
+    pad: str = ""  # claim number of the ticket printed in advance that the customer holds; empty: a new one
 
 
 @dataclass(frozen=True, slots=True)
 class VisitForm:
-    """A whole check-in as typed. `once` is an idempotency key: the same key checks in only once."""
+    """A whole check-in as typed. `once` is an idempotency key: the same key checks in only once.
+
+    `taken_in` is when it happened, shop-local ISO time, for what is entered from paper; empty: now.
+    """
 
     bringer: PersonForm
     devices: tuple[DeviceForm, ...]
@@ -75,6 +81,7 @@ class VisitForm:
     waits_here: bool = False
     number_is_device: bool = False
     once: str = ""
+    taken_in: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +102,7 @@ class CheckedForm:
         self._problems: list[Invalid] = []
         self.warnings: list[str] = []
         self._unit, self._shop, self._now = unit, shop, now
+        self.at = self._taken_in(form.taken_in)
         self.language = self._one_of(form.language or shop.language, LANGUAGES, "language")
         self.bringer = self._person(form.bringer, "")
         self.tell = None if form.tell.is_empty() else self._person(form.tell, "tell_")
@@ -109,6 +117,7 @@ class CheckedForm:
                 Invalid("Too many devices for one visit", f"Take in {MAX_DEVICES} at a time.", field="device-0")
             )
         self.devices = tuple(self._device(d, i) for i, d in enumerate(form.devices[:MAX_DEVICES]))
+        self._check_pads()
         if self._problems:
             raise Invalid.many(self._problems)
 
@@ -176,7 +185,46 @@ class CheckedForm:
             "follows_id": self._follows(form.follows, f"follows-{i}"),
             "promise_at": self._promise(form.promise, f"promise-{i}"),
             "kind_id": self._kind(form.kind, f"kind-{i}"),
+            "pad": self._pad(form.pad, f"pad-{i}"),
         }
+
+    def _taken_in(self, text: str) -> datetime:
+        try:
+            at = read_past(text, zone_name=self._shop.zone, now=self._now, field="taken_in")
+        except Invalid as problem:
+            self._problems.append(problem)
+            at = None
+        return at or self._now
+
+    def _pad(self, text: str, field: str) -> PadTicket | None:
+        if not text.strip():
+            return None
+        try:
+            return self._blank(claim_number.parse_number(text))
+        except Invalid as problem:
+            self._problems.append(Invalid(problem.what, problem.advice, field=field))
+            return None
+
+    def _blank(self, number: str) -> PadTicket:
+        """The ticket of a pad with that number; raises Invalid unless it may be entered now."""
+        one = pad_tickets.by_number(self._unit, number)
+        if one is None:
+            raise Invalid("No pad has a ticket with this number", "Read it once more from the paper.")
+        if one.state != PRINTED:
+            was = "was entered already" if one.state == pad_tickets.ENTERED else "was made void"
+            raise Invalid(f"This ticket {was}", "Look for it by its number, or read the paper once more.")
+        if self.at < one.printed_at:
+            raise Invalid("This pad was printed later than that", "Look at the time again.")
+        return one
+
+    def _check_pads(self) -> None:
+        """One piece of paper is for one device."""
+        numbers = [one["pad"].number if isinstance(one["pad"], PadTicket) else "" for one in self.devices]
+        for i, number in enumerate(numbers):
+            if number and number in numbers[:i]:
+                self._problems.append(
+                    Invalid("Another device has this number", "Each has a ticket of its own.", field=f"pad-{i}")
+                )
 
     def _amount(self, text: str, field: str) -> int | None:
         if not text.strip():
@@ -224,6 +272,7 @@ class CheckedForm:
         except Invalid as problem:
             self._problems.append(problem)
             return None
-        if at <= self._now:
-            self._problems.append(Invalid("The promised time is past", "Name a later one.", field=field))
+        if at <= self.at:  # of what is entered from paper the promise may have passed since
+            what = "The promised time is past" if self.at == self._now else "It was promised before it was taken in"
+            self._problems.append(Invalid(what, "Name a later one.", field=field))
         return at

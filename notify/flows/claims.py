@@ -11,6 +11,7 @@ from notify.flows.check_in import token_hash
 from notify.flows.context import Context
 from notify.store import staff
 from notify.store.claims import Claim, find_claim
+from notify.store.pad_tickets import find_printed
 
 WINDOW = timedelta(hours=1)
 LONGEST_SECRET = 200
@@ -18,6 +19,14 @@ LONGEST_SECRET = 200
 
 class UnknownClaim(NotFound):
     """No ticket has this secret: mistyped, made up or replaced; the answer is the same."""
+
+
+class NotEntered(NotFound):
+    """The ticket was printed in advance and given out, and nobody has entered it yet. Its shop is `shop_id`."""
+
+    def __init__(self, shop_id: str) -> None:
+        super().__init__("This claim ticket is not entered yet", "Enter it first: the device is with us on paper.")
+        self.shop_id = shop_id
 
 
 class Forgotten(NotFound):
@@ -32,10 +41,12 @@ def open_claim(ctx: Context, token: str, *, found: Claim | None = None) -> Claim
     """The claim behind a secret. Unknown, malformed and replaced ones raise UnknownClaim after the same work.
 
     `found` is what find_claim gave for the same secret in the same request, so that it is not asked twice.
-    Raises Forgotten once the person was forgotten. Both are NotFound.
+    Raises Forgotten once the person was forgotten, NotEntered for a ticket of a pad. All are NotFound.
     """
     found = found or find_claim(ctx.db, token_hash(token[:LONGEST_SECRET]))
     if found is None:
+        if printed := find_printed(ctx.db, token_hash(token[:LONGEST_SECRET])):
+            raise NotEntered(printed.shop_id)
         raise UnknownClaim("This claim link is not known here", "It may have been replaced; ask for a new one.")
     if found.forgotten:
         raise Forgotten(found.language)

@@ -10,6 +10,7 @@ from notify.core import tickets as rules
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
 from notify.core.errors import Conflict, Invalid, NotAllowed
+from notify.core.late_entry import need_after, need_past
 from notify.core.refusals import asks_for_check, wrong_secrets
 from notify.core.text import clean_block
 from notify.core.tickets import Phase
@@ -64,6 +65,7 @@ def find_claim(ctx: Context, actor: Actor, token: str) -> Ticket:
 def hand_back(
     ctx: Context, actor: Actor, *, ticket_ids: Sequence[str], token: str = "", pass_code: str = "", checked: str = "",
     by_code: bool = False, collector: str = "", paid_now: bool = False, since: datetime | None = None,
+    at: datetime | None = None,
 ) -> HandedBack:  # fmt: skip
     """Gives devices of one visit back and tells it once.
 
@@ -71,6 +73,7 @@ def hand_back(
     `checked` says in words how staff made sure who it is (the claim number alone is not enough). After a fresh change
     of contact or three wrong secrets the words are asked for beside a right secret too. `collector` is the person who
     took them when not the bringer. `paid_now` notes that what was left was paid. `since` is when the desk was opened.
+    `at` is when it happened, for a handover done on paper: then `checked` always says who made sure, and how.
     Raises desk_secret.WrongSecret (written down), NotAllowed, Conflict (not on the shelf) or NotFound; then nothing is
     given back.
     """
@@ -80,16 +83,19 @@ def hand_back(
         raise Invalid("No device was named", "Choose at least one device.", field="ticket")
     with ctx.db.write(actor.shop_id) as unit:
         chosen = [tickets.get_job(unit, i) for i in dict.fromkeys(ticket_ids)]
-        return _Handover(ctx, unit, actor, chosen, shown).carry_out(collector, paid_now=paid_now, since=since)
+        return _Handover(ctx, unit, actor, chosen, shown, at=at).carry_out(collector, paid_now=paid_now, since=since)
 
 
 class _Handover:
     """One handover within its transaction."""
 
-    def __init__(self, ctx: Context, unit: Unit, actor: Actor, chosen: Sequence[Job], shown: Shown) -> None:
+    def __init__(
+        self, ctx: Context, unit: Unit, actor: Actor, chosen: Sequence[Job], shown: Shown, *, at: datetime | None
+    ) -> None:
         self.ctx, self.unit, self.actor, self.chosen, self.shown = ctx, unit, actor, chosen, shown
         self.visit_id = _one_visit(chosen)
-        self.now = ctx.clock()
+        self.now = ctx.clock() if at is None else need_past(at, now=ctx.clock(), field="at")
+        self.on_paper = at is not None
 
     def carry_out(self, collector: str, *, paid_now: bool, since: datetime | None) -> HandedBack:
         right = self._authority()
@@ -106,6 +112,7 @@ class _Handover:
         codes |= {"collector": taker} if taker else {}
         codes |= {"checked": 1} if self.shown.checked else {}
         codes |= {"hold": 1} if hold else {}
+        codes |= {"paper": 1} if self.on_paper else {}
         codes |= _seconds(since, self.now)
         if hold:
             lift_within(self.ctx, self.unit, self.actor, self.visit_id)
@@ -138,6 +145,9 @@ class _Handover:
         """Beside a right secret, words are asked for when something about the visit is not as it should be."""
         if len(self.shown.checked) >= SHORTEST_CHECK:
             return
+        if self.on_paper:
+            raise NotAllowed("A handover on paper needs to say who made sure, and how",
+                             "Copy from the paper who gave it back and what they looked at.", field="checked")  # fmt: skip
         advice = "Look at something with their name on it, and write down what you saw."
         if hold:
             raise NotAllowed("The address or number of this customer was changed a short time ago", advice,
@@ -161,14 +171,18 @@ class _Handover:
 
     def _give(self, ticket: Job, how: str, *, paid_now: bool) -> None:
         _check_on_shelf(ticket)
+        if self.on_paper:
+            story = events.story_of(self.unit, visit_id=self.visit_id, ticket_id=ticket.id)
+            need_after(self.now, story, ticket.id, field="at")
         step = rules.find_move(ticket.phase, Phase.HANDED_BACK)
-        after = take_step(self.ctx, self.unit, self.actor, ticket, step, codes={"how": how}).ticket
+        after = take_step(self.ctx, self.unit, self.actor, ticket, step, codes={"how": how}, at=self.now).ticket
         if paid_now and left_to_pay(ticket):
             tickets.change_ticket(self.unit, after, paid=True)
             self._record("money_recorded", {"paid": 1}, ticket_id=ticket.id)
 
     def _record(self, kind: str, codes: dict[str, str | int], *, ticket_id: str = "") -> str:
-        event = record(self.ctx, self.unit, self.actor, kind, visit_id=self.visit_id, ticket_id=ticket_id, codes=codes)
+        event = record(self.ctx, self.unit, self.actor, kind, visit_id=self.visit_id, ticket_id=ticket_id, codes=codes,
+                       at=self.now)  # fmt: skip
         return event.id
 
     def _note(self, event_id: str) -> None:
@@ -180,6 +194,8 @@ class _Handover:
 
     def _close_booking(self) -> None:
         booking = bookings.live_booking(self.unit, self.visit_id)
+        if booking is None and self.on_paper:  # the clock saw nobody come, since they came on paper
+            booking = bookings.missed_on(self.unit, self.visit_id, self.now)
         phases = tickets.phases_of_visit(self.unit, self.visit_id).values()
         if booking is not None and Phase.ON_SHELF not in phases:
             bookings.close_booking(self.unit, booking, "kept", at=self.now)

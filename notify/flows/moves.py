@@ -7,8 +7,9 @@ from datetime import datetime
 
 from notify.core import tickets as rules
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, Invalid, NotAllowed
+from notify.core.errors import Conflict, NotAllowed
 from notify.core.events import Event
+from notify.core.late_entry import CLOCKS_DIFFER, need_after, need_past
 from notify.core.parts import count_missing
 from notify.core.text import clean_block
 from notify.core.tickets import Move, Phase, WaitsOn
@@ -50,12 +51,13 @@ def move(
     """One step of core/tickets.MOVES. Raises NotAllowed (naming what is), Invalid (reason) or Conflict.
 
     `anyway` confirms the note's reason once more: for a start that still waits, and for closing a device as never
-    collected before a rule's day.
+    collected before a rule's day. `at` is when it happened, for what is entered later: not ahead, and not before what
+    happened to this device before.
     """
     actor.need("move")
     target = rules.parse_phase(to)
-    if at is not None and at > ctx.clock():
-        raise Invalid("The time of this step lies ahead", "Enter when it happened.", field="at")
+    if at is not None:
+        at = need_past(at, now=ctx.clock(), field="at")
     words = clean_block(note, field="note")
     with ctx.db.write(actor.shop_id) as unit:
         ticket = tickets.get_job(unit, ticket_id)
@@ -66,6 +68,9 @@ def move(
         if step.event == "left_behind":
             actor.need("leave_behind")
         rules.check_reason(step, reason)
+        if at is not None:
+            story = events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)
+            need_after(at, story, ticket.id, field="at")
         if step.event == "left_behind":
             check_may_leave(ctx, unit, ticket, reason=reason, note=words, confirmed=anyway)
         if target is Phase.ON_BENCH and ticket.phase is Phase.IN_LINE:
@@ -96,9 +101,8 @@ def take_step(
     if step.target is Phase.ON_SHELF:
         settle_ticket(ctx, unit, ticket)
     if note:
-        staff_id = actor.id if actor.kind == "staff" else None
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=note, at=when,
-                       staff_id=staff_id, event_id=event.id)  # fmt: skip
+                       staff_id=actor.staff_id, event_id=event.id)  # fmt: skip
     if step.event == "called_back":
         _give_up_pickup(ctx, unit, actor, ticket, event.id)
     return Moved(changed, event.id, event.kind)
@@ -172,7 +176,7 @@ def last_move(unit: Unit, ticket: Job) -> Event | None:
 def _check_undo(ctx: Context, unit: Unit, actor: Actor, last: Event, words: str) -> None:
     if last.kind in rules.DESK_ONLY:
         raise NotAllowed("A handover is taken back at the handover desk", "Open the ticket's handover page.")
-    if ctx.clock() - last.at <= UNDO_WITHIN:
+    if ctx.clock() - events.recorded_at(unit, last) <= UNDO_WITHIN:  # what is typed from paper happened long before
         return
     actor.need("correct")
     if not words:
@@ -183,9 +187,10 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
     before = Phase(str(last.codes["from"]))
     outcome, reason = ("", "") if before is not Phase.ON_SHELF else _outcome_before(unit, ticket, last)
     now = ctx.clock()
+    when = _never_was(ctx, unit, last)
     changed = tickets.change_ticket(
-        unit, ticket, phase=before, phase_since=now, outcome=outcome, reason=reason,
-        worked_seconds=_worked_before(ctx, unit, ticket, last),
+        unit, ticket, phase=before, phase_since=when, outcome=outcome, reason=reason,
+        worked_seconds=_worked_before(ctx, unit, ticket, last, when),
     )  # fmt: skip
     settle(unit, ticket, changed)
     outbox.withdraw(unit, causes=[last.id], now=now, reason="undone")
@@ -193,12 +198,12 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
         _take_pickup_up_again(ctx, unit, actor, ticket, last)
     event = record(
         ctx, unit, actor, "corrected", visit_id=ticket.visit_id, ticket_id=ticket.id,
-        codes={"undoes": last.id, "from": ticket.phase.value, "to": before.value},
+        codes={"undoes": last.id, "from": ticket.phase.value, "to": before.value}, at=when,
     )  # fmt: skip
     settle_ticket(ctx, unit, ticket)
     if words:
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=words, at=now,
-                       staff_id=actor.id, event_id=event.id)  # fmt: skip
+                       staff_id=actor.staff_id, event_id=event.id)  # fmt: skip
     if ticket.phase is Phase.ON_SHELF:
         _give_up_pickup(ctx, unit, actor, ticket, event.id)
         if messages.anybody_told(unit, ticket.visit_id, [last.id]):  # they may be on their way
@@ -207,11 +212,19 @@ def _take_back(ctx: Context, unit: Unit, actor: Actor, ticket: Job, last: Event,
     return Moved(changed, event.id, event.kind)
 
 
-def _worked_before(ctx: Context, unit: Unit, ticket: Job, last: Event) -> int:
+def _never_was(ctx: Context, unit: Unit, last: Event) -> datetime:
+    """Since when the phase before stands again: now; where a time was mistyped from paper, since that time.
+
+    So what is typed right a moment later may lie before now, and the story stays in the order of its times.
+    """
+    written, now = events.recorded_at(unit, last), ctx.clock()
+    return last.at if written - last.at > CLOCKS_DIFFER and now - written <= UNDO_WITHIN else now
+
+
+def _worked_before(ctx: Context, unit: Unit, ticket: Job, last: Event, now: datetime) -> int:
     """Open seconds of work when `last` never was: a stint that it ended runs on, one that it began was none."""
     if Phase.ON_BENCH not in (last.codes.get("from"), last.codes.get("to")):
         return ticket.worked_seconds
-    now = ctx.clock()
     undone = Event(
         id="", kind="corrected", at=now, visit_id=ticket.visit_id, ticket_id=ticket.id, codes={"undoes": last.id}
     )

@@ -8,7 +8,7 @@ from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, NotAllowed
 from notify.core.instants import need_near
 from notify.core.messages import MessageState
-from notify.core.tickets import OPEN_PHASES, Phase
+from notify.core.tickets import OPEN_PHASES, Phase, check_version
 from notify.flows.context import Context
 from notify.flows.record import record
 from notify.flows.score_promises import settle_ticket
@@ -21,12 +21,13 @@ WHY = ("part_late", "part_dead", "part_missing", "question", "other_job", "bench
 
 
 def promise(
-    ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other", instead_of: datetime | None = None
-) -> None:
+    ctx: Context, actor: Actor, ticket_id: str, at: datetime, *, why: str = "other",
+    instead_of: datetime | None = None, seen_version: int | None = None,
+) -> None:  # fmt: skip
     """Sets the time told to the customer; a changed one is told with its reason, an unsent older one is withdrawn.
 
     Only a person does this, or the shop's own rule (`promise_rule`): no forecast moves a promise by itself. Raises
-    Conflict when `instead_of` is given and does not stand any more.
+    Conflict when `instead_of` is given and does not stand any more, Changed when the ticket is not as it was seen.
     """
     if actor.kind != "system":
         actor.need("move")
@@ -36,6 +37,7 @@ def promise(
         if actor.kind == "system" and ctx.shop(unit).promise_rule != "tell":
             raise NotAllowed("In this shop staff decide about another time", "Set promise_rule to tell to change that.")
         ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        check_version(seen_version, ticket.version)
         at = need_near(at, now=ctx.clock(), field="promise")
         if at <= ctx.clock():
             raise Invalid("The promised time is past", "Name a later one.", field="promise")
@@ -60,10 +62,23 @@ def promise(
                expires={"promise_changed": at})  # fmt: skip
 
 
-def note_promise(ctx: Context, unit: Unit, actor: Actor, ticket_id: str, at: datetime, *, why: str = "") -> None:
-    """Keeps a time that is told, with the forecast that stands, so that it can be scored once it has passed."""
+def note_promise(
+    ctx: Context,
+    unit: Unit,
+    actor: Actor,
+    ticket_id: str,
+    at: datetime,
+    *,
+    why: str = "",
+    made_at: datetime | None = None,
+) -> None:
+    """Keeps a time that is told, with the forecast that stands, so that it can be scored once it has passed.
+
+    `made_at` is when it was told, where that was not now.
+    """
     promised.add(
-        unit, ticket_id, promise_at=at, made_at=ctx.clock(), why=why, forecast=forecasts.of_ticket(unit, ticket_id),
+        unit, ticket_id, promise_at=at, made_at=made_at or ctx.clock(), why=why,
+        forecast=forecasts.of_ticket(unit, ticket_id),
         made_by=promised.BY_THE_RULE if actor.kind == "system" else actor.kind,
     )  # fmt: skip
 

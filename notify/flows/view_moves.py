@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from notify.core import roles
 from notify.core.actors import Actor
 from notify.core.tickets import DESK_ONLY, Move, Phase, WaitsOn, moves_from
 from notify.flows.context import Context
 from notify.flows.moves import UNDO_WITHIN, last_move
+from notify.store import events
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -60,10 +60,10 @@ def offers(actor: Actor, ticket: Ticket, waits: WaitsOn) -> tuple[tuple[MoveOffe
 
 
 def _refusal(actor: Actor, move: Move, waits: WaitsOn) -> str:
-    if not roles.may(actor.role, _permission(move)):
+    if not actor.may(_permission(move)):
         return "role"
     blocked = _starts(move) and waits is not WaitsOn.BENCH
-    return str(waits) if blocked and not roles.may(actor.role, "start_anyway") else ""
+    return str(waits) if blocked and not actor.may("start_anyway") else ""
 
 
 def _permission(move: Move) -> str:
@@ -85,10 +85,10 @@ def _offer(move: Move, waits: WaitsOn) -> MoveOffer:
 def undo_offer(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> UndoOffer | None:
     """What Undo would take back for this person now; None when nothing, or when they may not any more."""
     last = last_move(unit, ticket)
-    if last is None or last.kind in DESK_ONLY or not roles.may(actor.role, "move"):
+    if last is None or last.kind in DESK_ONLY or not actor.may("move"):
         return None
-    until = last.at + UNDO_WITHIN
+    until = events.recorded_at(unit, last) + UNDO_WITHIN
     late = ctx.clock() > until
-    if late and not roles.may(actor.role, "correct"):
+    if late and not actor.may("correct"):
         return None
     return UndoOffer(last.id, last.kind, until, needs_reason=late)

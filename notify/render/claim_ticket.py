@@ -42,7 +42,7 @@ def _laid_out(ticket: ClaimTicket, *, sheet: Sheet, paper: Paper, words: PaperWo
         blocks = [tag(ticket, desk), *body(ticket, desk)]
         if not paper.height:
             return desk, [blocks]
-        pages = _pages(blocks, room=paper.height - 2 * paper.margin, gap=desk.gap)
+        pages = into_pages(blocks, room=paper.height - 2 * paper.margin, gap=desk.gap)
         if len(pages) == 1:
             return desk, pages
         first = first or (desk, pages)
@@ -62,7 +62,7 @@ def _draw(pages: list[list[Block]], desk: Desk, *, number: str) -> None:
         whole.draw(edge, edge)
 
 
-def _pages(blocks: Sequence[Block], *, room: int, gap: int) -> list[list[Block]]:
+def into_pages(blocks: Sequence[Block], *, room: int, gap: int) -> list[list[Block]]:
     """The blocks in order, as many to a page of `room` dots as fit; each later page keeps 60 for its head."""
     pages: list[list[Block]] = [[]]
     left = room

@@ -46,6 +46,9 @@ PAPERS: Mapping[str, Paper] = MappingProxyType(
         "a6": Paper("a6", 839, 1182, 32, body=27, small=21, number_most=104, qr_most=7, qr_least=8),
     }
 )
+# What is printed in advance, and lists for the wall: a desk printer has A4, most have A6 sheets or a roll.
+A4 = Paper("a4", 1678, 2374, 96, body=34, small=26, number_most=130, qr_most=8, qr_least=8)
+PAD_PAPERS: Mapping[str, Paper] = MappingProxyType({"a4": A4, "a6": PAPERS["a6"], "roll80": PAPERS["roll80"]})
 LABELS: Mapping[str, Paper] = MappingProxyType(
     {
         "label50x25": Paper("label50x25", 400, 200, 8, body=24, small=20, number_most=44, qr_most=5, qr_least=3),

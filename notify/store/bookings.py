@@ -192,6 +192,15 @@ def live_booking(unit: Unit, visit_id: str) -> Booking | None:
     return _booking(rows[0]) if rows else None
 
 
+def missed_on(unit: Unit, visit_id: str, at: datetime) -> Booking | None:
+    """The visit's pickup that nobody seemed to come to, if it was within a day before or after `at`; or None."""
+    t, day = s.bookings, timedelta(days=1)
+    these = (t.c.shop_id == unit.shop_id, t.c.visit_id == visit_id, t.c.state == "missed")
+    near = (t.c.start_at > at - day, t.c.start_at < at + day)
+    row = unit.connection.execute(select(t).where(*these, *near).order_by(t.c.start_at.desc())).first()
+    return _booking(row) if row else None
+
+
 def kept_booking(unit: Unit, visit_id: str, *, now: datetime) -> Booking | None:
     """The visit's newest pickup that was kept although its time is not over yet, or None."""
     t = s.bookings

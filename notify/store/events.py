@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -37,6 +38,28 @@ def get_event(unit: Unit, event_id: str) -> Event | None:
     return _event(row) if row else None
 
 
+def newest_of(unit: Unit, ticket_ids: Iterable[str], kinds: Iterable[str]) -> Mapping[str, tuple[Event, datetime]]:
+    """ticket -> its newest event of these kinds, and when that was written down."""
+    ids = sorted(set(ticket_ids))
+    if not ids:
+        return {}
+    newest = (
+        select(func.max(_T.c.seq))
+        .where(_T.c.shop_id == unit.shop_id, _T.c.ticket_id.in_(ids), _T.c.kind.in_(sorted(kinds)))
+        .group_by(_T.c.ticket_id)
+    )
+    rows = unit.connection.execute(select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.seq.in_(newest)))
+    return {row.ticket_id: (_event(row), row.recorded_at) for row in rows}
+
+
+def recorded_at(unit: Unit, event: Event) -> datetime:
+    """When an event was written down, which may be long after it happened."""
+    t = s.events
+    same = (t.c.shop_id == unit.shop_id, t.c.id == event.id)
+    found: datetime | None = unit.connection.execute(select(t.c.recorded_at).where(*same)).scalar()
+    return found or event.at
+
+
 def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, ...]:
     """The events of a visit, or of one of its tickets with those of the whole visit, in order."""
     query, values = (_OF_TICKET, {"ticket": ticket_id}) if ticket_id else (_OF_VISIT, {})
@@ -63,6 +86,15 @@ def since(unit: Unit, moment: datetime, *, limit: int = 200) -> tuple[Event, ...
         select(t).where(t.c.shop_id == unit.shop_id, t.c.recorded_at >= moment).order_by(t.c.seq.desc()).limit(limit)
     )
     return tuple(_event(row) for row in rows)
+
+
+def after(unit: Unit, seq: int, *, limit: int) -> tuple[tuple[int, Event], ...]:
+    """(number, event) of the shop's story behind number `seq`, in order.
+
+    Writers of one shop follow each other, so no lower number can appear later.
+    """
+    query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.seq > seq).order_by(_T.c.seq).limit(limit)
+    return tuple((row.seq, _event(row)) for row in unit.connection.execute(query))
 
 
 def _event(row: Any) -> Event:

@@ -13,12 +13,15 @@ from notify.core.errors import Conflict, NotFound
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, where
+from notify.store.statements import among, given, where
 
 _TEXTS = ("device", "fault", "condition", "accessories", "token")
 _T = s.tickets
 _TICKET = select(_T).where(*where(_T, "id"))
 _TICKET_LOCKED = _TICKET.with_for_update()
+_JOBS = {
+    name: select(_T).where(*where(_T), among(_T, name)).order_by(_T.c.id).with_for_update() for name in ("id", "number")
+}
 _BY_TOKEN = select(_T).where(*where(_T, "token_hash"))
 _OF_VISIT = select(_T).where(*where(_T, "visit_id")).order_by(_T.c.created_at, _T.c.number)
 _PHASES = select(_T.c.id, _T.c.phase).where(*where(_T, "visit_id"))
@@ -100,12 +103,12 @@ def add_ticket(
 
 
 def number_taken(unit: Unit, number: str) -> bool:
-    """Whether a claim number is already in use in this shop."""
-    t = s.tickets
-    return (
-        unit.connection.execute(select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.number == number)).first()
-        is not None
+    """Whether a claim number is already in use in this shop, or printed on one of its pads."""
+    same = (
+        select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.number == number).limit(1)
+        for t in (s.tickets, s.pad_tickets)
     )
+    return any(unit.connection.execute(query).first() is not None for query in same)
 
 
 def get_ticket(unit: Unit, ticket_id: str, *, lock: bool = False) -> Ticket:
@@ -120,6 +123,16 @@ def get_ticket(unit: Unit, ticket_id: str, *, lock: bool = False) -> Ticket:
 def get_job(unit: Unit, ticket_id: str) -> Job:
     """The ticket, locked, with its texts left sealed, so that no key is fetched; raises NotFound."""
     return _job(_locked(unit, ticket_id), Job)
+
+
+def jobs_by(unit: Unit, *, ids: Iterable[str] = (), numbers: Iterable[str] = ()) -> tuple[Job, ...]:
+    """The tickets with one of these identifiers or claim numbers, locked, their texts left sealed."""
+    found: dict[str, Job] = {}
+    for name, values in (("id", sorted(set(ids))), ("number", sorted(set(numbers)))):
+        query, wanted = _JOBS[name], {f"any_{name}": values}
+        rows = unit.connection.execute(query, {**given(unit), **wanted}).all() if values else ()
+        found |= {row.id: _job(row, Job) for row in rows}
+    return tuple(found.values())
 
 
 def _locked(unit: Unit, ticket_id: str) -> Any:
@@ -187,6 +200,16 @@ def tickets_in(unit: Unit, phases: Iterable[Phase], *, limit: int = 500) -> tupl
         .limit(limit)
     )
     return _all_opened(unit, rows.all())
+
+
+def tickets_after(
+    unit: Unit, after: str, *, phase: Phase | None = None, number: str = "", limit: int
+) -> tuple[Ticket, ...]:  # fmt: skip
+    """Tickets behind identifier `after` in the order of identifiers, by the primary key."""
+    query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.id > after)
+    query = query.where(_T.c.phase == phase) if phase else query
+    query = query.where(_T.c.number == number) if number else query
+    return _all_opened(unit, unit.connection.execute(query.order_by(_T.c.id).limit(limit)).all())
 
 
 def _all_opened(unit: Unit, rows: Sequence[Any]) -> tuple[Ticket, ...]:

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from flask import make_response, redirect, render_template, request
+from flask import g, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response
 
 from notify.flows.claim_shown import Speech
-from notify.flows.claims import Forgotten, UnknownClaim, count_guess
+from notify.flows.claims import Forgotten, NotEntered, UnknownClaim, count_guess
 from notify.flows.view_hours import Door, view_door
 from notify.web.errors import asked_language, customer_base
 from notify.web.here import ctx, services, shop_id
@@ -45,6 +45,9 @@ def opens_claim(view: Callable[[str], Response]) -> Callable[[str], Response]:
             return view(token)
         except Forgotten as gone:
             return message_page("expired", gone.language, status=410)
+        except NotEntered as paper:
+            g.shop_id = paper.shop_id
+            return message_page("on_paper", asked_language(), status=200)
         except UnknownClaim:
             return unknown_secret()
 

@@ -26,8 +26,9 @@ pages = Blueprint("check_in", __name__)
 
 @pages.get("/check-in")
 def show() -> Response:
-    """An empty form with a key of its own, so that a double click checks in once."""
-    return _form(Typed.empty(language=desk().shop.language, once=ctx().new_id()))
+    """An empty form with a key of its own, so that a double click checks in once; for a pad's ticket, with its number."""
+    empty = Typed.empty(language=desk().shop.language, once=ctx().new_id())
+    return _form(empty.from_pad(request.args.get("pad", "")[:20]))
 
 
 @pages.post("/check-in")
@@ -59,6 +60,7 @@ def _form(typed: Typed, *, errors: list[Problem] | None = None, status: int = 20
     return render_page(
         "check_in.html", here="check_in", status=status, errors=problems, visit=typed.visit, devices=typed.devices,
         once=typed.once, at_device=at_device,
+        late_open=typed.is_late() or any(one["field"].startswith(("taken_in", "pad-")) for one in problems),
         more_open=typed.names_others() or any(one["field"] in typed.OTHERS for one in problems),
         languages=[{"code": one, "label": page_label(one)} for one in LANGUAGES],
         classes=kinds, currency=say().sign, cautions=_usual_cautions(),

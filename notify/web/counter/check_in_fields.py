@@ -16,10 +16,11 @@ from notify.web.pages import Problem
 Form = MultiDict[str, str]
 DEVICE_TEXTS = (
     "device_class", "device", "fault", "condition", "accessories", "price_agreed", "price_limit", "deposit", "shelf",
-    "follows", "promise", "kind",
+    "follows", "promise", "kind", "pad",
 )  # fmt: skip
 VISIT_TEXTS = (
     "name", "phone", "email", "language", "tell_name", "tell_phone", "tell_email", "payer_name", "collector_names",
+    "taken_in",
 )  # fmt: skip
 _NUMBERED = re.compile(r"(.+)-(\d{1,4})")
 # Inputs without an id of their own: the field that the sentence is shown beside instead.
@@ -54,6 +55,14 @@ class Typed:
         """The same page with this language chosen."""
         return replace(self, visit={**self.visit, "language": language})
 
+    def from_pad(self, number: str) -> Typed:
+        """The same page for a ticket of a pad that was scanned."""
+        return replace(self, devices=[{**self.devices[0], "pad": number}, *self.devices[1:]])
+
+    def is_late(self) -> bool:
+        """Whether anything of it is entered from paper."""
+        return bool(self.visit["taken_in"]) or any(one["pad"] for one in self.devices)
+
     def with_one_more(self) -> Typed:
         """One empty device more."""
         return replace(self, devices=[*self.devices, _device(MultiDict(), 0, len(self.devices) + 1)])
@@ -85,6 +94,7 @@ class Typed:
             payer=PersonForm(v["payer_name"]),
             collectors=tuple(name.strip() for name in v["collector_names"].split(",") if name.strip()),
             language=v["language"], waits_here=v["waits_here"], number_is_device=v["number_is_device"], once=self.once,
+            taken_in=v["taken_in"],
         )  # fmt: skip
 
 

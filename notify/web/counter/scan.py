@@ -9,6 +9,7 @@ from notify.core.errors import NotAllowed, NotFound
 from notify.core.scan import Scan, read_scan
 from notify.flows.desk_secret import WrongSecret, find_pass_visit
 from notify.flows.handover import find_claim
+from notify.flows.pads import blank_number
 from notify.flows.view_lookup import find_part, find_ticket
 from notify.web import carry
 from notify.web.here import ctx, current_actor
@@ -52,7 +53,7 @@ def _open(found: Scan) -> Response:
         try:
             ticket = find_claim(ctx(), current_actor(), found.value)
         except NotFound:
-            return redirect_with("/", scan_said=REPLACED)
+            return _on_paper(blank_number(ctx(), current_actor(), token=found.value), REPLACED)
         remember(ticket.visit_id, found)
         return redirect_with(f"/visits/{ticket.visit_id}/handover")
     if found.kind == "pass":
@@ -60,8 +61,16 @@ def _open(found: Scan) -> Response:
         remember(visit_id, found)
         return redirect_with(f"/visits/{visit_id}/handover")
     if found.kind == "number":
-        return redirect_with(f"/tickets/{find_ticket(ctx(), current_actor(), found.value).ticket_id}")
+        try:
+            return redirect_with(f"/tickets/{find_ticket(ctx(), current_actor(), found.value).ticket_id}")
+        except NotFound as error:
+            return _on_paper(blank_number(ctx(), current_actor(), number=found.value), str(error))
     if found.kind == "part":
         part_id = find_part(ctx(), current_actor(), found.value, states=())
         return redirect_with(f"/deliveries#part-{part_id}")
     return redirect_with("/", scan_said=found.advice or "This code is not known here.")
+
+
+def _on_paper(number: str, otherwise: str) -> Response:
+    """On to check-in with the number of a pad's ticket; or back with what is wrong."""
+    return redirect_with(f"/check-in?pad={number}" if number else "/", scan_said="" if number else otherwise)
