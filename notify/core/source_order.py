@@ -1,7 +1,7 @@
 """Whether what a source tells is new, and whether it counts against what was done here: pure rules.
 
-A source may tell late, twice and out of order, and people here go on working meanwhile. So three questions are asked, in
-this order, of everything that it says about a phase:
+A source may tell late, twice and out of order, and people here go on working meanwhile. So three questions are asked,
+in this order, of everything that it says about a phase:
 
 1. Is it older than what the source itself told before? By version if both have one, else by time. Then it is stale.
 2. Is the word itself another one than last time? A row that only repeats its word says nothing new about the phase.

@@ -1,180 +1,286 @@
-"""Take a batch of ticket changes from another system: one transaction, a savepoint per row, each change once."""
+"""Take a batch of changes that a source tells: one transaction, a savepoint per row, each change once.
+
+What cannot be taken waits for a person as a doubt (flows/doubts.py); nothing is guessed and nothing is lost.
+"""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 
 from notify.core import claim_number
 from notify.core.actors import Actor
-from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
-from notify.core.tickets import Move, Phase, path
-from notify.flows.check_in import check_in_within
-from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
+from notify.core.errors import Invalid, NotFound, NotifyError, Unavailable
+from notify.core.source_order import Act, Said, is_older
+from notify.core.sources import Batch, Change, Doubt, Taken
+from notify.core.tickets import MOVE_EVENTS
 from notify.flows.context import Context
-from notify.flows.moves import take_step
-from notify.store import taken, tickets
+from notify.flows.take_row import (
+    Heard,
+    Turn,
+    digest_of,
+    kind_of,
+    known_words,
+    moment,
+    part_words,
+    row_key,
+    take_row,
+    word_key,
+)
+from notify.store import doubts, events, people, sources, tickets
 from notify.store.database import Unit
-from notify.store.tickets import Job
+from notify.store.doubts import Stored
+from notify.store.sources import Row
 
-AHEAD = timedelta(minutes=5)  # how far another system's clock may run before ours
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One row: its line, its cells by our column names. `phase` is still the other system's word."""
-
-    line: int
-    cells: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Batch:
-    """Where changes come from: the source's name, what its phase words mean here, its zone, the file's digest."""
-
-    source: str
-    phase_words: Mapping[str, str]
-    zone: str
-    digest: str
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """What came of a batch: lines taken, lines that said nothing new, (line, reason) refused; `known` = seen before."""
-
-    taken: tuple[int, ...] = ()
-    unchanged: tuple[int, ...] = ()
-    refused: tuple[tuple[int, str], ...] = ()
-    known: bool = False
+MOST = 100  # rows of one transaction: others may write after less than a second (two cores, SQLite)
+MAX_VERSION = 80
+_ACTS = MOVE_EVENTS | {"corrected", "checked_in"}
 
 
 class _DryRun(Exception):
     """Rolls a trial back."""
 
 
-def take_changes(
-    ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], *, taken_before: int = 0,
-    refused_before: int = 0, is_last: bool = True, dry_run: bool = False,
+def take(
+    ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], *, is_last: bool = True,
+    before: Taken | None = None, refused: int = 0, dry_run: bool = False,
 ) -> Taken:  # fmt: skip
-    """Takes what can be taken and refuses the rest line by line; the same file or row twice changes nothing.
+    """Takes up to a hundred changes in one transaction; the same batch or row twice changes nothing more.
 
-    A long file comes in several turns, so that nobody at the counter waits for the whole of it: it counts as known
-    after the one that `is_last`. Cut off between, it is read again, and rows already taken change nothing.
+    A long batch comes in turns, each with the same `batch`, with pauses between them in which others may write. One
+    with a digest counts as known after the turn that `is_last`; `before` is what came of the turns before, `refused`
+    how many of its lines could not be read at all. Cut off between, it is read again, and rows already taken change
+    nothing. With `dry_run` nothing changes: each turn is tried as if it were the first. Raises ValueError for more.
     """
+    if len(changes) > MOST:
+        raise ValueError(f"a turn has at most {MOST} changes")
     result = Taken()
-    try:
-        with ctx.db.write(actor.shop_id) as unit:
-            if taken.file_known(unit, batch.source, batch.digest):
-                return Taken(unchanged=tuple(change.line for change in changes), known=True)
-            result = _take_all(ctx, unit, actor, batch, changes)
-            if is_last:
-                taken.add_file(unit, batch.source, batch.digest, at=ctx.clock(),
-                               taken=len(result.taken) + taken_before,
-                               refused=len(result.refused) + refused_before)  # fmt: skip
-            if dry_run:
-                raise _DryRun
-    except _DryRun:
-        pass
+    with suppress(_DryRun), ctx.db.write(actor.shop_id) as unit:
+        if batch.digest and sources.file_known(unit, batch.source, batch.digest):
+            return Taken(unchanged=tuple(change.line for change in changes), known=True)
+        result = take_within(ctx, unit, actor, batch, changes)
+        if batch.digest and is_last:
+            _note_whole(ctx, unit, batch, (before or Taken()) + result, refused)
+        if dry_run:
+            raise _DryRun
     return result
 
 
-def _take_all(ctx: Context, unit: Unit, actor: Actor, batch: Batch, changes: Sequence[Change]) -> Taken:
-    done: list[int] = []
-    same: list[int] = []
-    refused: list[tuple[int, str]] = []
+def _note_whole(ctx: Context, unit: Unit, batch: Batch, whole: Taken, refused: int) -> None:
+    sources.add_file(unit, batch.source, batch.digest, at=ctx.clock(), taken=len(whole.taken),
+                     refused=len(whole.doubted) + refused)  # fmt: skip
+
+
+def take_within(ctx: Context, unit: Unit, actor: Actor, batch: Batch, changes: Sequence[Change]) -> Taken:
+    """Like take, inside the caller's transaction; the digest of the batch is not looked at."""
+    actor.need("move")
+    taker = Taker(Turn(ctx, unit, actor, batch, ctx.clock()))
+    taker.read_ahead(changes)
     for change in changes:
-        try:
-            with unit.savepoint():
-                changed = _take_one(ctx, unit, actor, batch, change)
-        except NotifyError as problem:
-            refused.extend((change.line, str(one)) for one in problem.problems)
+        taker.take(change)
+    return taker.finish()
+
+
+@dataclass(slots=True)
+class Taker:
+    """The rows of one transaction, one after the other, and what came of them."""
+
+    turn: Turn
+    known: dict[str, Row] = field(default_factory=dict)
+    waiting: dict[str, Stored] = field(default_factory=dict)
+    changed: dict[str, Row] = field(default_factory=dict)
+    result: Taken = field(default_factory=Taken)
+    keys: set[str] = field(default_factory=set)
+
+    def read_ahead(self, changes: Sequence[Change]) -> None:
+        """One look at each table for all rows, instead of one for each row (measured: most of the time went there)."""
+        unit, batch = self.turn.unit, self.turn.batch
+        keys = [row_key(batch, change) for change in changes]
+        self.known = sources.rows(unit, batch.source, keys)
+        self.waiting = doubts.open_of(unit, batch.source, keys)
+        fresh = [
+            (self.known.get(key), change)
+            for key, change in zip(keys, changes, strict=True)
+            if self._is_new(key, change)
+        ]
+        if batch.about != "tickets":
+            return
+        ids = {row.ticket_id for row, _ in fresh if row and row.ticket_id}
+        numbers = {number for row, change in fresh if not row for number in _number(change.cells.get("reference", ""))}
+        for job in tickets.jobs_by(unit, ids=ids, numbers=numbers):
+            self.turn.jobs[job.id], self.turn.by_number[job.number] = job, job.id
+        self.read_acts(list(self.turn.jobs))
+
+    def _is_new(self, key: str, change: Change) -> bool:
+        row = self.known.get(key)
+        return row is None or row.digest != digest_of(change)
+
+    def read_acts(self, ticket_ids: Sequence[str]) -> None:
+        """Looks up what was done last to the phases of these tickets, and by whom."""
+        source = self.turn.batch.source
+        for ticket_id, (event, written) in events.newest_of(self.turn.unit, ticket_ids, _ACTS).items():
+            ours = event.actor_kind == "source" and event.actor_id == source
+            self.turn.acts[ticket_id] = Act(event.at, written, ours, event.kind == "checked_in")
+
+    def take(self, change: Change) -> None:
+        """One row: taken, nothing new, older than what is known, or doubted."""
+        key, digest = row_key(self.turn.batch, change), digest_of(change)
+        known, waiting = self.known.get(key), self.waiting.get(key)
+        if waiting is not None and waiting.digest == digest:
+            self._wait_on(change, waiting)
+        elif known is not None and known.digest == digest and waiting is None:
+            self._add(unchanged=(change.line,))
         else:
-            (done if changed else same).append(change.line)
-    return Taken(tuple(done), tuple(same), tuple(refused))
+            self._take_new(change, key, digest, known, waiting)
+
+    def _wait_on(self, change: Change, waiting: Stored) -> None:
+        """It waits already. Only what its kind says may have changed without a person's decision is tried again."""
+        if waiting.kind in (Doubt.UNKNOWN_WORD, Doubt.UNKNOWN_TICKET, Doubt.UNKNOWN_PART):
+            self.retry(waiting, change)
+        else:
+            self._add(unchanged=(change.line,))
+
+    def retry(
+        self, waiting: Stored, change: Change | None = None, *, force: bool = False, decided_by: str = ""
+    ) -> bool:  # fmt: skip
+        """Tries an open doubt again, against what was known when it was told; whether it is taken now."""
+        heard = heard_of(waiting, change, force=force, decided_by=decided_by)
+        return self._try(heard, self.known.get(waiting.row_key), waiting, again=True)
+
+    def remember(self, waiting: Stored, ticket_id: str, *, said: bool) -> None:
+        """Keeps which ticket a source's reference is (`said`: and that all it says of it is settled)."""
+        known, heard = self.known.get(waiting.row_key), heard_of(waiting)
+        blank = known or Row(waiting.row_key, "", ticket_id, self.turn.now)
+        row = heard.row(ticket_id, self.turn.now, known) if said else replace(blank, ticket_id=ticket_id)
+        self.changed[waiting.row_key] = self.known[waiting.row_key] = row
+
+    def _take_new(self, change: Change, key: str, digest: str, known: Row | None, waiting: Stored | None) -> None:
+        try:
+            heard = self._hear(change, key, digest, waiting)
+        except NotifyError as error:
+            blank = Heard(change, key, digest, "", "", None, "", self.turn.batch.seen_before)
+            self._doubt(blank, kind_of(error), error, known, waiting)
+            return
+        phase, _ = known_words(known)
+        before = Said(phase, known.told_at, known.version) if known else None
+        late = [one for one in (before, _said(waiting)) if one is not None and is_older(heard.said, one)]
+        if late:
+            self._add(stale=(change.line,))
+        elif known is not None and known.digest == digest and waiting is not None:  # what was taken is said again
+            self._settle(waiting, "overtaken")
+            self._add(unchanged=(change.line,))
+        else:
+            self._try(heard, known, waiting)
+
+    def _hear(self, change: Change, key: str, digest: str, waiting: Stored | None) -> Heard:
+        turn, cells = self.turn, change.cells
+        if turn.batch.about == "tickets" and not (change.key or cells.get("reference", "").strip()):
+            raise Invalid("There is no reference", "Every row needs the job it speaks of.")
+        version = cells.get("version", "").strip()
+        if len(version) > MAX_VERSION:
+            raise Invalid(f"Its version is longer than {MAX_VERSION} signs", "Map another column to it.")
+        word, told_at = word_key(cells.get("phase", "")), moment(turn.batch, cells, turn.now)
+        since = turn.batch.seen_before
+        if waiting is not None and told_at is None and word == word_key(waiting.cells.get("phase", "")):
+            since = waiting.since  # the word is as old as it was
+        return Heard(change, key, digest, word, part_words(cells), told_at, version, since)
+
+    def _try(self, heard: Heard, known: Row | None, waiting: Stored | None, *, again: bool = False) -> bool:
+        try:
+            with self.turn.unit.savepoint():
+                ticket_id, would = take_row(self.turn, heard, known)
+        except Unavailable:
+            raise
+        except NotifyError as error:
+            self.turn.jobs.clear()
+            self._doubt(heard, kind_of(error), error, known, waiting, again=again)
+            return False
+        self.changed[heard.row_key] = self.known[heard.row_key] = heard.row(ticket_id, self.turn.now, known)
+        if would and ticket_id:
+            self.turn.acts[ticket_id] = Act(self.turn.now, self.turn.now, by_source=True)
+        if waiting is not None:
+            self._settle(waiting, "taken" if again else "overtaken", ticket_id=ticket_id)
+        line = heard.change.line
+        if would or known is None:
+            self._add(taken=(line,), would=((line, would or "Nothing is to be changed."),))
+        else:
+            self._add(unchanged=(line,))
+        return True
+
+    def _doubt(
+        self, heard: Heard, kind: Doubt, error: NotifyError, known: Row | None, waiting: Stored | None, *,
+        again: bool = False,
+    ) -> None:  # fmt: skip
+        reason = " ".join(str(one) for one in error.problems)
+        if again and waiting is not None and waiting.kind is kind and waiting.reason == reason:
+            self._add(unchanged=(heard.change.line,))
+            return
+        if waiting is not None:
+            self._settle(waiting, "overtaken")
+        ticket_id = known.ticket_id if known else ""
+        if not ticket_id and self.turn.batch.about == "tickets":
+            ticket_id = self._ticket_of(heard.change.cells.get("reference", ""))
+        change, unit, source = heard.change, self.turn.unit, self.turn.batch.source
+        new = doubts.add(
+            unit, source=source, row_key=heard.row_key, line=change.line, kind=kind,
+            sealed_for=self._key_for(ticket_id), cells=change.cells, key=change.key, reason=reason, field=error.field,
+            digest=heard.digest, ticket_id=ticket_id, told_at=heard.told_at, since=heard.since, seen_at=self.turn.now,
+        )  # fmt: skip
+        self.waiting[heard.row_key] = doubts.get(unit, new)
+        self._add(doubted=((change.line, kind, reason),))
+
+    def _ticket_of(self, reference: str) -> str:
+        return next((self.turn.by_number[one] for one in _number(reference) if one in self.turn.by_number), "")
+
+    def _key_for(self, ticket_id: str) -> str:
+        """Under whose key a doubt is sealed: that of the ticket's person, or that of this source's day."""
+        unit = self.turn.unit
+        if ticket_id and not people.is_forgotten(unit, person := self.turn.job(ticket_id).person_id):
+            return person
+        name = doubts.day_key(unit, self.turn.batch.source, self.turn.now.date())
+        if name not in self.keys:
+            unit.vault.have_key(name)
+            self.keys.add(name)
+        return name
+
+    def _settle(self, waiting: Stored, how: str, *, ticket_id: str = "") -> None:
+        state = doubts.OVERTAKEN if how == "overtaken" else doubts.SETTLED
+        doubts.settle(self.turn.unit, waiting.id, how=how, at=self.turn.now, state=state, ticket_id=ticket_id)
+        self.waiting.pop(waiting.row_key, None)
+
+    def _add(self, **more: tuple[object, ...]) -> None:
+        self.result = self.result + replace(Taken(), **more)  # type: ignore[arg-type]  # each field is a tuple
+
+    def finish(self) -> Taken:
+        """Writes what is remembered of the rows that were taken; what came of all."""
+        unit, source = self.turn.unit, self.turn.batch.source
+        sources.put_rows(unit, source, list(self.changed.values()))
+        done = self.result
+        sources.count(unit, source, taken=len(done.taken), doubted=len(done.doubted), stale=len(done.stale))
+        return done
 
 
-def _take_one(ctx: Context, unit: Unit, actor: Actor, batch: Batch, change: Change) -> bool:
-    """Whether the row changed anything."""
-    reference = change.cells.get("reference", "")
-    if not reference:
-        raise Invalid("There is no reference", "Every line needs the job it speaks of.")
-    key, digest = _hash(reference), _hash(repr(sorted(change.cells.items())))
-    known = taken.get_row(unit, batch.source, key)
-    if known is not None and known.digest == digest:
-        return False
-    target, outcome = _target(batch, change)
-    at = _moment(ctx, batch, change)
-    ticket = _ticket(ctx, unit, actor, change, reference, known.ticket_id if known else "")
-    moved = _move_on(ctx, unit, actor, ticket, target, outcome, at)
-    taken.put_row(unit, batch.source, key, digest=digest, ticket_id=ticket.id, at=ctx.clock())
-    return moved or known is None
-
-
-def _target(batch: Batch, change: Change) -> tuple[Phase, str]:
-    word = change.cells.get("phase", "")
-    ours = batch.phase_words.get(word) or batch.phase_words.get(word.casefold())
-    if ours is None:
-        known = ", ".join(sorted(batch.phase_words))
-        raise Invalid(f"The phase word {word[:40]!r} is not known", f"Known words: {known}. Add it to the settings.")
-    return (Phase.ON_SHELF, ours) if ours in ("repaired", "unrepaired") else (Phase(ours), "")
-
-
-def _moment(ctx: Context, batch: Batch, change: Change) -> datetime:
-    text, now = change.cells.get("changed_at", ""), ctx.clock()
-    if not text:
-        return now
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        raise Invalid(f"The time {text[:40]!r} cannot be read", "Write it as 2026-11-26T11:30.") from None
-    at = at if at.tzinfo else at.replace(tzinfo=ZoneInfo(batch.zone))
-    if at > now + AHEAD:
-        raise Invalid("The time of this change lies ahead", "Check that system's clock and its time zone.")
-    return min(at, now)
-
-
-def _ticket(ctx: Context, unit: Unit, actor: Actor, change: Change, reference: str, known_id: str) -> Job:
-    """The ticket a row speaks of: known from earlier rows, by our claim number, or newly taken in."""
-    if known_id:
-        return tickets.get_job(unit, known_id)
-    try:
-        return tickets.find_by_number(unit, claim_number.parse_number(reference))
-    except (Invalid, NotFound):
-        pass
-    cells = change.cells
-    if not cells.get("device"):
-        raise NotFound("There is no ticket of this reference", "Name a claim number, or the device to take it in.")
-    form = VisitForm(
-        bringer=PersonForm(name=cells.get("name", ""), phone=cells.get("phone", ""), email=cells.get("email", "")),
-        devices=(DeviceForm(
-            device=cells["device"], device_class=cells.get("device_class") or "other", fault=cells.get("fault", ""),
-            price_agreed=cells.get("price", ""), kind=cells.get("kind", ""),
-        ),),
-        language=cells.get("language", ""),
+def heard_of(
+    waiting: Stored, change: Change | None = None, *, force: bool = False, decided_by: str = ""
+) -> Heard:  # fmt: skip
+    """An open doubt as the row that it was."""
+    change = change or Change(waiting.line, waiting.cells, waiting.key)
+    return Heard(
+        change, waiting.row_key, waiting.digest, word_key(change.cells.get("phase", "")), part_words(change.cells),
+        waiting.told_at, change.cells.get("version", "").strip(), waiting.since, force, decided_by,
     )  # fmt: skip
-    made = check_in_within(ctx, unit, actor, form)
-    return tickets.get_ticket(unit, made.ticket_ids[0])
 
 
-def _move_on(ctx: Context, unit: Unit, actor: Actor, ticket: Job, target: Phase, outcome: str, at: datetime) -> bool:
-    """Walks the allowed moves to the target. What happened here later than `at` is not overridden."""
-    same = ticket.phase is target and (not outcome or ticket.outcome == outcome)
-    if same:
-        return False
-    if at < ticket.phase_since:
-        raise Conflict(
-            "This change is older than the last one known here", "Look at the ticket; it was not overridden."
-        )
-    if target is Phase.LEFT_BEHIND:
-        raise NotAllowed("Only a person here closes a device as never collected", "Do it on its page of steps.")
-    steps: tuple[Move, ...] = path(ticket.phase, target, outcome=outcome)
-    for step in steps:
-        ticket = take_step(ctx, unit, actor, ticket, step, at=at, codes={"source": actor.id}).ticket
-    return True
+def _said(waiting: Stored | None) -> Said | None:
+    if waiting is None:
+        return None
+    return Said("", waiting.told_at, waiting.cells.get("version", "").strip())
 
 
-def _hash(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
+def _number(reference: str) -> tuple[str, ...]:
+    """The claim number that a reference is, if it is one."""
+    try:
+        return (claim_number.parse_number(reference),)
+    except (Invalid, NotFound):
+        return ()

@@ -28,6 +28,7 @@ _OPEN_OF = select(_T).where(*where(_T, "source"), among(_T, "row_key"), is_in(_T
 @dataclass(frozen=True, slots=True, repr=False)
 class Stored:
     """One doubt, opened. `cells` by our words (empty once settled); `reason` in words; `key` names what it speaks of.
+    `field` is the cell that the reason is about, by our word for it.
 
     `since`: when the source had been looked at before it said this; `told_at`: its own time, if it gave one.
     """
@@ -42,6 +43,7 @@ class Stored:
     cells: Mapping[str, str]
     key: str
     reason: str
+    field: str
     digest: str
     ticket_id: str
     told_at: datetime | None
@@ -63,12 +65,12 @@ def day_key(unit: Unit, source: str, day: date) -> str:
 
 def add(
     unit: Unit, *, source: str, row_key: str, line: int, kind: Doubt, sealed_for: str, cells: Mapping[str, str],
-    key: str, reason: str, digest: str, ticket_id: str, told_at: datetime | None, since: datetime | None,
+    key: str, reason: str, field: str, digest: str, ticket_id: str, told_at: datetime | None, since: datetime | None,
     seen_at: datetime,
 ) -> str:  # fmt: skip
     """Keeps an open doubt; its identifier. There must be none open of that key, and a data key named `sealed_for`."""
     new = unit.new_id()
-    whole = json.dumps({"cells": dict(cells), "key": key, "reason": reason}, ensure_ascii=False)
+    whole = json.dumps({"cells": dict(cells), "key": key, "reason": reason, "field": field}, ensure_ascii=False)
     values = {
         "shop_id": unit.shop_id, "id": new, "source": source, "row_key": row_key, "line": line, "kind": kind.value,
         "state": OPEN, "sealed_for": sealed_for, "cells_sealed": unit.seal(sealed_for, "doubts", new, "cells", whole),
@@ -176,8 +178,8 @@ def _stored(unit: Unit, row: Any) -> Stored:
     whole = _opened(unit, row)
     return Stored(
         row.id, row.seq, row.source, row.row_key, row.line, Doubt(row.kind), row.state, whole.get("cells", {}),
-        whole.get("key", ""), whole.get("reason", ""), row.digest, row.ticket_id or "", row.told_at, row.since,
-        row.seen_at, row.settled_at, row.settled_how, row.staff_id or "",
+        whole.get("key", ""), whole.get("reason", ""), whole.get("field", ""), row.digest, row.ticket_id or "",
+        row.told_at, row.since, row.seen_at, row.settled_at, row.settled_how, row.staff_id or "",
     )  # fmt: skip
 
 

@@ -70,6 +70,7 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (s.contact_codes, "person_id", ("code_sealed",)),
     (s.passes, "person_id", ("hash",)),
     (s.replies, "sealed_for", ("sender_sealed", "subject_sealed", "text_sealed", "letter_id_sealed")),
+    (s.doubts, "sealed_for", ("cells_sealed",)),
 )
 
 
@@ -89,9 +90,16 @@ def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping
         # What stands in clear and may hint at somebody: the shelf label, the words of a far mail server.
         _change(unit, s.tickets, s.tickets.c.person_id.in_(ids), {"shelf": ""})
         counts["receipts"] += _change(unit, s.receipts, s.receipts.c.message_id.in_(_messages_of(ids)), {"text": ""})
+        _settle_doubts(unit, ids, at)
         _veil_links(unit, ids)
         _change(unit, s.people, s.people.c.id.in_(ids), {"forgotten_at": at})
     return dict(counts)
+
+
+def _settle_doubts(unit: Unit, ids: list[str], at: datetime) -> None:
+    """Nobody decides any more about what a source told of somebody who is forgotten."""
+    settled = {"state": "settled", "settled_how": "forgotten", "settled_at": at}
+    _change(unit, s.doubts, s.doubts.c.sealed_for.in_(ids) & (s.doubts.c.state == "open"), settled)
 
 
 def _veil_links(unit: Unit, ids: list[str]) -> None:

@@ -80,6 +80,13 @@ shops = Table(
     Column("changed", String(36), nullable=False),  # another text after every change of settings, hours or days
     Column("booked", Integer, nullable=False, server_default=text("0")),  # raised with every place taken or given up
 )
+# Another number after every transaction that changed anything that staff may see: shown.py.
+shown_stamps = Table(
+    "shown_stamps",
+    metadata,
+    Column("shop_id", String(36), primary_key=True),
+    Column("stamp", BigInteger, nullable=False),
+)
 # Dated rows: the newest row whose day has come counts.
 shop_settings = _table(
     "shop_settings",
@@ -907,7 +914,7 @@ source_words = _table(
     key=("source", "kind", "word"),
 )
 # What a source told and a person has to decide about (core/sources.Doubt). Sealed under the key of the ticket's person,
-# or under a key named by the row itself where there is none yet. At most one is open for each thing a source speaks of.
+# or under a key that what came from this source on that day shares. At most one is open of what a source speaks of.
 doubts = _table(
     "doubts",
     _id(),
@@ -922,6 +929,7 @@ doubts = _table(
     Column("digest", String(64), nullable=False),
     _id("ticket_id", null=True),
     _at("told_at", null=True),
+    _at("since", null=True),  # when the source had been looked at before it said this
     _at("seen_at"),
     _at("settled_at", null=True),
     _code("settled_how"),

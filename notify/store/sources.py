@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import delete, insert, select, update
 
 from notify.store import schema as s
+from notify.store import shown
 from notify.store.database import Unit
 from notify.store.statements import among, given, where
 
@@ -62,7 +63,9 @@ def states(unit: Unit) -> Mapping[str, State]:
 
 
 def put_state(unit: Unit, source: str, **columns: Any) -> None:
-    """Writes these columns of a source's state; makes the state when there is none."""
+    """Writes these columns of a source's state; makes the state when there is none. Sheets show its trouble only."""
+    if "trouble" in columns and state(unit, source).trouble != columns["trouble"]:
+        shown.changed(unit.connection)
     changed = update(_S).where(_S.c.shop_id == unit.shop_id, _S.c.source == source).values(**columns)
     if not unit.connection.execute(changed).rowcount:
         first: dict[str, Any] = {"position": {}, "trouble": ""}

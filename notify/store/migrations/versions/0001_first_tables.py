@@ -81,6 +81,7 @@ def upgrade() -> None:
         sa.Column("digest", sa.String(length=64), nullable=False),
         sa.Column("ticket_id", sa.String(length=36), nullable=True),
         sa.Column("told_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("since", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("seen_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("settled_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("settled_how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
@@ -301,6 +302,12 @@ def upgrade() -> None:
         sa.Column("changed", sa.String(length=36), nullable=False),
         sa.Column("booked", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_shops")),
+    )
+    op.create_table(
+        "shown_stamps",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("stamp", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", name=op.f("pk_shown_stamps")),
     )
     op.create_table(
         "source_states",
@@ -1224,6 +1231,7 @@ def downgrade() -> None:
     op.drop_table("special_days")
     op.drop_table("source_words")
     op.drop_table("source_states")
+    op.drop_table("shown_stamps")
     op.drop_table("shops")
     op.drop_table("shop_settings")
     op.drop_index("ix_replies_visit", table_name="replies")

@@ -1,0 +1,300 @@
+"""One row of a source about one ticket: whether it is new, whether it counts, and what it changes here.
+
+What a row may change of a ticket that is here: its phase; its price, while none was agreed; a part that it names. Name,
+ways to reach somebody, device and fault count only when the ticket is taken in, for people here have asked since.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from notify.core import claim_number
+from notify.core.actors import Actor
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
+from notify.core.money import parse_amount
+from notify.core.source_order import Act, Said, Weight, weigh
+from notify.core.sources import Batch, Change, Doubt
+from notify.core.tickets import DESK_ONLY, Phase, path
+from notify.flows import deliveries, part_lines
+from notify.flows.check_in import check_in_within
+from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
+from notify.flows.context import Context
+from notify.flows.deliveries import Doubtful
+from notify.flows.moves import take_step
+from notify.flows.record import record
+from notify.store import parts, tickets
+from notify.store.database import Unit
+from notify.store.sources import Row
+from notify.store.tickets import Job
+
+AHEAD = timedelta(minutes=5)  # how far another system's clock may run before ours
+_ONLY_PEOPLE = DESK_ONLY | {"left_behind"}
+_TEXT = 31  # signs of each of the two halves of `said`
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A row as it is held against what is known: its key, hash, words, time and version.
+
+    `word` and `part` name its words for phase and part ("" for none). `since`: when the source had been looked at
+    before it said this. `force`: a person here decided that it counts against what was done here later.
+    """
+
+    change: Change
+    row_key: str
+    digest: str
+    word: str
+    part: str
+    told_at: datetime | None
+    version: str
+    since: datetime | None
+    force: bool = False
+    decided_by: str = ""
+
+    @property
+    def said(self) -> Said:
+        """For core/source_order."""
+        return Said(self.word, self.told_at, self.version)
+
+    def row(self, ticket_id: str, at: datetime, known: Row | None) -> Row:
+        """What is remembered of it once it is settled. What it does not say stays as it was said before."""
+        before, part_before = known_words(known)
+        phase, part = self.word or before, self.part or part_before
+        return Row(
+            self.row_key, self.digest, ticket_id, at, f"{phase}:{part}" if phase or part else "",
+            self.told_at or (known.told_at if known else None), self.version or (known.version if known else ""),
+        )  # fmt: skip
+
+
+@dataclass(slots=True)
+class Turn:
+    """One transaction's worth of rows, with what was read ahead for all of them; kept true row by row."""
+
+    ctx: Context
+    unit: Unit
+    actor: Actor
+    batch: Batch
+    now: datetime
+    jobs: dict[str, Job] = field(default_factory=dict)
+    by_number: dict[str, str] = field(default_factory=dict)
+    acts: dict[str, Act] = field(default_factory=dict)
+
+    def job(self, ticket_id: str) -> Job:
+        """The ticket, locked, as it stands in this transaction; raises NotFound."""
+        if ticket_id not in self.jobs:
+            self.jobs[ticket_id] = tickets.get_job(self.unit, ticket_id)
+        return self.jobs[ticket_id]
+
+
+def word_key(text: str) -> str:
+    """Names a word of a source: the same for any capitals; "" for none."""
+    said = text.strip().casefold()
+    return hashlib.sha256(said.encode()).hexdigest()[:_TEXT] if said else ""
+
+
+def known_words(row: Row | None) -> tuple[str, str]:
+    """The names of the words for phase and part that were last taken."""
+    phase, _, part = (row.said if row else "").partition(":")
+    return phase, part
+
+
+def row_key(batch: Batch, change: Change) -> str:
+    """Names what a row speaks of: never the reference itself, which may hold somebody's name."""
+    cells = change.cells
+    name = change.key or cells.get("reference", "").strip()
+    if batch.about == "deliveries" and not change.key:
+        name = "\0".join(cells.get(one, "").strip() for one in ("reference", "order", "slip", "article", "part"))
+    return _hash(name if name.strip("\0") else f"\0{sorted(cells.items())!r}")
+
+
+def digest_of(change: Change) -> str:
+    """Names everything that a row says."""
+    return _hash(repr(sorted(change.cells.items())))
+
+
+def part_words(cells: Mapping[str, str]) -> str:
+    """What a row says of a part, as one word; "" for nothing."""
+    said = [cells.get(name, "").strip() for name in ("part", "part_state")]
+    return word_key("\0".join(said)) if any(said) else ""
+
+
+def moment(batch: Batch, cells: Mapping[str, str], now: datetime) -> datetime | None:
+    """The row's own time, if it names one; raises Doubtful for one that cannot be read or lies ahead."""
+    text = cells.get("changed_at", "").strip()
+    if not text:
+        return None
+    try:
+        at = datetime.fromisoformat(text)
+        at = at if at.tzinfo else at.replace(tzinfo=ZoneInfo(batch.zone))
+        at = at.astimezone(ZoneInfo("UTC"))
+    except (ValueError, OverflowError):
+        raise Doubtful(Doubt.UNREADABLE, f"The time {text[:40]!r} cannot be read",
+                       "It should look like 2026-11-26T11:30.", field="changed_at") from None  # fmt: skip
+    if at > now + AHEAD:
+        raise Doubtful(Doubt.UNREADABLE, "The time of this change lies ahead",
+                       "Check that system's clock and its time zone.", field="changed_at")  # fmt: skip
+    return min(at, now)
+
+
+def take_row(turn: Turn, heard: Heard, known: Row | None) -> tuple[str, str]:
+    """Takes a row; the ticket's identifier and, in words, what it changed ("" for nothing).
+
+    Inside a savepoint of the caller's. Raises Doubtful, or another error of check-in, moves or money, when a person
+    has to decide.
+    """
+    if turn.batch.about == "deliveries":
+        at = heard.told_at or turn.now
+        changed = deliveries.take_row(turn.ctx, turn.unit, turn.actor, turn.batch, heard.change.cells, at)
+        return "", "The parts are noted." if changed else ""
+    cells = heard.change.cells
+    target = _target(turn.batch, cells)
+    ticket, is_new = _ticket(turn, heard, known)
+    said = [f"{claim_number.show_number(ticket.number)} is taken in."] if is_new else []
+    phase_before, part_before = known_words(known)
+    if target is not None:
+        known_said = Said(phase_before) if known else None
+        ticket, moved = _move_on(turn, heard, known_said, ticket, *target, is_new=is_new)
+        said += [moved] if moved else []
+    turn.jobs[ticket.id] = ticket
+    said += _facts(turn, heard, ticket, part_before)
+    return ticket.id, " ".join(said)
+
+
+def _target(batch: Batch, cells: Mapping[str, str]) -> tuple[Phase, str] | None:
+    word = cells.get("phase", "").strip()
+    if not word:
+        return None
+    ours = batch.phase_words.get(word.casefold()) or batch.phase_words.get(word)
+    if ours is None:
+        known = ", ".join(sorted(batch.phase_words))
+        raise Doubtful(Doubt.UNKNOWN_WORD, f"The word {word[:40]!r} is not known",
+                       f"Say what it means. Known words: {known}.", field="phase")  # fmt: skip
+    return (Phase.ON_SHELF, ours) if ours in ("repaired", "unrepaired") else (Phase(ours), "")
+
+
+def _ticket(turn: Turn, heard: Heard, known: Row | None) -> tuple[Job, bool]:
+    """The ticket a row speaks of: known from earlier rows, by our claim number, or newly taken in (then True)."""
+    if known is not None and known.ticket_id:
+        return turn.job(known.ticket_id), False
+    found = find_by_reference(turn, heard.change.cells.get("reference", ""))
+    if found:
+        return turn.job(found), False
+    if not heard.change.cells.get("device", "").strip():
+        raise Doubtful(Doubt.UNKNOWN_TICKET, "There is no ticket of this reference",
+                       "Link it to one, or take the device in.", field="reference")  # fmt: skip
+    made = check_in_within(turn.ctx, turn.unit, turn.actor, form_of(heard.change.cells))
+    return tickets.get_job(turn.unit, made.ticket_ids[0]), True
+
+
+def find_by_reference(turn: Turn, reference: str) -> str:
+    """The ticket whose claim number a reference is; "" for none."""
+    try:
+        number = claim_number.parse_number(reference)
+        if number not in turn.by_number:
+            turn.by_number[number] = tickets.find_by_number(turn.unit, number).id
+    except (Invalid, NotFound):
+        return ""
+    return turn.by_number[number]
+
+
+def form_of(cells: Mapping[str, str]) -> VisitForm:
+    """The check-in that a row amounts to. Sources give no consent: what needs one is asked by people."""
+    return VisitForm(
+        bringer=PersonForm(name=cells.get("name", ""), phone=cells.get("phone", ""), email=cells.get("email", "")),
+        devices=(DeviceForm(
+            device=cells.get("device", ""), device_class=cells.get("device_class") or "other",
+            fault=cells.get("fault", ""), price_agreed=cells.get("price", ""), kind=cells.get("kind", ""),
+        ),),
+        language=cells.get("language", ""),
+    )  # fmt: skip
+
+
+def _move_on(
+    turn: Turn, heard: Heard, known: Said | None, ticket: Job, target: Phase, outcome: str, *, is_new: bool
+) -> tuple[Job, str]:
+    """Walks the allowed moves to the target, if the word counts; the ticket then, and what was done in words."""
+    if ticket.phase is target and (not outcome or ticket.outcome == outcome):
+        return ticket, ""
+    if not is_new and not heard.force:
+        act = turn.acts.get(ticket.id) or Act(ticket.phase_since, ticket.phase_since)
+        weight = weigh(heard.said, known, act, seen_before=heard.since)
+        if weight is Weight.NOTHING_NEW:
+            return ticket, ""
+        if weight is Weight.OURS_IS_LATER:
+            raise Doubtful(Doubt.STAFF_SAID_OTHERWISE, "Somebody here did something later", "Decide which one stands.")
+    if target is Phase.LEFT_BEHIND:
+        raise Doubtful(Doubt.NEEDS_A_PERSON, "Only a person here closes a device as never collected",
+                       "Do it on its page of steps.", field="phase")  # fmt: skip
+    return _walk(turn, heard, ticket, target, outcome)
+
+
+def _walk(turn: Turn, heard: Heard, ticket: Job, target: Phase, outcome: str) -> tuple[Job, str]:
+    try:
+        steps = path(ticket.phase, target, outcome=outcome)
+    except NotAllowed as error:
+        raise Doubtful(Doubt.IMPOSSIBLE_MOVE, error.what, error.advice, field="phase") from None
+    if any(step.event in _ONLY_PEOPLE for step in steps):
+        raise Doubtful(Doubt.NEEDS_A_PERSON, "Only a person here gives devices back or takes that back",
+                       "Do it at the handover desk.", field="phase")  # fmt: skip
+    at = max(heard.told_at or turn.now, ticket.phase_since)
+    codes: dict[str, str | int] = {"source": turn.batch.source}
+    if heard.decided_by:
+        codes["decided"] = heard.decided_by
+    before = ticket.phase
+    for step in steps:
+        ticket = take_step(turn.ctx, turn.unit, turn.actor, ticket, step, at=at, codes=codes).ticket
+    where = f"{_words(target)}, {outcome}" if outcome else _words(target)
+    return ticket, f"{claim_number.show_number(ticket.number)} goes from {_words(before)} to {where}."
+
+
+def _words(phase: Phase) -> str:
+    return phase.value.replace("_", " ")
+
+
+def _facts(turn: Turn, heard: Heard, ticket: Job, part_before: str) -> list[str]:
+    """The price while none is agreed, and the part that the row names for the first time so."""
+    said, cells = [], heard.change.cells
+    price = cells.get("price", "").strip()
+    if price and ticket.price_agreed is None:
+        columns: dict[str, Any] = {"price_agreed": parse_amount(price, currency=turn.ctx.shop(turn.unit).currency)}
+        ticket = turn.jobs[ticket.id] = tickets.change_ticket(turn.unit, turn.job(ticket.id), **columns)
+        record(turn.ctx, turn.unit, turn.actor, "money_recorded", visit_id=ticket.visit_id, ticket_id=ticket.id,
+               codes={"price_agreed": 1, "source": turn.batch.source})  # fmt: skip
+        said.append("Its price is noted.")
+    if heard.part and heard.part != part_before:
+        turn.jobs.pop(ticket.id, None)
+        said += ["Its part is noted."] if _take_part(turn, heard, ticket) else []
+    return said
+
+
+def _take_part(turn: Turn, heard: Heard, ticket: Job) -> bool:
+    cells = {**heard.change.cells, "reference": ticket.number}
+    name, word = cells.get("part", "").strip(), cells.get("part_state", "").strip().casefold()
+    meant = turn.batch.part_words.get(word) if word else "needed"
+    if meant != "needed":
+        at = heard.told_at or turn.now
+        return deliveries.take_row(turn.ctx, turn.unit, turn.actor, turn.batch, cells, at)
+    if any(part.name.casefold() == name.casefold() for part in parts.parts_of(turn.unit, ticket.id)):
+        return False  # what is ordered or here already is not taken back by a word
+    if not name:
+        raise Doubtful(Doubt.UNREADABLE, "It is not said which part is needed", "Name it on the ticket.", field="part")
+    part_lines.add(turn.ctx, turn.unit, turn.actor, ticket.id, name, article=cells.get("article", ""))
+    return True
+
+
+def kind_of(error: Exception) -> Doubt:
+    """Which sort of doubt an error of a row is."""
+    if isinstance(error, Doubtful):
+        return error.doubt
+    if isinstance(error, NotAllowed | Conflict):
+        return Doubt.IMPOSSIBLE_MOVE
+    return Doubt.UNKNOWN_TICKET if isinstance(error, NotFound) else Doubt.UNREADABLE
+
+
+def _hash(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
