@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from notify.core.claim_number import holds_token, is_pass_code, is_token, parse_number, read_pass_code
 from notify.core.errors import Invalid
 
 OWN_SCHEME = "shelfbell:"
 LONGEST = 400
+# Printed on packing slips and shelves of suppliers: no white space at its ends, no address, at most what a line holds.
+_LINE_CODE = re.compile(r"(?![a-zA-Z][a-zA-Z0-9+.-]*:)\S(?:[\S ]{0,58}\S)?")
 _PART_CODE = re.compile(r"[a-z0-9][a-z0-9-]{0,63}")
 
 # The same 47 keys on three layouts, first plain, then with Shift; a blank stands for a dead key.
@@ -23,11 +25,16 @@ _LAYOUTS = (_US, _DE, _FR)
 
 @dataclass(frozen=True, slots=True)
 class Scan:
-    """`kind` is claim, pass, number, part or unknown; `value` the token, number or code; `advice` if unknown."""
+    """`kind` is claim, pass, number, part or unknown; `value` the token, number or code; `advice` if unknown.
+
+    `codes`: the readings of a text that may be a packing slip, an order number or an article, which only the order
+    lines of a shop can tell.
+    """
 
     kind: str
     value: str = ""
     advice: str = ""
+    codes: tuple[str, ...] = field(default=(), compare=False)
 
 
 def read_scan(text: str, *, base_url: str) -> Scan:
@@ -47,11 +54,18 @@ def read_scan(text: str, *, base_url: str) -> Scan:
         if found is not None:
             return found
     if code := read_pass_code(typed):
-        return Scan("pass", code)
+        return Scan("pass", code, codes=_line_codes(typed))
     try:
-        return Scan("number", parse_number(typed))
+        return Scan("number", parse_number(typed), codes=_line_codes(typed))
     except Invalid as problem:
-        return Scan("unknown", advice=_advice(typed, str(problem)))
+        return Scan("unknown", advice=_advice(typed, str(problem)), codes=_line_codes(typed))
+
+
+def _line_codes(typed: str) -> tuple[str, ...]:
+    """What the text may be as a number on a packing slip, on an order or of an article; none for a claim secret."""
+    if holds_token(typed) or not _LINE_CODE.fullmatch(typed):
+        return ()
+    return tuple(dict.fromkeys(_readings(typed)))
 
 
 def _readings(typed: str) -> Iterator[str]:

@@ -99,11 +99,11 @@ def untrue(notice: str, now: Now) -> str:
             return "never_heard"
         case "part_ordered" | "part_arrived" | "promise_changed" if not _in_work(phases):
             return "moved_on"
-        case "part_late_shop" if now.part_state != "ordered":
+        case "part_late_shop" if now.part_state not in ("", "ordered"):
             return "part_moved_on"
         case "part_arrived" | "part_arrived_shop" if now.part_state not in ("", "arrived"):
             return "part_moved_on"
-        case "promise_threatened_shop" if not _in_work(phases):
+        case "promise_threatened_shop" | "part_late_shop" if not _in_work(phases):
             return "moved_on"
         case "promise_changed" | "promise_threatened_shop" if not now.promise_current:
             return "newer_promise"

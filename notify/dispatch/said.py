@@ -70,6 +70,7 @@ def gather_said(
         **_safety(about, saying.words),
         **_promises(first, message.refs, shop, saying),
         **_references(unit, message, shop, saying),
+        "hanging": _hanging(unit, message, shop, saying),
     }
     if not promise_helps(unit, message, first, now=now):
         context["promise"] = ""
@@ -256,6 +257,21 @@ def _part(unit: Unit, message: Message, part_id: str, shop: Shop, saying: Saying
         "name": ", ".join(dict.fromkeys(p.name for p in told)), "supplier": supplier, "label": part.label,
         "due": _day(due, shop, saying) if due else "",
     }  # fmt: skip
+
+
+def _hanging(unit: Unit, message: Message, shop: Shop, saying: Saying) -> list[dict[str, str]]:
+    """The promises that wait for a parcel that is late, the earliest first; numbers and times only."""
+    if message.notice != "part_late_shop":
+        return []
+    late = parts.get_part(unit, str(message.refs["part"]))
+    box = [p for p in parts.lines_in(unit, ("ordered",)) if (p.supplier_id, p.due_at) == (late.supplier_id, late.due_at)]
+    about = tickets.tickets_by_id(unit, {one.ticket_id for one in box}).values()
+    promised = sorted((t.promise_at, t.number) for t in about if t.promise_at is not None)
+    return [
+        {"number": show_number(number),
+         "promise": saying.words("said.promise_by", day=_day(at, shop, saying), time=_time(at, shop, saying))}
+        for at, number in promised
+    ]  # fmt: skip
 
 
 def _booking(unit: Unit, message: Message) -> Booking | None:

@@ -44,7 +44,7 @@ def _check_gift(unit: Unit, part: Part, taker: Part) -> None:
         raise NotAllowed("This part is not here to be given", "Look at the deliveries list.")
     if taker.state not in rules.MISSING or not is_wanted(unit, taker.ticket_id):
         raise NotAllowed("Nobody waits for that part any more", "Look at the deliveries list.")
-    if taker.id not in {one.id for one in part_match.fitting(unit, part)}:
+    if taker.id not in {one.id for one in part_match.fitting(parts.waiting_lines(unit), part)}:
         raise NotAllowed("That ticket waits for another article", "Give it only to a ticket that it fits.")
     if tickets.get_job(unit, part.ticket_id).phase in (Phase.ON_BENCH, Phase.PROVING):
         raise NotAllowed("The repair that it is for has begun", "Put the device back in line first.")

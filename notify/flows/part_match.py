@@ -45,10 +45,9 @@ def gifts(ctx: Context, unit: Unit, came: Sequence[Part]) -> tuple[Gift, ...]:
     return tuple(found)
 
 
-def fitting(unit: Unit, part: Part) -> tuple[OrderLine, ...]:
+def fitting(waiting: Iterable[OrderLine], part: Part) -> tuple[OrderLine, ...]:
     """The missing parts, of other tickets, that this one would fit as well."""
-    lines = parts.waiting_lines(unit) if part.article else ()
-    return tuple(one for one in lines if _fits(one, part) and one.ticket_id != part.ticket_id)
+    return tuple(one for one in waiting if part.article and _fits(one, part) and one.ticket_id != part.ticket_id)
 
 
 def _groups(came: Iterable[Part]) -> tuple[tuple[Part, ...], ...]:

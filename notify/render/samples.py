@@ -31,6 +31,7 @@ _PHASE = {
     "part_ordered": "in_line",
     "part_arrived": "in_line",
     "part_arrived_shop": "in_line",
+    "part_late_shop": "in_line",
     "promise_changed": "in_line",
     "promise_threatened_shop": "in_line",
     "question": "inspecting",
@@ -100,6 +101,7 @@ def sample_facts(
         "answer": {"code": "take_it", "label": words("answer.take_it"), "by": words("answered_by.claim_page")},
         "part": {"name": invented("fact.part"), "supplier": invented("fact.supplier"), "due": day, "label": "D41"},
         "slot": None if notice in _SLOTLESS else _slot(now, shop, language),
+        "hanging": [{"number": "K7M-2X9T", "promise": words("said.promise_by", day=day, time=time)}],
         **_reply(invented),
     }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from notify.core.roles import PERMISSIONS
+from notify.web.api import operations
 
 UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
@@ -12,9 +13,10 @@ UNSAFE = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 @dataclass(frozen=True, slots=True)
 class Access:
     """`who` is public, claim (whoever holds the claim link in the address), demo, staff with a permission, hook (a
-    call of another system's server that proves itself: web/hooks/proof), letter (whoever holds the link of a mail
-    that stops its kind: core/one_click), pass (whoever holds a pass to collect), or feed (whoever holds the secret
-    address of the shop's own calendar).
+    call of another system's server that proves itself: web/hooks/proof), signed (a call that one of the shop's sources
+    signed: web/hooks/signed), letter (whoever holds the link of a mail
+    that stops its kind: core/one_click), pass (whoever holds a pass to collect), feed (whoever holds the secret
+    address of the shop's own calendar), or token (a script of the shop's own, whose scope web/api/door looks at).
     """
 
     methods: frozenset[str]
@@ -59,6 +61,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     # the gateway for text messages, which proves itself in each call
     ("/hooks/sms/receipt", "POST", "hook"),
     ("/hooks/sms/inbound", "POST", "hook"),
+    # another system's signed calls; the signature is the proof
+    ("/hooks/watch/<name>", "POST", "signed"),
     # the shop's own calendar program: the secret in the address is the proof
     ("/feeds/<feed>.ics", "GET", "feed"),
     # this machine's own watchers
@@ -72,6 +76,12 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/bell", "GET", "staff:look"),
     ("/scan", "POST", "staff:look"),
     ("/check-in", "GET POST", "staff:check_in"),
+    # claim tickets printed in advance
+    ("/pads", "GET", "staff:check_in"),
+    ("/pads/make", "POST", "staff:check_in"),
+    ("/pads/void", "POST", "staff:reissue"),
+    ("/pads/<pad_id>/<paper>.pdf", "GET", "staff:check_in"),
+    ("/pads/<pad_id>/enter", "GET POST", "staff:check_in"),
     ("/visits/<visit_id>", "GET", "staff:look"),
     ("/visits/<visit_id>/qr.svg", "GET", "staff:look"),
     ("/visits/<visit_id>/lost", "GET POST", "staff:reissue"),
@@ -86,6 +96,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/tickets/<ticket_id>", "GET", "staff:look"),
     ("/tickets/<ticket_id>/why", "GET", "staff:look"),
     ("/tickets/<ticket_id>/move", "POST", "staff:move"),
+    ("/tickets/<ticket_id>/earlier", "GET POST", "staff:move"),
     ("/tickets/<ticket_id>/undo", "POST", "staff:move"),
     ("/tickets/<ticket_id>/next", "POST", "staff:move"),
     ("/tickets/<ticket_id>/questions", "POST", "staff:ask"),
@@ -106,6 +117,13 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/parts/<part_id>/not-needed", "POST", "staff:order_part"),
     ("/parts/<part_id>/arrived", "POST", "staff:receive_part"),
     ("/parts/<part_id>/dead", "POST", "staff:receive_part"),
+    ("/parts/<part_id>/not-here", "POST", "staff:receive_part"),
+    ("/parts/<part_id>/give", "POST", "staff:receive_part"),
+    ("/parts/<part_id>/line", "POST", "staff:order_part"),
+    ("/parts/<part_id>/another", "GET", "staff:look"),
+    ("/parts/<part_id>/ask", "POST", "staff:ask"),
+    ("/parts/<part_id>/wrong", "POST", "staff:receive_part"),
+    ("/parts/<part_id>/use", "POST", "staff:receive_part"),
     ("/parts/<part_id>/label.pdf", "GET", "staff:look"),
     # the order of the bench
     ("/bench/<order_id>/take", "POST", "staff:move"),
@@ -115,6 +133,11 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     # lists
     ("/deliveries", "GET", "staff:look"),
     ("/deliveries/arrived", "POST", "staff:receive_part"),
+    ("/deliveries/box", "GET", "staff:look"),
+    ("/deliveries/ordered", "POST", "staff:order_part"),
+    ("/deliveries/due", "POST", "staff:order_part"),
+    ("/deliveries/back", "GET", "staff:look"),
+    ("/deliveries/sent-back", "POST", "staff:receive_part"),
     ("/pickups", "GET", "staff:look"),
     ("/pickups/hit", "GET", "staff:look"),
     ("/bookings/<booking_id>/settle", "POST", "staff:book"),
@@ -169,6 +192,13 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/collecting", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )
-ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST}
+# The API has its own table, which says the scope of each operation too.
+_API = {
+    rule: Access(methods, "public" if public else "token") for rule, (methods, public) in operations.rules().items()
+}
+ROUTES: dict[str, Access] = {rule: _for(methods, who) for rule, methods, who in _LIST} | _API
 # Unsafe routes that carry no cookie by design and so need no form token; each would need a proof of its own.
-WITHOUT_FORM_TOKEN: frozenset[str] = frozenset({"/hooks/sms/receipt", "/hooks/sms/inbound", "/u/<link>"})
+WITHOUT_FORM_TOKEN: frozenset[str] = frozenset(
+    {"/hooks/sms/receipt", "/hooks/sms/inbound", "/hooks/watch/<name>", "/u/<link>"}
+    | {rule for rule, access in _API.items() if access.methods & UNSAFE}
+)

@@ -29,6 +29,7 @@ WANTED = {
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
     "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well", "contact_code",
     "contact_changed_old", "link_replaced", "pickup_missed_note", "proposal_declined", "promise_threatened_shop",
+    "part_late_shop",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}

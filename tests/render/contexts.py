@@ -12,7 +12,7 @@ CUSTOMER = (
     " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note proposal_declined"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop",
-        "promise_threatened_shop"]  # fmt: skip
+        "promise_threatened_shop", "part_late_shop"]  # fmt: skip
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 STOP_LINK = "https://bench.example.org/u/" + "J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"  # 64 characters
 
@@ -55,6 +55,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "It is with us; nobody has looked yet.",
             "part_arrived_shop": "It waits in line for the bench.",
+            "part_late_shop": "It waits in line for the bench.",
             "promise_threatened_shop": "It waits in line for the bench.",
             "called_back": "It waits in line for the bench.",
             "handed_back": "It is with you again.",
@@ -93,6 +94,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "Es ist bei uns; noch hat niemand nachgesehen.",
             "part_arrived_shop": "Es wartet auf die Werkbank.",
+            "part_late_shop": "Es wartet auf die Werkbank.",
             "promise_threatened_shop": "Es wartet auf die Werkbank.",
             "called_back": "Es wartet auf die Werkbank.",
             "handed_back": "Es ist wieder bei Ihnen.",
@@ -131,6 +133,7 @@ _WORDS: dict[str, dict[str, Any]] = {
         "phases": {
             "checked_in": "L'apparecchio è da noi; nessuno lo ha ancora guardato.",
             "part_arrived_shop": "L'apparecchio aspetta il banco di lavoro.",
+            "part_late_shop": "L'apparecchio aspetta il banco di lavoro.",
             "promise_threatened_shop": "L'apparecchio aspetta il banco di lavoro.",
             "called_back": "L'apparecchio aspetta il banco di lavoro.",
             "handed_back": "L'apparecchio è di nuovo da lei.",
@@ -178,6 +181,7 @@ def rich(notice: str, language: str) -> dict[str, Any]:
             "until": w["until"],
         },
         "answer": {"code": "take_it", "label": w["options"][0], "by": w["by"]},
+        "hanging": [{"number": "K7M-2X9T", "promise": w["promise"]}] if notice == "part_late_shop" else [],
         "part": {"name": w["part"], "supplier": "Breakwater Parts", "due": w["due"], "label": "D41"},
         "slot": {"day": w["day"], "time": "17:00", "end": "17:15", "place": w["place"]} if notice != "ready" else None,
         "waits_on": w["waits_on"] if notice in SHOP else "",

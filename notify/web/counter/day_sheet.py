@@ -16,6 +16,7 @@ from notify.flows.view_shelf import Shelved
 from notify.flows.view_tried import Tried
 from notify.web.counter import bench_lines as work
 from notify.web.counter import desk_words as d
+from notify.web.counter import part_says as says
 from notify.web.counter.bell import lines
 from notify.web.counter.bench_order import order_lines
 from notify.web.counter.calendar_asks import question_line
@@ -124,9 +125,11 @@ def box_line(box: Box, sheet: DaySheet, speak: Say) -> d.Line:
     """One expected or late box, what it frees, and a button for when it is here."""
     names = d.joined(f"{part.name or 'a part'} for {part.ticket.number}" for part in box.parts)
     frees = d.joined(ticket.number for ticket in box.frees())
-    sentence = f"{expected(box, sheet.today, speak)} {d.capital(names)}.{f' It frees {frees}.' if frees else ''}"
+    hangs = f" {says.hangs(box, speak)}" if box.late else ""
+    sentence = f"{expected(box, sheet.today, speak)} {d.capital(names)}.{f' It frees {frees}.' if frees else ''}{hangs}"
     here = d.button("/deliveries/arrived", "It is here", main=True, back="/")
     here["fields"] += [{"name": "part", "value": part.part_id} for part in box.parts]
+    here["fields"] += [{"name": f"seen-{part.part_id}", "value": str(part.changes)} for part in box.parts]
     head = f"{d.capital(d.count(len(box.parts), 'part', 'parts'))} from {box.supplier or 'a supplier'}"
     return d.sheet_line(head, sentence, mark="part", href="/deliveries", buttons=[here])
 

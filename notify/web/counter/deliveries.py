@@ -1,15 +1,14 @@
-"""Deliveries: boxes on their way, parts nobody ordered, parts unpacked today; booking in by list or by label."""
+"""Deliveries: boxes on their way, parts nobody ordered, parts unpacked today; the box that a slip or article names."""
 
 from __future__ import annotations
 
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
-from notify.core.errors import NotifyError
-from notify.flows import parts
-from notify.flows.view_deliveries import Box, Deliveries, PartLine, view
+from notify.flows import returns
+from notify.flows.view_deliveries import Box, PartLine, named, view
 from notify.web.counter import desk_words as d
-from notify.web.counter.back import back_to
+from notify.web.counter import part_says as says
 from notify.web.counter.day_sheet import expected
 from notify.web.here import ctx, current_actor
 from notify.web.pages import Problem, redirect_with, render_page, say
@@ -21,26 +20,51 @@ pages = Blueprint("deliveries", __name__)
 @pages.get("/deliveries")
 def show() -> Response:
     """The whole list."""
-    return _page()
+    return page()
 
 
-def _page(*, errors: list[Problem] | None = None, status: int = 200) -> Response:
+def page(*, errors: list[Problem] | None = None, status: int = 200, typed: dict[str, str] | None = None) -> Response:
+    """The list, with what is wrong and what was typed for an order."""
     seen, speak = view(ctx(), current_actor()), say()
+    back = returns.view(ctx(), current_actor())
     return render_page(
         "deliveries.html", here="deliveries", status=status, errors=errors,
-        boxes=[_box(box, seen, speak) for box in seen.boxes],
+        boxes=[box_of(box, seen.boxes, expected(box, seen.today, speak), speak) for box in seen.boxes],
         unordered=[_unordered(part) for part in seen.unordered],
+        suppliers=[{"code": name, "label": name} for name in seen.suppliers], typed=typed or {},
         arrived=[_arrived(part, speak) for part in seen.arrived],
+        to_send_back=sum(len(one.parts) for one in back),
     )  # fmt: skip
 
 
-def _box(box: Box, seen: Deliveries, speak: Say) -> d.Line:
+@pages.get("/deliveries/box")
+def box() -> Response:
+    """The boxes that a packing slip, an order number or an article names, everything ticked that should be in them."""
+    codes = request.args.getlist("code")[:20]
+    found, speak = named(ctx(), current_actor(), codes), say()
+    if not found:
+        return redirect_with("/deliveries", "Nothing on order has this number.")
+    return render_page(
+        "deliveries_box.html", here="deliveries", code=codes[0][:60], several=len(found) > 1,
+        boxes=[box_of(one, found, _due(one, speak), speak) for one in found],
+    )  # fmt: skip
+
+
+def _due(box: Box, speak: Say) -> str:
+    slip = box.parts[0].slip
+    due = f" It was expected {d.at(speak, box.due_at)}." if box.due_at else ""
+    return (f"Packing slip {slip}.{due}" if slip else due).strip()
+
+
+def box_of(box: Box, all_boxes: tuple[Box, ...], sentence: str, speak: Say) -> d.Line:
+    """One box as the templates show it."""
     return {
         "id": box.parts[0].part_id, "supplier": box.supplier or "A supplier not named", "late": box.late,
-        "sentence": expected(box, seen.today, speak),
+        "sentence": sentence, "usual": says.usual(box.usual), "hangs": says.hangs(box, speak) if box.late else "",
         "parts": [
-            {"id": p.part_id, "name": p.name or "A part", "number": p.ticket.number,
-             "href": f"/tickets/{p.ticket.ticket_id}", "frees": frees(p, box, speak)}
+            {"id": p.part_id, "name": p.name or "A part", "number": p.ticket.number, "changes": p.changes,
+             "href": f"/tickets/{p.ticket.ticket_id}", "frees": frees(p, box, speak), "line": says.line(p, speak),
+             "short": says.short(p, speak)}
             for p in box.parts
         ],
     }  # fmt: skip
@@ -63,7 +87,8 @@ def frees(part: PartLine, box: Box, speak: Say) -> str:
 def _unordered(part: PartLine) -> d.Line:
     what = f"{part.name or 'A part'} for the {d.device(part.ticket)}: {_why_unordered(part)}"
     href = f"/tickets/{part.ticket.ticket_id}#parts"
-    return {"id": part.part_id, "sentence": what, "number": part.ticket.number, "href": href}
+    may_order = part.ticket.waits_on == "part"
+    return {"id": part.part_id, "sentence": what, "number": part.ticket.number, "href": href, "may_order": may_order}
 
 
 def _why_unordered(part: PartLine) -> str:
@@ -84,47 +109,8 @@ def _arrived(part: PartLine, speak: Say) -> d.Line:
     free = f" It frees the {d.device(part.ticket)}; {who} benches it." if part.frees else ""
     what = f"{part.name or 'A part'} for {part.ticket.number}{came}.{free}"
     lies = f"The device is at {part.ticket.shelf}." if part.ticket.shelf else ""
-    return {"id": part.part_id, "sentence": what, "place": lies, "label_href": f"/parts/{part.part_id}/label.pdf"}
-
-
-@pages.post("/deliveries/arrived")
-def arrived() -> Response:
-    """Books every ticked part in; one that cannot be is named, the others are kept."""
-    ids = list(dict.fromkeys(request.form.getlist("part")))
-    if not ids:
-        return _page(errors=[{"field": "", "text": "No part is ticked. Tick those that are here."}], status=422)
-    said, wrong = [], []
-    for part_id in ids:
-        try:
-            said.append(_frees_sentence(parts.arrive(ctx(), current_actor(), part_id)))
-        except NotifyError as error:
-            wrong.append(d.plain(error))
-    whole = f"{d.capital(d.count(len(said), 'part is', 'parts are'))} booked in." if said else ""
-    return redirect_with(back_to("/deliveries"), " ".join(filter(None, [whole, *dict.fromkeys(said), *wrong])))
-
-
-@pages.post("/parts/<part_id>/arrived")
-def one_arrived(part_id: str) -> Response:
-    """Books one part in and says what it frees."""
-    done = parts.arrive(ctx(), current_actor(), part_id)
-    return redirect_with(
-        back_to(f"/tickets/{done.ticket_id}"), f"The part is booked in. {_frees_sentence(done)}".strip()
-    )
-
-
-def _frees_sentence(done: parts.Arrived) -> str:
-    if not done.frees:
-        return ""
-    found = next((p for p in view(ctx(), current_actor()).arrived if p.part_id == done.part_id), None)
-    if found is None or not found.frees:
-        return ""
-    who = found.ticket.technician or "whoever is free"
-    lies = f", at {found.ticket.shelf}" if found.ticket.shelf else ""
-    return f"{found.ticket.number} has all its parts: {who} can bench the {d.device(found.ticket)}{lies}."
-
-
-@pages.post("/parts/<part_id>/dead")
-def dead(part_id: str) -> Response:
-    """Notes a faulty part; another one of the same is needed and stands under still to order."""
-    parts.dead_on_arrival(ctx(), current_actor(), part_id)
-    return redirect_with(back_to("/deliveries"), "The part is noted as faulty. Another one has to be ordered.")
+    base = f"/parts/{part.part_id}"
+    give = [d.button(f"{base}/give", f"Give it to {one.number} instead", to=one.part_id) for one in part.others]
+    undo = [d.button(f"{base}/not-here", "It is not here after all")] if part.undo_until else []
+    return {"id": part.part_id, "sentence": what, "place": lies, "label_href": f"{base}/label.pdf",
+            "another_href": f"{base}/another", "buttons": [*give, *undo]}  # fmt: skip

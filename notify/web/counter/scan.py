@@ -1,6 +1,8 @@
-"""The scan field on every page: opens what a claim code, a pass, a claim number or a part's label stands for."""
+"""The scan field on every page: opens what a claim code, a pass, a claim number, a label or a packing slip is."""
 
 from __future__ import annotations
+
+from urllib.parse import urlencode
 
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
@@ -10,6 +12,7 @@ from notify.core.scan import Scan, read_scan
 from notify.flows.desk_secret import WrongSecret, find_pass_visit
 from notify.flows.handover import find_claim
 from notify.flows.pads import blank_number
+from notify.flows.view_deliveries import named
 from notify.flows.view_lookup import find_part, find_ticket
 from notify.web import carry
 from notify.web.here import ctx, current_actor
@@ -38,7 +41,15 @@ def scan() -> Response:
     except WrongSecret as wrong:
         return redirect_with(f"/visits/{wrong.visit_id}/handover", scan_said=str(wrong))
     except (NotAllowed, NotFound) as error:
-        return redirect_with("/", scan_said=str(error))
+        return _of_a_delivery(found) or redirect_with("/", scan_said=str(error))
+
+
+def _of_a_delivery(found: Scan) -> Response | None:
+    """The box that a packing slip, an order number or an article names, if something on order has it."""
+    if not found.codes or not named(ctx(), current_actor(), found.codes):
+        return None
+    code = next(one for one in found.codes if named(ctx(), current_actor(), [one]))
+    return redirect_with(f"/deliveries/box?{urlencode({'code': code})}")
 
 
 def remember(visit_id: str, found: Scan) -> None:
@@ -68,7 +79,8 @@ def _open(found: Scan) -> Response:
     if found.kind == "part":
         part_id = find_part(ctx(), current_actor(), found.value, states=())
         return redirect_with(f"/deliveries#part-{part_id}")
-    return redirect_with("/", scan_said=found.advice or "This code is not known here.")
+    advice = found.advice or "This code is not known here."
+    return _of_a_delivery(found) or redirect_with("/", scan_said=advice)
 
 
 def _on_paper(number: str, otherwise: str) -> Response:
