@@ -57,6 +57,10 @@ class Conflict(NotifyError):
     """Somebody else was faster, or the thing changed meanwhile; look again and decide anew."""
 
 
+class Changed(Conflict):
+    """The thing is no longer what the caller saw when they decided; look again and decide anew."""
+
+
 class Unavailable(NotifyError):
     """What the service stands on (database, disk) fails just now; the same may work soon."""
 

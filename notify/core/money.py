@@ -104,6 +104,13 @@ def _wrong(what: str, advice: str = _ADVICE) -> Invalid:
     return Invalid(what, advice, field="amount")
 
 
+def plain_amount(minor: int, *, currency: str) -> str:
+    """1250 EUR -> "12.50": for programs; parse_amount reads it back."""
+    digits = minor_digits(currency)
+    whole, fraction = divmod(abs(minor), 10**digits)
+    return f"{'-' if minor < 0 else ''}{whole}" + (f".{fraction:0{digits}d}" if digits else "")
+
+
 def show_amount(minor: int, *, currency: str, language: str) -> str:
     """1250 EUR -> "€12.50" (en), "12,50 €" (de, it). Plain spaces, so that a text message stays GSM-7.
 

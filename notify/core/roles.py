@@ -1,6 +1,8 @@
-"""Who may do what: one table of roles and permissions."""
+"""Who may do what: one table of roles and permissions, and what the scopes of a script's token allow."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from notify.core.errors import NotAllowed
 
@@ -65,10 +67,27 @@ ROLES: dict[str, frozenset[str]] = {
     "source": frozenset({"check_in", "move", "order_part", "receive_part"}),
     "system": frozenset({"look", "forget", "book"}),
 }
+# What a token may be given, with the words that stand on its page, and what its script may do then. Nothing that cannot
+# be taken back, and nothing that staff must see with their own eyes, such as handing back.
+SCOPES: dict[str, tuple[str, frozenset[str]]] = {
+    "tickets:read": ("read tickets and visits", frozenset({"look"})),
+    "tickets:write": (
+        "check devices in, move tickets, ask, note answers, promises and prices",
+        frozenset({"look", "check_in", "move", "start_anyway", "ask", "answer"}),
+    ),
+    "parts:read": ("read parts", frozenset({"look"})),
+    "parts:write": ("need, order and book in parts", frozenset({"look", "order_part", "receive_part"})),
+    "bookings:read": ("read pickups and free times", frozenset({"look"})),
+    "bookings:write": ("book, move and cancel pickups", frozenset({"look", "book"})),
+    "messages:read": ("read which messages left and which wait", frozenset({"look"})),
+    "messages:write": ("send messages once more", frozenset({"look", "resend"})),
+    "events:read": ("read what happened, in order", frozenset({"look"})),
+    "contacts:read": ("see names, addresses, notes and the words of messages", frozenset({"look", "see_contact"})),
+}
 
 
 def may(role: str, permission: str) -> bool:
-    """Whether the role has the permission; an unknown role has none; ValueError for anpermission."""
+    """Whether the role has the permission; an unknown role has none; ValueError for no permission of the table."""
     if permission not in PERMISSIONS:
         raise ValueError(f"there is no permission {permission!r}; the table is notify.core.roles.PERMISSIONS")
     return permission in ROLES.get(role, frozenset())
@@ -81,3 +100,19 @@ def need(role: str, permission: str) -> None:
     others = [name for name in STAFF_ROLES if may(name, permission)]
     advice = f"Ask someone with the role {' or '.join(others)}."
     raise NotAllowed(f"You may not {PERMISSIONS[permission]}", advice)
+
+
+def scopes_allow(scopes: Iterable[str], permission: str) -> bool:
+    """Whether any of the scopes carries the permission; ValueError for no permission of the table."""
+    if permission not in PERMISSIONS:
+        raise ValueError(f"there is no permission {permission!r}; the table is notify.core.roles.PERMISSIONS")
+    return any(permission in SCOPES[scope][1] for scope in scopes if scope in SCOPES)
+
+
+def need_scope(scopes: Iterable[str], permission: str) -> None:
+    """Raises NotAllowed, naming the scopes that would do, unless one of these carries the permission."""
+    if scopes_allow(scopes, permission):
+        return
+    others = [name for name in SCOPES if scopes_allow((name,), permission)]
+    advice = f"It needs a token with the scope {' or '.join(others)}." if others else "A person has to do it."
+    raise NotAllowed(f"This token may not {PERMISSIONS[permission]}", advice)

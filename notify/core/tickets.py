@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
-from notify.core.errors import Conflict, Invalid, NotAllowed
+from notify.core.errors import Changed, Invalid, NotAllowed
 
 
 class Phase(StrEnum):
@@ -143,9 +143,9 @@ def check_reason(move: Move, reason: str) -> None:
 
 
 def check_version(seen: int | None, actual: int) -> None:
-    """Raises Conflict when the page or command saw an older state of the ticket."""
+    """Raises Changed when the page, command or script saw an older state of the ticket."""
     if seen is not None and seen != actual:
-        raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
+        raise Changed("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
 
 
 def parse_phase(text: str) -> Phase:

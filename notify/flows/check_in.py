@@ -122,7 +122,8 @@ def _add_person(
             for purpose in purposes:
                 people.add_consent(
                     unit, new, channel=channel, purpose=purpose, allowed=True, basis=BASIS[purpose],
-                    wording=wordings[purpose], language=language, how=_how(actor), staff_id=actor.staff_id, at=checked.at,
+                    wording=wordings[purpose], language=language, how=_how(actor), staff_id=actor.staff_id,
+                    at=checked.at,
                 )  # fmt: skip
     return new
 

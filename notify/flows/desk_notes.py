@@ -10,7 +10,7 @@ from notify.core.actors import Actor
 from notify.core.errors import Invalid, NotAllowed, NotFound
 from notify.core.money import parse_amount
 from notify.core.text import clean_block, clean_line
-from notify.core.tickets import OPEN_PHASES
+from notify.core.tickets import OPEN_PHASES, check_version
 from notify.flows.check_in import token_hash
 from notify.flows.check_in_form import SAFETY_FLAGS
 from notify.flows.contact_codes import working_contacts
@@ -31,27 +31,33 @@ def add_note(ctx: Context, actor: Actor, ticket_id: str, *, text: str) -> None:
     with ctx.db.write(actor.shop_id) as unit:
         ticket = tickets.get_ticket(unit, ticket_id)
         notes.add_note(unit, ticket_id=ticket.id, person_id=ticket.person_id, text=words, at=ctx.clock(),
-                       staff_id=actor.id)  # fmt: skip
+                       staff_id=actor.staff_id)  # fmt: skip
 
 
-def set_place(ctx: Context, actor: Actor, ticket_id: str, *, shelf: str) -> None:
-    """Notes where the device lies."""
+def set_place(ctx: Context, actor: Actor, ticket_id: str, *, shelf: str, seen_version: int | None = None) -> None:
+    """Notes where the device lies. Raises Changed when the ticket is no longer as it was seen."""
     actor.need("move")
     place = clean_line(shelf, field="shelf", limit=20)
     with ctx.db.write(actor.shop_id) as unit:
         ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        check_version(seen_version, ticket.version)
         tickets.change_ticket(unit, ticket, shelf=place)
         record(ctx, unit, actor, "place_changed", visit_id=ticket.visit_id, ticket_id=ticket.id)
 
 
 def record_money(
-    ctx: Context, actor: Actor, ticket_id: str, *, price_agreed: str = "", deposit: str = "", paid: bool | None = None
-) -> None:
-    """Notes a price, a deposit (text in the shop's currency; empty leaves it) or whether it is paid."""
+    ctx: Context, actor: Actor, ticket_id: str, *, price_agreed: str = "", deposit: str = "",
+    paid: bool | None = None, seen_version: int | None = None,
+) -> None:  # fmt: skip
+    """Notes a price, a deposit (text in the shop's currency; empty leaves it) or whether it is paid.
+
+    Raises Changed when the ticket is no longer as it was seen.
+    """
     actor.need("check_in")
     with ctx.db.write(actor.shop_id) as unit:
         currency = ctx.shop(unit).currency
         ticket = tickets.get_ticket(unit, ticket_id, lock=True)
+        check_version(seen_version, ticket.version)
         columns: dict[str, Any] = {}
         for name, text in (("price_agreed", price_agreed), ("deposit", deposit)):
             if text.strip():

@@ -57,7 +57,7 @@ def ask_within(
     part = _own_part(unit, ticket_id, part_id)
     new = questions.add_question(
         unit, ticket_id=ticket_id, person_id=ticket.person_id, kind=kind, wording=wording, price=amount,
-        part_id=part, at=now, expires_at=ends, staff_id=actor.id,
+        part_id=part, at=now, expires_at=ends, staff_id=actor.staff_id,
     )  # fmt: skip
     record(ctx, unit, actor, "question_asked", visit_id=ticket.visit_id, ticket_id=ticket_id,
            codes={"question": new, "kind": kind}, expires={"question": ends})  # fmt: skip
@@ -84,13 +84,13 @@ def answer(
     ctx: Context, actor: Actor, question_id: str, *, answer: str, said_by: str = "", ticket_id: str = "",
     price_shown: bool = False,
 ) -> None:  # fmt: skip
-    """Takes an answer: from the customer on their page, or by staff, who note in `said_by` who said it.
+    """Takes an answer: from the customer on their page, or by staff or a script, who note in `said_by` who said it.
 
     `ticket_id`, when given, must be the question's ticket (a claim link opens its own ticket only). `price_shown`: a
     code to the stored contact showed the price, whatever it is (web/claim/unlocked).
     """
     actor.need("answer")
-    by_staff = actor.kind == "staff"
+    by_staff = actor.kind in ("staff", "script")
     who = clean_line(said_by, field="said_by", limit=120)
     if by_staff and not who:
         raise Invalid("Who said so?", "Write the name and how they told you.", field="said_by")
@@ -104,7 +104,8 @@ def answer(
             raise Conflict("This device is no longer with us", "There is nothing to decide any more.")
         questions.change_question(
             unit, question, said_by=who, state=QuestionState.ANSWERED, answer=answer, answered_at=ctx.clock(),
-            answered_how="staff" if by_staff else "claim_page", staff_id=actor.id if by_staff else question.staff_id,
+            answered_how="staff" if by_staff else "claim_page",
+            staff_id=actor.staff_id if by_staff else question.staff_id,
         )  # fmt: skip
         _withdraw_unsent(ctx, unit, question)
         before = _agree_price(unit, question, answer)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.core.roles import may
 from notify.core.tickets import Phase
 from notify.flows.context import Context
 from notify.flows.hits import Hit, hits_within
@@ -67,7 +66,7 @@ def _lines(
 ) -> tuple[HitLine, ...]:
     if not hits:
         return ()
-    lines, phones = Lines(unit), may(actor.role, "see_contact")
+    lines, phones = Lines(unit), actor.may("see_contact")
     return tuple(_line(ctx, unit, lines, hit, phones=phones, nearest=nearest) for hit in hits)
 
 

@@ -10,7 +10,6 @@ from typing import TypeVar
 from notify.core.actors import Actor
 from notify.core.errors import NotFound
 from notify.core.hours import Counter, spans_on
-from notify.core.roles import may
 from notify.core.shop import Shop
 from notify.core.slots import slots_on
 from notify.core.tickets import Phase
@@ -92,7 +91,7 @@ def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
         counter, today = shops.get_counter(unit, shop), ctx.today(shop)
         wanted, live = day or today, bookings.live_bookings(unit)
         shown = _shown(unit, shop, wanted, live)
-        known, shelved = _known(ctx, unit, lines, shown, contacts=may(actor.role, "see_contact"), shelf=True)
+        known, shelved = _known(ctx, unit, lines, shown, contacts=actor.may("see_contact"), shelf=True)
         whole = tuple(_pickup(ctx.clock(), one, known) for one in shown)
         standing = tuple(one for one in whole if one.state == "booked")
         return Pickups(

@@ -30,7 +30,9 @@ _SORTED = _T.c.seq + 0
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which messages: in any of `states`, of a notice, by a channel, about any of `about`; empty means all."""
+    """Which messages: in any of `states`, of a notice, by a channel, about any of `about`, with a number below
+    `before`; empty (or 0) means all.
+    """
 
     states: tuple[str, ...] = ()
     notice: str = ""
@@ -38,6 +40,7 @@ class Wanted:
     visit_id: str = ""
     about: tuple[str, ...] = ()
     but_not: tuple[str, ...] = ()
+    before: int = 0
 
 
 def find(unit: Unit, wanted: Wanted, *, limit: int, skip: int = 0) -> tuple[Message, ...]:
@@ -57,6 +60,8 @@ def _fits(unit: Unit, wanted: Wanted) -> Iterable[ColumnElement[bool]]:
             yield _T.c[name] == getattr(wanted, name)
     if wanted.about:
         yield _T.c.about.in_(wanted.about)
+    if wanted.before:
+        yield _T.c.seq < wanted.before
     if wanted.but_not:
         yield _T.c.id.not_in(wanted.but_not)
 

@@ -146,6 +146,13 @@ def parts_in(unit: Unit, states: Iterable[str]) -> tuple[Part, ...]:
     return tuple(_opened(unit, row) for row in rows.all())
 
 
+def parts_after(unit: Unit, after: str, states: Iterable[str], *, limit: int) -> tuple[Part, ...]:
+    """Parts in any of `states` behind identifier `after`, in the order of identifiers, by the primary key."""
+    wanted = (_T.c.shop_id == unit.shop_id, _T.c.id > after, _T.c.state.in_(list(states)))
+    rows = unit.connection.execute(select(_T).where(*wanted).order_by(_T.c.id).limit(limit))
+    return tuple(_opened(unit, row) for row in rows.all())
+
+
 def to_send_back(unit: Unit) -> tuple[Part, ...]:
     """Parts that lie here and go back to their suppliers (core/parts.goes_back), the one that ended first on top."""
     here = or_(_T.c.state.in_(("dead", "wrong")), (_T.c.state == "not_needed") & _T.c.arrived_at.is_not(None))

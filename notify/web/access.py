@@ -15,8 +15,10 @@ from notify.flows.feeds import find_feed
 from notify.flows.stop_by_link import find
 from notify.flows.view_desk import claim_behind
 from notify.flows.view_passes import find_pass
+from notify.web.api.door import open_door
 from notify.web.here import ctx, current_actor, is_demo, services, signed_in
 from notify.web.hooks.proof import refuse_hook
+from notify.web.hooks.signed import refuse_signed
 from notify.web.routes import ROUTES, UNSAFE, Access
 
 _PLAIN = re.compile(r"/[A-Za-z0-9/_.\-]*(\?[A-Za-z0-9=&_\-]*)?")
@@ -44,6 +46,11 @@ def _refuse(access: Access) -> Response | None:
         return None
     if access.who == "hook":
         return refuse_hook()
+    if access.who == "signed":
+        return refuse_signed()
+    if access.who == "token":
+        open_door()
+        return None
     if access.who == "claim":
         _find_claim()
         return None

@@ -12,7 +12,7 @@ from flask import Blueprint, Flask
 from jinja2 import StrictUndefined
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from notify.web import claim, counter, hooks
+from notify.web import api, claim, counter, hooks
 from notify.web.access import guard_routes
 from notify.web.carry import carry_between_pages
 from notify.web.claim import kept
@@ -21,6 +21,7 @@ from notify.web.errors import answer_errors
 from notify.web.headers import put_headers
 from notify.web.here import KEY
 from notify.web.hosts import check_hosts
+from notify.web.live import answer_unchanged
 from notify.web.log import log_answers
 from notify.web.sessions import find_person
 from notify.wiring import Services
@@ -39,7 +40,7 @@ class Pages(Flask):
 
 
 def create_app(services: Services, *, demo: bool = False, kept_pages: int = kept.MOST) -> Flask:
-    """The WSGI application. Every file of web/claim, web/counter and web/hooks that has a blueprint `pages` is served.
+    """The WSGI application. Every file of web/api, claim, counter and hooks that has a blueprint `pages` is served.
 
     With `demo` the page that shows every message to whoever looks is served as well. `kept_pages` is how many
     claim pages are held for the same look again; with 0 each is made anew.
@@ -60,13 +61,14 @@ def create_app(services: Services, *, demo: bool = False, kept_pages: int = kept
     log_answers(app)
     check_hosts(app, web)
     find_person(app, web)
+    answer_unchanged(app)
     protect_forms(app, web)
     guard_routes(app)
     # After a page the last registered runs first: the headers come on top of everything.
     put_headers(app, behind_tls=web.behind_tls)
     carry_between_pages(app, web)
     answer_errors(app, services.templates)
-    for rooms in (claim, counter, hooks):
+    for rooms in (api, claim, counter, hooks):
         for blueprint in blueprints(rooms.__name__, list(rooms.__path__)):
             app.register_blueprint(blueprint)
     if web.trusted_proxies:

@@ -29,6 +29,8 @@ from notify.flows.view_desk import view_shop
 from notify.flows.view_hours import Door
 from notify.store.trouble import trouble_of
 from notify.web import log
+from notify.web.api.operations import API
+from notify.web.api.problems import Refused, kind_of, problem
 from notify.web.csrf import Stale, form_token
 from notify.web.here import ctx, services, shop_id, signed_in
 from notify.web.pages import problems_of, render_page
@@ -55,6 +57,8 @@ def answer_errors(app: Flask, templates: Path) -> None:
 
     @app.errorhandler(NotifyError)
     def told(error: NotifyError) -> Response:
+        if isinstance(error, Refused):
+            return problem(error.kind, error)
         status = status_of(error)
         if status >= 500:
             log.log_fault(error)
@@ -127,6 +131,8 @@ def _answer(status: int, error: NotifyError | None, *, stale: bool = False) -> R
 
 
 def _page(status: int, error: NotifyError | None, *, stale: bool) -> Response:
+    if request.path.startswith(API):
+        return problem(kind_of(status, error), error)
     if _wants_json():
         return _json(status, error, stale=stale)
     if not services().shop_ids():
@@ -138,6 +144,8 @@ def _page(status: int, error: NotifyError | None, *, stale: bool) -> Response:
 
 def _unavailable() -> Response:
     """The page for when the database or its disk fails: made without looking at either."""
+    if request.path.startswith(API):
+        return problem("unavailable")
     language = asked_language()
     w = page_words(services().templates, language)["error"]
     if _wants_json():

@@ -8,10 +8,11 @@ from werkzeug.wrappers import Response
 from notify.config.settings import Web
 from notify.flows import staff
 from notify.flows.staff import ABSOLUTE, SignedIn
+from notify.web.api.operations import API
 from notify.web.here import ctx, services
+from notify.web.live import by_itself
 
 NAME = "shelfbell"
-BY_ITSELF = "/bell"  # asked by an open day sheet, whether anybody is there or not
 
 
 def cookie_name(name: str, web: Web) -> str:
@@ -25,13 +26,13 @@ def find_person(app: Flask, web: Web) -> None:
     @app.before_request
     def look_up() -> None:
         g.signed_in = None
-        if "HTTP_COOKIE" not in request.environ:
-            return  # most customers
+        if "HTTP_COOKIE" not in request.environ or request.path.startswith(API):
+            return  # most customers; and scripts, whom no cookie lets in
         kept = request.cookies.get(cookie_name(NAME, web), "")
         shop_id, _, secret = kept.partition(".")
         if request.endpoint == "static" or not secret or shop_id not in services().shop_ids():
             return
-        g.signed_in = staff.who(ctx(), shop_id, secret, at_work=request.path != BY_ITSELF)
+        g.signed_in = staff.who(ctx(), shop_id, secret, at_work=not by_itself())
         g.shop_id = shop_id if g.signed_in else None
 
 

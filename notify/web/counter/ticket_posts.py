@@ -111,7 +111,14 @@ def paid(ticket_id: str) -> Response:
     typed = {"price_agreed": form.get("price_agreed", ""), "deposit": form.get("deposit", "")}
     is_paid = form.get("paid") == "yes"
     try:
-        desk_notes.record_money(ctx(), current_actor(), ticket_id, paid=is_paid, **typed)
+        desk_notes.record_money(
+            ctx(),
+            current_actor(),
+            ticket_id,
+            paid=is_paid,
+            price_agreed=typed["price_agreed"],
+            deposit=typed["deposit"],
+        )
     except Invalid as error:
         return again(ticket_id, error, {**typed, "paid": is_paid})
     return redirect_with(f"/tickets/{ticket_id}", "The money is noted.")

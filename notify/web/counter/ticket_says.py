@@ -146,11 +146,14 @@ def story(seen: TicketView, say: Say) -> list[dict[str, str]]:
     return [{"when": say.when(one.at), "sentence": told(one, say)} for one in reversed(seen.story)]
 
 
+_NOT_STAFF = {"customer": "the customer", "source": "the other system", "script": "a script"}
+
+
 def told(one: StoryLine, say: Say) -> str:
     """One event with what its codes tell and who did it."""
     said = d.words()(f"event.{one.kind}")
     extra = _extra(one, say)
-    who = one.by or {"customer": "the customer", "source": "the other system"}.get(one.actor_kind, "")
+    who = one.by or _NOT_STAFF.get(one.actor_kind, "")
     return f"{said}{f': {extra}' if extra else ''}{f', {who}' if who else ''}."
 
 
