@@ -56,7 +56,7 @@ class Job:
     """One line of the table. `per_shop` jobs run once for each shop, the others once for the installation.
 
     One that is not `leased` runs in every process that has it and leaves no row. One that is `slow` waits for
-    somebody else's server, and runs beside the others.
+    somebody else's server, and runs beside the others on a thread of its own.
     """
 
     name: str

@@ -56,12 +56,14 @@ class Runner:
     def __init__(self, services: Services, *, by: str, jobs: Sequence[Job] = JOBS) -> None:
         self._services = services
         self._stopping = threading.Event()
-        self._has_slow = any(one.slow for one in jobs)
-        quick, slow = [one for one in jobs if not one.slow], [one for one in jobs if one.slow]
+        quick = [one for one in jobs if not one.slow]
         self._dispatch = _Worker("dispatcher", self._deliver, self._stopping)
         self._jobs = _Worker("jobs", DueJobs(services, quick, by).run_due, self._stopping)
-        # Somebody else's server may take its time: neither the clock's own jobs nor the journal may wait for it.
-        self._slow = _Worker("slow-jobs", DueJobs(services, slow, by).run_due, self._stopping)
+        # Somebody else's server may take its time: neither the clock's own jobs nor the journal may wait for it, nor
+        # one such server for another.
+        self._slow = [
+            _Worker(one.name, DueJobs(services, [one], by).run_due, self._stopping) for one in jobs if one.slow
+        ]
         # Other processes add messages as well; on SQLite there is none, and each commit wakes the dispatcher.
         db = services.context.db
         self._ear = None if db.is_sqlite else Ear(db, self._dispatch.wake)
@@ -74,7 +76,8 @@ class Runner:
         self._services.context.db.after_write = self._dispatch.wake
         self._dispatch.start()
         self._jobs.start()
-        self._slow.start()
+        for slow in self._slow:
+            slow.start()
         self._start_ticker()
         self._dispatch.wake()
         self._wake_jobs()
@@ -88,7 +91,8 @@ class Runner:
         self._stopping.set()
         self._stop_ticker()
         until = time.monotonic() + seconds
-        ended = [worker.join(max(0.0, until - time.monotonic())) for worker in (self._dispatch, self._jobs, self._slow)]
+        workers = (self._dispatch, self._jobs, *self._slow)
+        ended = [worker.join(max(0.0, until - time.monotonic())) for worker in workers]
         if self._ear is not None:
             ended.append(self._ear.stop(seconds=max(0.0, until - time.monotonic())))
         return all(ended)
@@ -110,8 +114,8 @@ class Runner:
 
     def _wake_jobs(self) -> None:
         self._jobs.wake()
-        if self._has_slow:
-            self._slow.wake()
+        for slow in self._slow:
+            slow.wake()
 
     def _tick(self) -> None:
         self._ticked_at = time.monotonic()
