@@ -16,7 +16,8 @@ from notify.almanac.public_days import PublicDays
 from notify.channels.base import Channel
 from notify.channels.folder import FolderChannel
 from notify.channels.gammu_modem import gammu_modem
-from notify.channels.http_call import Caller, target
+from notify.channels.http_call import Caller
+from notify.channels.http_target import target
 from notify.channels.sms_http import Gateway, HttpSms, sign_in_headers
 from notify.channels.sms_mailgate import SmsMailgate
 from notify.channels.sms_modem import SmsModem

@@ -10,7 +10,8 @@ import pytest
 
 from notify.channels.base import Channel, Verdict
 from notify.channels.folder import FolderChannel
-from notify.channels.http_call import Caller, target
+from notify.channels.http_call import Caller
+from notify.channels.http_target import target
 from notify.channels.memory import MemoryChannel
 from notify.channels.sms_http import HttpSms
 from notify.channels.sms_mailgate import SmsMailgate

@@ -15,7 +15,8 @@ from urllib.parse import parse_qs
 import pytest
 
 from notify.channels.base import Outgoing, Verdict
-from notify.channels.http_call import Caller, target
+from notify.channels.http_call import Caller
+from notify.channels.http_target import target
 from notify.channels.sms_http import Gateway as Told
 from notify.channels.sms_http import HttpSms, sign_in_headers
 from notify.core.errors import Misconfigured

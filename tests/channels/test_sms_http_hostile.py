@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from notify.channels.base import Verdict
-from notify.channels.http_call import Caller, may_be_called, target
+from notify.channels.http_call import Caller
+from notify.channels.http_target import may_be_called, target
 from notify.channels.sms_http import HttpSms
 from notify.config.load import read
 from notify.core.errors import Misconfigured
