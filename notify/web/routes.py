@@ -73,7 +73,6 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/who", "GET POST", "staff:look"),
     # the desk
     ("/", "GET", "staff:look"),
-    ("/bell", "GET", "staff:look"),
     ("/scan", "POST", "staff:look"),
     ("/check-in", "GET POST", "staff:check_in"),
     # claim tickets printed in advance
@@ -189,6 +188,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/kinds/keep", "POST", "staff:settings"),
     ("/settings/history", "GET", "staff:look"),
     ("/settings/history/read", "POST", "staff:settings"),
+    ("/settings/api", "GET POST", "staff:settings"),
     ("/settings/collecting", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )

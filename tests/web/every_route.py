@@ -12,7 +12,7 @@ from werkzeug.routing import Rule
 from notify.core.itip import Answer, Partstat
 from notify.core.messages import MessageState
 from notify.core.one_click import Use, make_stop_token
-from notify.flows import bench_order, feeds, moves, parts, passes, pickup, questions, set_up
+from notify.flows import bench_order, feeds, moves, pads, parts, passes, pickup, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import calendar_answers, messages, tickets
@@ -63,7 +63,8 @@ def fill_house(house: Any) -> dict[str, str]:
         "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
         "order_id": order, "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
-        "filename": "shelfbell.css",
+        "problem": "changed", "filename": "shelfbell.css", "name": "no-such-source",
+        "pad_id": pads.make_pad(ctx, owner, tickets=2),
     }  # fmt: skip
 
 
