@@ -34,7 +34,7 @@ COMMANDS: dict[str, str] = {
     "check-in": "check_in:check_in",
     "ticket": "ticket:ticket",
     "question": "question:question",
-    "part": "part:part",
+    "part": "part_back:part",
     "promise": "promise:promise",
     "forecast": "forecast_reports:forecast",
     "bench": "bench:bench",
