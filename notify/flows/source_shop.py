@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from notify.config.settings import Watch
 from notify.core.errors import Misconfigured
 from notify.flows.context import Context
 from notify.flows.view_desk import view_shop
@@ -25,3 +26,15 @@ def shop_of(ctx: Context, shop_ids: Sequence[str], name: str, *, source: str) ->
         what = "names no shop here" if not found else "is the name of several shops"
         raise Misconfigured(f"{field} {what}", "Write the name as it stands in the shop's settings.", field=field)
     return found[0]
+
+
+def watches_of(ctx: Context, shop_ids: Sequence[str], watches: Sequence[Watch], shop_id: str) -> tuple[Watch, ...]:
+    """The sources of the settings that belong to this shop; one that belongs to none is nobody's."""
+    return tuple(watch for watch in watches if _owner(ctx, shop_ids, watch) == shop_id)
+
+
+def _owner(ctx: Context, shop_ids: Sequence[str], watch: Watch) -> str:
+    try:
+        return shop_of(ctx, shop_ids, watch.shop, source=watch.name)
+    except Misconfigured:
+        return ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -78,6 +78,15 @@ def batch_of(ctx: Context, shop_id: str, watch: Watch, *, digest: str = "") -> B
     """
     with ctx.db.read(shop_id) as unit:
         return batch_within(unit, watch, digest=digest)
+
+
+def batch_for(ctx: Context, shop_id: str, watches: Sequence[Watch], source: str) -> Batch:
+    """The same for a source by its name; one that the settings do not name any more has only what people here said."""
+    for watch in watches:
+        if watch.name == source:
+            return batch_of(ctx, shop_id, watch)
+    phases, parts = words(ctx, shop_id, source, phases=())
+    return Batch(source, "tickets", "UTC", phases, parts)
 
 
 def batch_within(unit: Unit, watch: Watch, *, digest: str = "") -> Batch:

@@ -60,14 +60,33 @@ def phase(number: str, capsys: pytest.CaptureFixture[str]) -> str:
     return capsys.readouterr().out.partition(number)[2].partition('"phase": "')[2].partition('"')[0]
 
 
-def test_the_command_takes_good_lines_and_names_the_refused_one(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    capsys.readouterr()
+    assert run(list(arguments)) == 0
+    return capsys.readouterr().out
+
+
+def test_the_command_takes_good_lines_and_says_what_waits_until_somebody_decides(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     number = checked_in(capsys)
-    file = drop(home, f"{number},on the bench\n{number},gone fishing\n")
-    assert run(["watch", "--dry-run"]) == 0 and file.exists()
-    assert run(["watch"]) == 0
-    said = capsys.readouterr().out
-    assert "bench: jobs.csv: 1 taken, 0 unchanged, 1 refused" in said and "line 3:" in said
+    file = drop(home, f"{number},on the bench\nJ-5,gone fishing\n")
+    tried = said(capsys, "watch", "bench", "--once", "--dry-run")
+    assert file.exists() and "goes from taken in to on bench" in tried and "line 3: would wait for you" in tried
+    assert phase(number, capsys) == "taken_in"
+    assert "1 taken, 1 wait for you" in said(capsys, "watch", "--once")
     assert not file.exists() and phase(number, capsys) == "on_bench"
+    listed = said(capsys, "doubt", "list")
+    assert "J-5" in listed and "gone fishing" in listed
+    assert "on the bench = on_bench" in said(capsys, "source", "show", "bench")
+    (one,) = json.loads(said(capsys, "doubt", "list", "--json"))
+    assert "from now on" in said(capsys, "doubt", "mean", "bench", "Gone Fishing", "repaired")
+    assert "There is no ticket" in said(capsys, "doubt", "list")
+    (one,) = json.loads(said(capsys, "doubt", "list", "--json"))
+    assert "goes from on bench to on shelf" in said(capsys, "doubt", "link", one["id"][:8], number)
+    assert "Nothing waits" in said(capsys, "doubt", "list") and phase(number, capsys) == "on_shelf"
+    (source,) = json.loads(said(capsys, "source", "list", "--json"))
+    assert (source["name"], source["state"]["trouble"], source["waiting"]) == ("bench", "", {})
 
 
 def test_the_service_takes_the_folder_as_a_timed_job(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -88,5 +107,5 @@ def test_without_a_watched_folder_the_command_says_so(
     monkeypatch.setattr(sys, "stdin", io.StringIO(""))
     monkeypatch.chdir(tmp_path)
     assert run(["init", "--name", "Tramstop Bench"]) == 0
-    assert run(["watch"]) == 0
-    assert "No folder is watched" in capsys.readouterr().out
+    assert run(["watch", "--once"]) == 4
+    assert "No source is watched" in capsys.readouterr().err
