@@ -12,7 +12,8 @@ class Report:
     """`what` is the file's name, or what was looked at, fit for a screen. `taken`: its lines, by what became of them.
 
     `refused`: lines that could not be read at all, with the reason. `trouble` and `problem` (in words, with the cure)
-    are set when the source, or this file of it, could not be read. Nothing found is no report.
+    are set when the source, or this file of it, could not be read. `waiting`: it is no trouble, the file is only not
+    whole yet, as `problem` says. Nothing found is no report.
     """
 
     what: str
@@ -20,3 +21,4 @@ class Report:
     refused: tuple[tuple[int, str], ...] = ()
     trouble: Trouble | None = None
     problem: str = ""
+    waiting: bool = False
