@@ -31,7 +31,7 @@ from tests.parts.left import leave
 from tests.parts.shelved import shelve, token_of
 from tests.parts.traces import files_below, hits, patterns, phone_forms
 
-pytestmark = pytest.mark.long  # together some seconds of one core
+pytestmark = [pytest.mark.long, pytest.mark.untouched]  # together some seconds of one core
 
 QUARTER = 91 * 86400
 ABOUT_INES = [

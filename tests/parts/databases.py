@@ -1,4 +1,4 @@
-"""A fresh, migrated database per test, once on SQLite and once on PostgreSQL."""
+"""An empty, migrated database per test, once on SQLite and once on PostgreSQL."""
 
 from __future__ import annotations
 
@@ -67,12 +67,12 @@ def database_urls(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Ca
             copies.append(tmp_path / f"shelfbell{len(copies)}.db")
             return _copy(request.getfixturevalue("sqlite_template"), copies[-1])
         server: Databases = request.getfixturevalue("postgres_server")
-        taken.append(server.create())
+        taken.append(server.create() if request.node.get_closest_marker("untouched") else server.lend())
         return server.url(taken[-1])
 
     yield make
     for name in taken:
-        request.getfixturevalue("postgres_server").drop(name)
+        request.getfixturevalue("postgres_server").give_back(name)
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.real)])

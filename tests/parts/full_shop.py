@@ -161,7 +161,7 @@ def full_day(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
     """One filled shop for all tests of a file that only look at it; tests that change something fill their own."""
     folder: Path = tmp_path_factory.mktemp("full_day")
     server = request.getfixturevalue("postgres_server") if request.param == "postgresql" else None
-    name = server.create() if server else ""
+    name = server.lend() if server else ""
     url = server.url(name) if server else f"sqlite:///{folder / 'full.db'}"
     if not server:
         fill_with_tables(url)
@@ -169,4 +169,4 @@ def full_day(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
     yield fill(house)
     house.services.close()
     if server:
-        server.drop(name)
+        server.give_back(name)
