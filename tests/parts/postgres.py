@@ -119,7 +119,7 @@ class Databases:
             inner = self._inner[name] = psycopg.connect(**parameters, autocommit=True)
         inner.execute(_SEND_AWAY)
         inner.execute(_EMPTY)
-        return _shape(inner) == self._tables
+        return bool(_shape(inner) == self._tables)
 
     def _away(self, name: str) -> None:
         if inner := self._inner.pop(name, None):
