@@ -35,7 +35,7 @@ def get_event(unit: Unit, event_id: str) -> Event | None:
     """One event, or None."""
     t = s.events
     row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == event_id)).first()
-    return _event(row) if row else None
+    return as_event(row) if row else None
 
 
 def newest_of(unit: Unit, ticket_ids: Iterable[str], kinds: Iterable[str]) -> Mapping[str, tuple[Event, datetime]]:
@@ -49,7 +49,7 @@ def newest_of(unit: Unit, ticket_ids: Iterable[str], kinds: Iterable[str]) -> Ma
         .group_by(_T.c.ticket_id)
     )
     rows = unit.connection.execute(select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.seq.in_(newest)))
-    return {row.ticket_id: (_event(row), row.recorded_at) for row in rows}
+    return {row.ticket_id: (as_event(row), row.recorded_at) for row in rows}
 
 
 def recorded_at(unit: Unit, event: Event) -> datetime:
@@ -64,7 +64,7 @@ def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, 
     """The events of a visit, or of one of its tickets with those of the whole visit, in order."""
     query, values = (_OF_TICKET, {"ticket": ticket_id}) if ticket_id else (_OF_VISIT, {})
     rows = unit.connection.execute(query, {**given(unit, visit_id=visit_id), **values})
-    return tuple(_event(row) for row in rows)
+    return tuple(as_event(row) for row in rows)
 
 
 def refused_since(unit: Unit, moment: datetime) -> tuple[tuple[str, datetime], ...]:
@@ -85,7 +85,7 @@ def since(unit: Unit, moment: datetime, *, limit: int = 200) -> tuple[Event, ...
     rows = unit.connection.execute(
         select(t).where(t.c.shop_id == unit.shop_id, t.c.recorded_at >= moment).order_by(t.c.seq.desc()).limit(limit)
     )
-    return tuple(_event(row) for row in rows)
+    return tuple(as_event(row) for row in rows)
 
 
 def after(unit: Unit, seq: int, *, limit: int) -> tuple[tuple[int, Event], ...]:
@@ -94,10 +94,11 @@ def after(unit: Unit, seq: int, *, limit: int) -> tuple[tuple[int, Event], ...]:
     Writers of one shop follow each other, so no lower number can appear later.
     """
     query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.seq > seq).order_by(_T.c.seq).limit(limit)
-    return tuple((row.seq, _event(row)) for row in unit.connection.execute(query))
+    return tuple((row.seq, as_event(row)) for row in unit.connection.execute(query))
 
 
-def _event(row: Any) -> Event:
+def as_event(row: Any) -> Event:
+    """The event that a row of the table is."""
     return Event(
         id=row.id,
         kind=row.kind,
