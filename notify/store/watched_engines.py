@@ -1,4 +1,4 @@
-"""Connections to other systems' databases: they only read, wait for nobody for long, and can be cut off from outside."""
+"""Connections to other systems' databases: only read, never for long, cut off from outside if need be."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, ExceptionContext, create_engine, event
 from sqlalchemy.pool import NullPool
 
 from notify.core.sources import SourceTrouble, Trouble
 
 CONNECT_SECONDS = 10
-GRACE = 2.0  # the server's own limit comes first: its error tells more than a line that was cut
+GRACE = 1.0  # the server's own limit comes first: its error tells more than a line that was cut
 _SQLITE_MAY = frozenset({
     sqlite3.SQLITE_SELECT, sqlite3.SQLITE_READ, sqlite3.SQLITE_FUNCTION, sqlite3.SQLITE_RECURSIVE,
     sqlite3.SQLITE_TRANSACTION,
@@ -47,7 +47,7 @@ class Line:
 
     def within(self, seconds: float) -> threading.Timer:
         """A running timer that cuts; whoever asked for it cancels it."""
-        timer = threading.Timer(seconds + GRACE, self.cut)
+        timer = threading.Timer(seconds, self.cut)
         timer.daemon = True
         timer.start()
         return timer
@@ -69,16 +69,21 @@ def open_watched(url: URL, line: Line, *, seconds: int) -> Engine:
         engine = how(url, seconds)
     except ImportError:
         raise SourceTrouble(
-            Trouble.MISSING, f"What reads {url.get_backend_name()} is not installed", "Install Shelfbell with its extra."
+            Trouble.MISSING,
+            f"What reads {url.get_backend_name()} is not installed",
+            "Install Shelfbell with its extra.",
         ) from None
     event.listen(engine, "connect", line.holds, insert=True)
+    event.listen(engine, "handle_error", _close_cursor)
     return engine
 
 
 def _sqlite(url: URL, seconds: int) -> Engine:
     def connect() -> sqlite3.Connection:
         file = f"file:{quote(str(Path(url.database or '')))}?mode=ro"
-        raw = sqlite3.connect(file, uri=True, timeout=min(seconds, 5), isolation_level=None, check_same_thread=False)
+        raw = sqlite3.connect(
+            file, uri=True, timeout=min(0.8 * seconds, 5), isolation_level=None, check_same_thread=False
+        )
         raw.text_factory = lambda data: data.decode("utf-8", "replace")
         raw.execute("pragma query_only=on")
         raw.set_authorizer(_may)
@@ -98,8 +103,8 @@ def _may(action: int, first: str | None, second: str | None, *_where: object) ->
 def _postgres(url: URL, seconds: int) -> Engine:
     engine = create_engine(
         url, poolclass=NullPool, hide_parameters=True, use_native_hstore=False,
-        connect_args={"connect_timeout": CONNECT_SECONDS, "application_name": "shelfbell"},
-        execution_options={"postgresql_readonly": True, "stream_results": True, "max_row_buffer": 100},
+        connect_args={"connect_timeout": min(CONNECT_SECONDS, seconds), "application_name": "shelfbell"},
+        execution_options={"postgresql_readonly": True},
     )  # fmt: skip
     limits = f"set local statement_timeout = '{seconds}s'; set local lock_timeout = '{min(seconds, 5)}s'"
     event.listen(engine, "connect", _take_any_time)
@@ -115,10 +120,14 @@ def _take_any_time(raw: Any, _record: object) -> None:
     def leniently(number: int) -> None:
         usual: type[Loader] = raw.adapters.get_loader(number, 0)
 
-        class Lenient(usual):  # type: ignore[valid-type,misc]
+        class Lenient(Loader):  # type: ignore[misc]  # psycopg is an extra; without it mypy sees nothing
+            def __init__(self, oid: int, context: Any = None) -> None:
+                super().__init__(oid, context)
+                self._usual = usual(oid, context)
+
             def load(self, data: Any) -> Any:
                 try:
-                    return super().load(data)
+                    return self._usual.load(data)
                 except DataError:
                     return bytes(data).decode()
 
@@ -129,21 +138,32 @@ def _take_any_time(raw: Any, _record: object) -> None:
 
 
 def _mariadb(url: URL, seconds: int) -> Engine:
-    engine = create_engine(
-        url, poolclass=NullPool, hide_parameters=True,
-        connect_args={"connect_timeout": CONNECT_SECONDS, "read_timeout": seconds + 5, "write_timeout": seconds + 5},
-        execution_options={"stream_results": True, "max_row_buffer": 100},
-    )  # fmt: skip
+    waits = dict.fromkeys(("read_timeout", "write_timeout"), seconds + 2)  # of one packet; the timer is for the whole
+    waits["connect_timeout"] = min(CONNECT_SECONDS, seconds)
+    engine = create_engine(url, poolclass=NullPool, hide_parameters=True, connect_args=waits)
 
     def greet(raw: Any, _record: object) -> None:
         is_mariadb = "mariadb" in raw.get_server_info().lower()
         limit = f"max_statement_time = {seconds}" if is_mariadb else f"max_execution_time = {seconds * 1000}"
         with raw.cursor() as cursor:  # with UTC for its TIMESTAMPs, which are instants (read_types in watched_table)
+            cursor.execute("set session transaction read only")
             cursor.execute(f"set time_zone = '+00:00', {limit}, lock_wait_timeout = 5, innodb_lock_wait_timeout = 5")
 
     event.listen(engine, "connect", greet)
     event.listen(engine, "begin", _saying("START TRANSACTION READ ONLY"))
     return engine
+
+
+def _close_cursor(context: ExceptionContext) -> None:
+    """A cursor that streams is left open by an error, and its line is of no use any more: it is closed unasked."""
+    context.is_disconnect = True
+    cursor = getattr(context.execution_context, "cursor", None)
+    if cursor is None:
+        return
+    if (result := getattr(cursor, "_result", None)) is not None:
+        result.unbuffered_active = False  # PyMySQL would wait for the rest of the page
+    with suppress(Exception):
+        cursor.close()
 
 
 def _saying(statement: str) -> Callable[[Connection], None]:

@@ -6,18 +6,33 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, TypeVar
 
-from sqlalchemy import URL, Connection, Engine, Select, Subquery, bindparam, column, make_url, select, text
+from sqlalchemy import (
+    URL,
+    ColumnClause,
+    ColumnElement,
+    Connection,
+    Engine,
+    Select,
+    Subquery,
+    bindparam,
+    column,
+    make_url,
+    select,
+    text,
+)
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.types import NullType
 
 from notify.core.rising import Bound
 from notify.core.sources import SourceTrouble, Trouble
-from notify.store.watched_engines import Line, open_watched
+from notify.store.watched_engines import GRACE, Line, open_watched
 from notify.store.watched_trouble import trouble, trouble_in_words
 
 T = TypeVar("T")
+_STREAMED = {"stream_results": True, "max_row_buffer": 100}  # so long cells are shaped before the next ones come
 _TIMESTAMP = 7  # FIELD_TYPE.TIMESTAMP of the protocol: an instant, given in the zone of the session (UTC)
 
 
@@ -54,18 +69,19 @@ class WatchedTable:
     def rows_without(self, *, limit: int, shape: Callable[[Sequence[Any]], T]) -> list[T]:
         """Rows that have no value in `along`, at most `limit`. Raises SourceTrouble."""
         with self._reading() as connection:
-            along = column(self._name(self.asked.along))
-            return self._shaped(connection, self._select().where(along.is_(None)).limit(limit), shape)
+            without = self._column(self.asked.along).is_(None)
+            return self._shaped(connection, self._select().where(without).limit(limit), shape)
 
     def page(self, after: Bound | None, *, limit: int, skip: int = 0) -> Select[Any]:
         """The statement of one page. The names of the query's columns must be known (`learn`)."""
-        along = column(self._name(self.asked.along))
+        along = self._column(self.asked.along)
+        where: ColumnElement[bool]
         if after is None:
             where = along.is_not(None)
         else:
             value = bindparam("after", after.value, type_=NullType())  # no cast: it would keep an index from being used
             where = along >= value if after.same_too else along > value
-        order = [column(self._name(name)) for name in self.asked.then if name != self.asked.along]
+        order = [self._column(name) for name in self.asked.then if name != self.asked.along]
         return self._select().where(where).order_by(along, *order).limit(limit).offset(skip or None)
 
     def learn(self, connection: Connection) -> None:
@@ -88,7 +104,8 @@ class WatchedTable:
     def _reading(self) -> Iterator[Connection]:
         if self._engine.dialect.name == "sqlite":
             self._look_for_file()
-        timer = self._line.within(self.seconds)
+        grace = 0 if self._engine.dialect.name == "sqlite" else GRACE
+        timer = self._line.within(self.seconds + grace)
         try:
             with self._engine.connect() as connection:
                 self.learn(connection)
@@ -103,8 +120,6 @@ class WatchedTable:
             timer.cancel()
 
     def _look_for_file(self) -> None:
-        from pathlib import Path
-
         if not Path(self._url.database or "").is_file():
             raise trouble("no_file")
 
@@ -117,11 +132,14 @@ class WatchedTable:
         query = self._query()
         return select(*(query.c[self._name(name)] for name in (self.asked.along, *self.asked.columns)))
 
+    def _column(self, name: str) -> ColumnClause[Any]:
+        return column(self._name(name))
+
     def _name(self, name: str) -> str:
         return self._names[name]
 
     def _shaped(self, connection: Connection, statement: Select[Any], shape: Callable[[Sequence[Any]], T]) -> list[T]:
-        result = connection.execute(statement)
+        result = connection.execute(statement, execution_options=_STREAMED)
         instants = self._instants(result)
         return [shape(_in_utc(row, instants) if instants else row) for row in result]
 
@@ -143,5 +161,3 @@ def _in_utc(row: Sequence[Any], instants: frozenset[int]) -> list[Any]:
     return [
         one.replace(tzinfo=UTC) if at in instants and isinstance(one, datetime) else one for at, one in enumerate(row)
     ]
-
-

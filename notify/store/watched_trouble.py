@@ -31,11 +31,19 @@ _WORDS: dict[str, tuple[Trouble, str, str]] = {
     "away": (Trouble.UNREACHABLE, "The database does not answer", "Look whether it runs and whether url is right."),
     "password": (Trouble.REFUSED, "The database does not let us in", "Check the name in url and the password file."),
     "refused": (Trouble.REFUSED, "We may not read that there", "Give this user the right to SELECT what query names."),
-    "writes": (Trouble.REFUSED, "The query would change something", "It is only allowed to read; write a plain SELECT."),
+    "writes": (
+        Trouble.REFUSED,
+        "The query would change something",
+        "It is only allowed to read; write a plain SELECT.",
+    ),
     "no_such": (Trouble.MISSING, "Something that query names is not there", "Correct query or url in the settings."),
     "no_file": (Trouble.MISSING, "The database file is not there", "Correct url in the settings."),
     "no_database": (Trouble.WRONG_ANSWER, "The file cannot be read as a database", "Correct url, or mend the file."),
-    "locked": (Trouble.SLOW, "Another program keeps the table locked", "It is tried again; look what writes for so long."),
+    "locked": (
+        Trouble.SLOW,
+        "Another program keeps the table locked",
+        "It is tried again; look what writes for so long.",
+    ),
     "slow": (Trouble.SLOW, "The database took too long", "It is tried again; an index on its changed column helps."),
     "wrong": (Trouble.WRONG_ANSWER, "The database cannot answer the query", "Try the query by hand there."),
 }
@@ -69,10 +77,9 @@ def _kind(error: BaseException) -> tuple[str, str]:
     """The sentence for it, and the error's code."""
     if isinstance(error, sqlite3.Error):
         return _of_sqlite(error)
-    if hasattr(error, "sqlstate"):
-        return _of_postgres(error)
-    number = error.args[0] if error.args and isinstance(error.args[0], int) else 0
-    return _MARIADB.get(number, "wrong" if number else "away"), str(number or "")
+    if error.args and isinstance(error.args[0], int):  # PyMySQL gives the server's number first
+        return _MARIADB.get(error.args[0], "wrong"), str(error.args[0])
+    return _of_postgres(error) if hasattr(error, "sqlstate") else ("away", "")
 
 
 def _of_sqlite(error: sqlite3.Error) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""Other systems' databases, as a shop may have them: one file, or one database of a real server, filled by their owner."""
+"""Other systems' databases, as shops have them: a file, or a database of a real server, filled by their owner."""
 
 from __future__ import annotations
 

@@ -10,6 +10,7 @@ import subprocess
 import tempfile
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,7 @@ OPTIONS = {
 TABLES = Path("/usr/share/mysql")
 NAMES = ("mysql_system_tables.sql", "mysql_system_tables_data.sql")
 START_SECONDS = 60.0
-READER, PASSWORD = "reader", "lantern quay 7"
+READER, WRITER, PASSWORD = "reader", "writer", "lantern quay 7"  # what either may do: select; everything
 
 
 class NoMariadb(Exception):
@@ -36,7 +37,7 @@ class NoMariadb(Exception):
 
 
 class Mariadb:
-    """One `mariadbd`, run as `nobody` when the tests run as root. Its owner comes in by the socket without a password."""
+    """One `mariadbd`, run as `nobody` when the tests run as root. Root comes in by the socket."""
 
     def __init__(self) -> None:
         self._folder = Path(tempfile.mkdtemp(prefix="sb-my-"))
@@ -71,16 +72,16 @@ class Mariadb:
         """A new, empty database; its name."""
         name = f"sb{secrets.token_hex(4)}"
         self.do(f"create database {name}")
-        self.do(f"grant select, execute on {name}.* to {READER}@'%'")
+        self.do(f"grant select on {name}.* to {READER}@'%'", f"grant all on {name}.* to {WRITER}@'%'")
         return name
 
     def do(self, *statements: str, name: str | None = None) -> None:
         """As the owner, one after the other."""
-        with self.owner(name) as line, line.cursor() as cursor:
+        with closing(self.owner(name)) as line, line.cursor() as cursor:
             for one in statements:
                 cursor.execute(one)
 
-    def url(self, name: str, user: str = READER) -> str:
+    def url(self, name: str, user: str = WRITER) -> str:
         """The address of a database as the settings have it."""
         return f"mariadb+pymysql://{user}@127.0.0.1:{self.port}/{name}"
 
@@ -114,8 +115,13 @@ class Mariadb:
     def _wait(self) -> None:
         deadline = time.monotonic() + START_SECONDS
         while time.monotonic() < deadline and self._process and self._process.poll() is None:
+            if not self.socket.exists():
+                time.sleep(0.02)
+                continue
             try:
-                self.do(f"create user {READER}@'%' identified by '{PASSWORD}'")
+                for user in (READER, WRITER):
+                    self.do(f"create user {user}@'%' identified by '{PASSWORD}'")
+                self.do(f"grant file on *.* to {WRITER}@'%'")
                 return
             except pymysql.OperationalError:
                 time.sleep(0.05)
