@@ -33,6 +33,7 @@ from notify.dispatch.decent_hours import DecentHours
 from notify.dispatch.deliver import Dispatcher
 from notify.dispatch.look_again import Rules
 from notify.dispatch.prepare import Preparer
+from notify.dispatch.tell_listeners import Teller
 from notify.flows.context import Clock, Context
 from notify.paths import templates_folder
 from notify.render import sms as sms_text
@@ -58,6 +59,7 @@ class Services:
     settings: Settings
     context: Context
     dispatcher: Dispatcher
+    teller: Teller
     channels: Mapping[str, Channel]
     texts: Texts
     words: Words
@@ -130,8 +132,12 @@ def build(
     dispatcher = Dispatcher(
         db=db, preparer=preparer, channels=ways, clock=clock, jitter=jitter, name=new_id(), fault=fault,
     )  # fmt: skip
+    teller = Teller(
+        db=db, clock=clock, jitter=jitter, name=dispatcher.name, inner_hosts=settings.listeners.inner_hosts,
+        patience=float(settings.listeners.timeout_seconds), ca_file=settings.listeners.ca_file, fault=fault,
+    )  # fmt: skip
     page_words, samples = Words(templates / "words", prefix="page."), Words(templates / "words", prefix="sample.")
-    return Services(settings, context, dispatcher, ways, texts, words, page_words, samples, secret, templates,
+    return Services(settings, context, dispatcher, teller, ways, texts, words, page_words, samples, secret, templates,
                     _read_hook_secret(settings))  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import socket
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
@@ -61,6 +61,20 @@ def target(
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
     tls = parts.scheme == "https"
     return Target(host, port or (443 if tls else 80), path, tls, this_machine, inner)
+
+
+def listener_target(address: str, inner_hosts: Collection[str]) -> Target:
+    """Reads the address of a listener. Raises Misconfigured for one that may not be called.
+
+    A host that `inner_hosts` names, with its port or without, may stand in the shop's own network, and speak http
+    there: a machine of one's own seldom has a certificate, and nothing about people is told to it.
+    """
+    try:
+        parts = urlsplit(address)
+        names = {parts.hostname or "", f"{parts.hostname}:{parts.port}"}
+    except ValueError:
+        names = set()
+    return target(address, inner=not names.isdisjoint(inner_hosts), field="address")
 
 
 def resolve(host: str, port: int) -> Sequence[str]:

@@ -85,6 +85,12 @@ def _host(value: object) -> str:
     return text
 
 
+def _hosts(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(_host(one) for one in value):
+        raise ValueError
+    return tuple(_host(one) for one in value)
+
+
 def _bind(value: object) -> str:
     text = _text_of(value).lower()
     return text if text == "localhost" else str(ipaddress.ip_address(text))
@@ -200,6 +206,7 @@ PORT = number(1, 65535)
 PATH = Kind("path", "Write the path of a file or folder in quotes.", _path)
 NEEDED_PATH = Kind("path", "Write the path of a file or folder in quotes; it may not be empty.", _needed_path)
 HOST = Kind("host", 'Write a host name or an IP address in quotes, such as "mail.example.org".', _host)
+HOSTS = Kind("hosts", 'Write a list of hosts, with a port or without, such as ["till.test:8700"].', _hosts)
 BIND = Kind("bind", 'Write an IP address of this machine in quotes, such as "127.0.0.1".', _bind)
 PUBLIC_URL = Kind(
     "public_url",

@@ -180,6 +180,15 @@ class Watch:
 
 
 @dataclass(frozen=True, slots=True)
+class Listeners:
+    """How the shop's own systems are told of events: which hosts of its own network may be called, and for how long."""
+
+    inner_hosts: tuple[str, ...]
+    timeout_seconds: int
+    ca_file: Path | None
+
+
+@dataclass(frozen=True, slots=True)
 class Bell:
     """How long a notice waits, and between which shop times none leaves (equal times: never quiet)."""
 
@@ -230,6 +239,7 @@ class Settings:
     sms_modem: SmsModem
     invite: Invites
     inbox: Inbox
+    listeners: Listeners
     bell: Bell
     limits: Limits
     forget: Forget

@@ -182,6 +182,14 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("inbox.keep_days", k.number(1, 365), 30, "days after which handled letters and strangers' words go"),
     Setting("inbox.check_seconds", k.number(10, 3600), 60, "how often new letters are looked for"),
     Setting("inbox.authserv_id", k.TEXT, "", "name under which your mail server says that a sender is proved"),
+    Setting(
+        "listeners.inner_hosts",
+        k.HOSTS,
+        [],
+        "hosts of your own network, or of this machine, that may be told of events; others are reached by https only",
+    ),
+    Setting("listeners.timeout_seconds", k.number(5, 60), 15, "how long to wait for a listener to answer"),
+    Setting("listeners.ca_file", k.PATH, "", "certificates to trust instead of the system's"),
     Setting("bell.wait_seconds", k.number(0, 3600), 90, "how long a notice waits for Undo before it leaves"),
     Setting("bell.quiet_from", k.TIME, "21:00", "from this shop time on nothing leaves"),
     Setting("bell.quiet_until", k.TIME, "08:00", "until this shop time; the same as quiet_from: never quiet"),
@@ -213,7 +221,9 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(WATCH + "query", k.TEXT, "", "the SELECT that gives one line for each repair"),
     Setting(WATCH + "changed", k.TEXT, "", "its column that rises with every change; empty: lines are compared"),
     Setting(WATCH + "every_seconds", k.number(2, 86_400), 10, "how often to look"),
-    Setting(WATCH + "look_back_seconds", k.number(60, 86_400), 300, "how long a change there may take until it is seen"),
+    Setting(
+        WATCH + "look_back_seconds", k.number(60, 86_400), 300, "how long a change there may take until it is seen"
+    ),
     Setting(WATCH + "wait_seconds", k.number(1, 600), 20, "how long one page of that database may take"),
     Setting(WATCH + "secret_file", k.PATH, "", "file with the key that signs its calls"),
     Setting(WATCH + "old_secret_file", k.PATH, "", "file with the key before it, while both are in use"),
