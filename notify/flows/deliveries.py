@@ -181,7 +181,8 @@ def _take(
     ctx: Context, unit: Unit, actor: Actor, part: Part, state: PartState, supplier: str, due: datetime | date | None,
     columns: dict[str, Any],
 ) -> bool:  # fmt: skip
-    """One part was ordered or sent, or its order came to nothing."""
+    """One part was ordered or sent, or its order came to nothing. What is only spelled otherwise is nothing new."""
+    columns = {name: said for name, said in columns.items() if same_code(getattr(part, name)) != same_code(said)}
     if state is PartState.NEEDED:
         if part.state == PartState.ORDERED:
             end_order_within(ctx, unit, actor, part)

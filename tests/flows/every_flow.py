@@ -14,6 +14,8 @@ from notify.core.itip import Answer, Partstat
 from notify.core.one_click import Use
 from notify.core.scan import Scan
 from notify.flows import (
+    another_came,
+    arrivals,
     ask_after,
     at_bench,
     bench_order,
@@ -23,11 +25,13 @@ from notify.flows import (
     desk_secret,
     feeds,
     forecast,
+    give_part,
     handover,
     hear_reply,
     history,
     hits,
     holds,
+    late_parts,
     learn,
     lost_ticket,
     moves,
@@ -41,6 +45,7 @@ from notify.flows import (
     repair_kinds,
     replies,
     resend,
+    returns,
     score_promises,
     set_hours,
     set_up,
@@ -66,11 +71,13 @@ from notify.store import (
     tickets,
     visits,
 )
+from notify.store import parts as part_rows
 from notify.store import repair_kinds as kind_rows
 from notify.store.bench_orders import Suggested
 from tests.parts.house import SHOP
 
 TAM = "tam@example.org"
+CONE = parts.Terms(article="SC-4")
 # Flows of several transactions, each for the reason given; their own tests cut them off.
 SEVERAL = {
     "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
@@ -145,6 +152,17 @@ def _flow(flow: str, call: Callable[..., Any], keep: str = "", /, *, telling: bo
         return call(story.house.ctx, story.house.actor(), **given)
 
     return Step(flow, do, keep, telling)
+
+
+def _parts(name: str = "part") -> Callable[[Story], list[str]]:
+    """A part as a list of one."""
+    return lambda story: [story.made[name]]
+
+
+def _still_needed(story: Story) -> str:
+    """The part that the visit's first ticket waits for."""
+    with story.house.read() as unit:
+        return next(one.id for one in part_rows.waiting_lines(unit) if one.ticket_id == story.ticket())
 
 
 def _wait(seconds: float) -> Step:
@@ -293,7 +311,7 @@ def _suggestion(story: Story) -> str:
     """A suggestion that waits for a word: the other device first."""
     ctx, two = story.house.ctx, Standing((story.ticket(1), story.ticket(0)))
     with ctx.db.write(story.house.shop_id) as unit:
-        about = Suggested(moved_id=story.ticket(1), inputs=bench_order.look(ctx, unit).facts)
+        about = Suggested(moved_id=story.ticket(1), why="sooner", inputs=bench_order.look(ctx, unit).facts)
         return bench_orders.add_order(unit, "suggested", two, at=story.house.clock(), about=about)
 
 
@@ -374,15 +392,33 @@ WORK_STEPS = (
     _flow("bench_order.take_next", bench_order.take_next, ticket_id=_ticket),
     _flow("bench_order.undo", bench_order.undo),
     _flow("bench_order.back_to_usual", bench_order.back_to_usual),
-    _flow("parts.need", parts.need, "part", ticket_id=_ticket, name="speaker cone"),
+    _flow("parts.need", parts.need, "part", ticket_id=_ticket, name="speaker cone", terms=CONE),
     # Nobody orders it, so the promise is in danger and the shop is told.
     Step("", lambda s: s.house.clock.advance(16 * 60)),
     Step("forecast.remake", lambda s: forecast.remake(s.house.ctx, s.house.system()), telling=True),
-    _flow("parts.order", parts.order, telling=True, part_id=_made("part"), supplier="Lantern Parts"),
-    _flow("parts.change_due", parts.change_due, part_id=_made("part"), due=_in(days=3)),
-    _flow("parts.arrive", parts.arrive, telling=True, part_id=_made("part")),
-    _flow("parts.dead_on_arrival", parts.dead_on_arrival, "second", part_id=_made("part")),
+    _flow("parts.order_together", parts.order_together, telling=True, part_ids=_parts(), supplier="Lantern Parts"),
+    _flow("parts.end_order", parts.end_order, part_id=_made("part")),
+    _flow("parts.order_together", parts.order_together, telling=True, part_ids=_parts(), supplier="Lantern Parts"),
+    _flow("parts.note_line", parts.note_line, part_ids=_parts(), terms=parts.Terms(slip="PS 77", cost="4.50")),
+    _flow("parts.change_due_of", parts.change_due_of, part_ids=_parts(), due=_in(minutes=5)),
+    Step("", lambda s: s.house.clock.advance(66 * 60)),
+    Step("late_parts.ring_late", lambda s: late_parts.ring_late(s.house.ctx, s.house.system()), telling=True),
+    _flow("arrivals.arrive_all", arrivals.arrive_all, telling=True, part_ids=_parts()),
+    _flow("arrivals.undo_arrival", arrivals.undo_arrival, part_id=_made("part")),
+    _flow("arrivals.arrive_all", arrivals.arrive_all, telling=True, part_ids=_parts()),
+    _flow("parts.need", parts.need, "other", ticket_id=lambda s: s.ticket(1), name="cone", terms=CONE),
+    _flow("give_part.give_to", give_part.give_to, telling=True, part_id=_made("part"), to_id=_made("other")),
+    _flow("another_came.note", another_came.note, part_id=_made("other")),
+    _flow("another_came.use_anyway", another_came.use_anyway, telling=True, part_id=_made("other")),
+    Step("another_came.ask", lambda s: another_came.ask(
+        s.house.ctx, s.house.actor(), s.made["part"], came="silver instead of black",
+        words=s.house.services.words.get), "substitute", telling=True),
+    _flow("questions.answer", questions.answer, telling=True, question_id=_made("substitute"),
+          answer="wait_for_the_other", said_by="Tam"),
+    _flow("returns.send_back", returns.send_back, part_ids=_parts()),
+    _flow("arrivals.dead_on_arrival", arrivals.dead_on_arrival, "second", part_id=_made("other")),
     _flow("parts.not_needed", parts.not_needed, part_id=_made("second")),
+    _flow("parts.not_needed", parts.not_needed, part_id=_still_needed),
     _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=2), why="part_late"),
     _flow("promises.promise", promises.promise, telling=True, ticket_id=_ticket, at=_in(days=3), why="part_late"),
     _flow("desk_notes.add_note", desk_notes.add_note, ticket_id=_ticket, text="sticky dial"),

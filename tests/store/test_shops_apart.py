@@ -150,6 +150,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "expired_at": None, "expires_at": now, "recorded_at": now, "since": now - timedelta(days=40),
         "channel": "sms", "address": "+447700900123", "purpose": "repair", "allowed": True, "basis": "contract",
         "wording": "w", "language": "en", "how": "counter", "name": "Odile Wren", "name_or_id": "Lantern Parts",
+        "part_ids": [mine["part"].id], "lines": [mine["part"]], "article": "A 1", "instead_of": None,
         "kind": "price", "price": 1, "texts": {"device": "x"}, "text": "x", "label": mine["part"].label,
         "plan": (planned,), "sealed_for": mine["person_id"], "refs": {}, "by": "w", "data": b"x", "sentence": "s",
         "notices": ("ready",), "state": MessageState.SENT, "states": (), "reason": "r",
