@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,9 +10,10 @@ from notify.core import claim_number
 from notify.core.actors import Actor
 from notify.core.claim_number import parse_number, show_number
 from notify.core.contacts import show_phone
-from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.errors import Conflict, Invalid, NotFound, NotifyError
 from notify.core.shop import Shop
-from notify.flows.check_in import WORDINGS, new_free_number, token_hash
+from notify.flows.check_in import WORDINGS, CheckedIn, check_in, new_free_number, token_hash
+from notify.flows.check_in_form import VisitForm
 from notify.flows.context import Context
 from notify.render.pad import PadPage
 from notify.store import pad_tickets
@@ -147,3 +148,23 @@ def blank_number(ctx: Context, actor: Actor, *, token: str = "", number: str = "
             else pad_tickets.by_number(unit, parse_number(number))
         )
         return one.number if one is not None and one.state == PRINTED else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """What came of a pad typed in one go: number -> the visit, and number -> what is wrong with what was typed."""
+
+    done: dict[str, CheckedIn]
+    refused: dict[str, NotifyError]
+
+
+def enter_all(ctx: Context, actor: Actor, forms: Mapping[str, VisitForm]) -> Entered:
+    """Checks in many visits from paper, by the number on each; one that is wrong holds up none of the others."""
+    actor.need("check_in")
+    entered = Entered({}, {})
+    for number, form in forms.items():
+        try:
+            entered.done[number] = check_in(ctx, actor, form)
+        except (Invalid, Conflict) as problem:
+            entered.refused[number] = problem
+    return entered

@@ -14,7 +14,7 @@ _HAND = 72  # dots (9 mm) from line to line: room for handwriting with gloves on
 
 def line(desk: Desk, label: str, *, width: int, lines: int = 1) -> Block:
     """A small label, and below it so many rules to write on."""
-    head = desk.text(label, width=width, most=2, small=True)
+    head = desk.text(label, width=width, most=3, small=True)
     rules = Block(width, _HAND * lines, lambda x, y: _rules(desk.sheet, x, y, width=width, lines=lines))
     # The first line is written beside or below its label: the room above a rule holds both.
     return Block(width, head.height + rules.height - _HAND // 3, _over(head, rules, head.height - _HAND // 3))

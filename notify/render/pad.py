@@ -98,9 +98,9 @@ def _customers(page: PadPage, desk: Desk, w: Language) -> list[Block]:
     small = " ".join((w["stub.privacy_what"], w("stub.privacy_when", period=_period(page, w)), _rights(page, w)))
     return [
         tag(ticket, desk),
-        desk.text(w["pad.on_paper"], width=width, most=3),
+        desk.text(w["pad.on_paper"], width=width, most=6),
         row([line(desk, w["pad.device"], width=half), line(desk, w["pad.promise"], width=half)], gap=desk.gap),
-        desk.text(small, width=width, most=5, small=True),
+        desk.text(small, width=width, most=9, small=True),
         desk.text(", ".join(page.shop_lines), width=width, most=2, small=True),
     ]
 

@@ -65,7 +65,7 @@ def _day() -> Page:
             {"stamp": 12, "at": "9:24", "number": "K7M-2X9T", "href": "/tickets/12", "sentence": "The customer answered about the Harbour 3 radio."},
             {"stamp": 9, "at": "9:02", "number": "W8L-5T3N", "href": "/tickets/18", "sentence": "The customer chose a pickup time for the Otter 110 camera."},
         ],
-        rang_stamp=12,
+        zone="Europe/London",
         notice="K7M-2X9T is on the bench.",
         undo={"action": "/tickets/12/undo", "event": "401", "label": "Undo, until 9:25"},
         answered=[
@@ -165,7 +165,8 @@ def _empty_day() -> Page:
 def _device(i: int, **more: Any) -> Page:
     return {
         "i": i, "device_class": "", "device": "", "fault": "", "condition": "", "accessories": "", "price_agreed": "",
-        "price_limit": "", "deposit": "", "paid": False, "shelf": "", "safety": [], "follows": "", "promise": "", "kind": "", "outlook": None, **more,
+        "price_limit": "", "deposit": "", "paid": False, "shelf": "", "safety": [], "follows": "", "promise": "", "kind": "",
+        "pad": "", "outlook": None, **more,
     }  # fmt: skip
 
 
@@ -182,7 +183,7 @@ def _check_in(**more: Any) -> Page:
     visit: Page = {
         "name": "", "phone": "", "phone_purposes": [], "email": "", "email_purposes": [], "language": "en",
         "waits_here": False, "number_is_device": False, "tell_name": "", "tell_phone": "", "tell_email": "",
-        "payer_name": "", "collector_names": "",
+        "payer_name": "", "collector_names": "", "taken_in": "",
     }  # fmt: skip
     return (
         staff_base(
@@ -217,6 +218,7 @@ def _check_in(**more: Any) -> Page:
             once="example-once",
             currency="£",
             more_open=False,
+            late_open=False,
         )
         | more
     )

@@ -26,7 +26,7 @@ pages = Blueprint("check_in", __name__)
 
 @pages.get("/check-in")
 def show() -> Response:
-    """An empty form with a key of its own, so that a double click checks in once; for a pad's ticket, with its number."""
+    """An empty form with a key of its own, so that a double click checks in once; with the number of a pad's ticket."""
     empty = Typed.empty(language=desk().shop.language, once=ctx().new_id())
     return _form(empty.from_pad(request.args.get("pad", "")[:20]))
 

@@ -27,7 +27,7 @@ def print_ticket(ticket_id: str, paper: str) -> Response:
             ctx(), current_actor(), ticket_id, words=services().words.get, templates=templates
         )
         data = ticket_pdf(ticket, paper=paper, templates=templates, made_at=made_at)
-    return _pdf(data, f"{paper}.pdf" if paper == LABEL else f"claim-ticket-{paper}.pdf")
+    return pdf(data, f"{paper}.pdf" if paper == LABEL else f"claim-ticket-{paper}.pdf")
 
 
 @pages.get("/parts/<part_id>/label.pdf")
@@ -36,10 +36,11 @@ def print_part_label(part_id: str) -> Response:
     label, language = view_ticket_print.part_label(ctx(), current_actor(), part_id)
     made_at, templates = ctx().clock(), services().templates
     data = part_label_pdf(label, paper=LABEL_PAPER, language=language, templates=templates, made_at=made_at)
-    return _pdf(data, "part-label.pdf")
+    return pdf(data, "part-label.pdf")
 
 
-def _pdf(data: bytes, name: str) -> Response:
+def pdf(data: bytes, name: str) -> Response:
+    """A PDF to be looked at or printed from the browser."""
     answer = Response(data, mimetype="application/pdf")
     answer.headers["Content-Disposition"] = f'inline; filename="{name}"'
     return answer
