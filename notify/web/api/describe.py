@@ -8,7 +8,7 @@ from typing import Any
 from notify.core.roles import SCOPES
 from notify.web.api.operations import OPERATIONS, Operation
 from notify.web.api.problems import KINDS
-from notify.web.api.shapes import ID, NAMED, Shape, ref, text
+from notify.web.api.shapes import ID, KEY, NAMED, TAGS, Shape, ref
 
 _ABOUT = (
     "For the shop's own scripts. Every request carries a token that an owner made (`shelfbell token add`), in the "
@@ -17,8 +17,6 @@ _ABOUT = (
 )
 _TITLES = dict(reversed(list(KINDS.values())))
 _SCOPES = "\n".join(f"- `{name}`: {words}" for name, (words, _) in SCOPES.items())
-_KEY = text(200, least=1, pattern="^[!-~]+$")
-_MATCH = text(400, least=1, pattern='^(\\*|(W/)?"[!#-~]*"( *, *(W/)?"[!#-~]*")*)$')
 
 
 @cache
@@ -59,11 +57,11 @@ def _parameters(one: Operation) -> list[dict[str, Any]]:
     found = [_parameter(name, "path", _place(name)) for name in one.variables]
     found += [_parameter(name, "query", shape) for name, shape in one.query.items()]
     if one.matches:
-        found.append(_parameter("If-Match", "header", {**_MATCH, "description": "The ETag of the ticket, or *"}))
+        found.append(_parameter("If-Match", "header", {**TAGS, "description": "The ETag of the ticket, or *"}))
     if one.tagged:
-        found.append(_parameter("If-None-Match", "header", _MATCH, needed=False))
+        found.append(_parameter("If-None-Match", "header", TAGS, needed=False))
     if one.method == "POST":
-        key = {**_KEY, "description": "Carried out once, answered again"}
+        key = {**KEY, "description": "Carried out once, answered again"}
         found.append(_parameter("Idempotency-Key", "header", key, needed=False))
     return found
 

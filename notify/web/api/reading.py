@@ -87,6 +87,14 @@ def _query_shape(operation: Operation) -> Draft202012Validator:
     return _validator({"type": "object", "properties": dict(operation.query), "additionalProperties": False})
 
 
+def read_header(request: Request, name: str, shape: Shape) -> str:
+    """A header as its shape says, "" where it is not sent; raises Refused for another one."""
+    given = request.headers.get(name, "")
+    if name in request.headers and not (len(given) <= shape["maxLength"] and re.search(shape["pattern"], given)):
+        raise _malformed(Invalid(f"The header {name} cannot be read", "See /api/v1/openapi.json.", field=name))
+    return given
+
+
 def read_body(request: Request, operation: Operation) -> dict[str, Any]:
     """The JSON object of the body; {} where the operation takes none. Raises Refused."""
     raw = _octets(request)

@@ -60,6 +60,9 @@ WALL = {
     "type": "string", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}$", "examples": ["2026-11-27T10:00"],
     "description": "By the clock on the shop's wall",
 }  # fmt: skip
+# Headers: a key of the caller's own, and entity tags (RFC 9110 8.8.3) or a star.
+KEY = text(200, least=1, pattern="^[!-~]+$")
+TAGS = text(400, least=1, pattern='^(\\*|(W/)?"[!#-~]*"( *, *(W/)?"[!#-~]*")*)$')
 BOOL = {"type": "boolean"}
 COUNT = {"type": "integer", "minimum": 0}
 WORD = text(40)  # a code word of ours
