@@ -58,11 +58,9 @@ def pad_pdf(pages: Iterable[PadPage], *, paper: str, words: Language, templates:
 
 
 def _draw(page: PadPage, desk: Desk, w: Language) -> None:
-    pieces = [_customers(page, desk, w), _shops(page, desk, w)]
-    if desk.paper is A4:
-        _draw_sheet(page, desk, w)
+    if desk.paper is A4 and _fits_sheet(page, desk, w):
         return
-    for blocks in pieces:
+    for blocks in (_customers(page, desk, w), _shops(page, desk, w)):
         _draw_pages(blocks, desk)
 
 
@@ -78,28 +76,32 @@ def _draw_pages(blocks: Sequence[Block], desk: Desk) -> None:
         stack(one, gap=desk.gap).draw(edge, edge)
 
 
-def _draw_sheet(page: PadPage, desk: Desk, w: Language) -> None:
-    """A4: the customer's piece, the shop's and the label below each other, in letters that let all of it fit."""
+def _fits_sheet(page: PadPage, desk: Desk, w: Language) -> bool:
+    """A4: the customer's piece, the shop's and the label below each other, in letters that let all of it fit.
+
+    False, with nothing drawn, when even small ones do not: a shop's own words may be long.
+    """
     edge, width = desk.paper.margin, desk.paper.printable
     for size in (desk.paper.body, desk.paper.body * 9 // 10, desk.paper.body * 8 // 10, desk.paper.body * 7 // 10):
         at = replace(desk, paper=replace(desk.paper, body=size, small=min(desk.paper.small, size - 4)))
         across = cut(at, width=width)
         whole = stack([*_customers(page, at, w), across, *_shops(page, at, w)], gap=at.gap)
         if whole.height <= desk.paper.height - 2 * edge:
-            break
-    desk.sheet.add_page(desk.paper.width, desk.paper.height)
-    whole.draw(edge, edge)
+            desk.sheet.add_page(desk.paper.width, desk.paper.height)
+            whole.draw(edge, edge)
+            return True
+    return False
 
 
 def _customers(page: PadPage, desk: Desk, w: Language) -> list[Block]:
     """What the customer takes home: number, code, what was left with us, and when to come."""
-    width, half = desk.paper.printable, _half(desk)
+    width = desk.paper.printable
     ticket = _as_ticket(page, w)
     small = " ".join((w["stub.privacy_what"], w("stub.privacy_when", period=_period(page, w)), _rights(page, w)))
     return [
         tag(ticket, desk),
         desk.text(w["pad.on_paper"], width=width, most=6),
-        row([line(desk, w["pad.device"], width=half), line(desk, w["pad.promise"], width=half)], gap=desk.gap),
+        _lines(desk, (w["pad.device"], w["pad.promise"])),
         desk.text(small, width=width, most=9, small=True),
         desk.text(", ".join(page.shop_lines), width=width, most=2, small=True),
     ]
@@ -124,27 +126,31 @@ def _rights(page: PadPage, w: Language) -> str:
 
 def _shops(page: PadPage, desk: Desk, w: Language) -> list[Block]:
     """What stays: who brought what, what they agreed to, what to be careful of; and the label for the device."""
-    width, half, third = desk.paper.printable, _half(desk), _part(desk, 3)
+    width, wide = desk.paper.printable, desk.paper.printable > 1200
     head = desk.text(w("pad.shops_piece", place=page.place), width=width, most=1, small=True)
+    number = headline(desk.sheet, page.number, width=width, most=desk.paper.number_most * 2 // 3, middle=False)
+    classes, flags = [w[f"device_class.{one}"] for one in _CLASSES], [w[f"safety.{one}"] for one in SAFETY_FLAGS]
     return [
-        stack([head, headline(desk.sheet, page.number, width=width, most=desk.paper.number_most * 2 // 3,
-                              middle=False)], gap=6),
-        row([line(desk, w["pad.taken_in"], width=half), line(desk, w["pad.taken_by"], width=half)], gap=desk.gap),
-        line(desk, w["pad.name"], width=width),
-        row([line(desk, w["pad.phone"], width=half), line(desk, w["pad.email"], width=half)], gap=desk.gap),
-        _consents(page, desk, w),
-        boxes(desk, [w[f"device_class.{one}"] for one in _CLASSES], width=width, across=3 if desk.columns == 2 else 2),
-        line(desk, w["pad.device_and_parts"], width=width),
-        line(desk, w["pad.fault"], width=width, lines=2),
-        boxes(desk, [w[f"safety.{one}"] for one in SAFETY_FLAGS], width=width, across=2),
-        row([line(desk, w("pad.limit", currency=page.currency), width=third), line(desk, w["pad.promise"], width=third),
-             line(desk, w["pad.shelf"], width=third)], gap=desk.gap),
+        stack([head, number], gap=6), *_who(desk, w, wide=wide), _consents(page, desk, w),
+        boxes(desk, classes, width=width, across=5 if wide else desk.columns + 1),
+        line(desk, w["pad.device_and_parts"], width=width), line(desk, w["pad.fault"], width=width, lines=2),
+        boxes(desk, flags, width=width, across=4 if wide else 2),
+        _lines(desk, (w("pad.limit", currency=page.currency), w["pad.promise"], w["pad.shelf"])),
         cut(desk, width=width), _label(page, desk, w),
     ]  # fmt: skip
 
 
-def _half(desk: Desk) -> int:
-    return _part(desk, 2)
+def _who(desk: Desk, w: Language, *, wide: bool) -> list[Block]:
+    taken = _lines(desk, (w["pad.taken_in"], w["pad.taken_by"]))
+    if wide:
+        return [taken, _lines(desk, (w["pad.name"], w["pad.phone"], w["pad.email"]))]
+    return [taken, line(desk, w["pad.name"], width=desk.paper.printable),
+            _lines(desk, (w["pad.phone"], w["pad.email"]))]  # fmt: skip
+
+
+def _lines(desk: Desk, labels: Sequence[str]) -> Block:
+    """Lines to write on beside each other."""
+    return row([line(desk, label, width=_part(desk, len(labels))) for label in labels], gap=desk.gap)
 
 
 def _part(desk: Desk, parts: int) -> int:

@@ -47,7 +47,7 @@ PAPERS: Mapping[str, Paper] = MappingProxyType(
     }
 )
 # What is printed in advance, and lists for the wall: a desk printer has A4, most have A6 sheets or a roll.
-A4 = Paper("a4", 1678, 2374, 96, body=34, small=26, number_most=130, qr_most=8, qr_least=8)
+A4 = Paper("a4", 1678, 2374, 80, body=34, small=26, number_most=112, qr_most=6, qr_least=8)
 PAD_PAPERS: Mapping[str, Paper] = MappingProxyType({"a4": A4, "a6": PAPERS["a6"], "roll80": PAPERS["roll80"]})
 LABELS: Mapping[str, Paper] = MappingProxyType(
     {

@@ -41,7 +41,9 @@ def _read(page: PadPage, paper: str, language: str) -> tuple[list[str], list[str
     with pypdfium2.PdfDocument(data) as document:
         sheets = [document[i] for i in range(len(document))]
         said = [" ".join(sheet.get_textpage().get_text_range().split()) for sheet in sheets]
-        codes = [found.text for sheet in sheets for found in zxingcpp.read_barcodes(sheet.render(scale=2).to_pil())]
+        codes = [
+            found.text for sheet in sheets for found in zxingcpp.read_barcodes(sheet.render(scale=203 / 72).to_pil())
+        ]
         for sheet in sheets:
             sheet.close()
     return said, codes

@@ -23,7 +23,7 @@ def _read(pdf: bytes) -> tuple[list[str], list[str]]:
     with pypdfium2.PdfDocument(pdf) as document:
         pages = [document[i] for i in range(len(document))]
         words = [" ".join(page.get_textpage().get_text_range().split()) for page in pages]
-        codes = [found.text for page in pages for found in zxingcpp.read_barcodes(page.render(scale=2).to_pil())]
+        codes = [found.text for page in pages for found in zxingcpp.read_barcodes(page.render(scale=203 / 72).to_pil())]
         for page in pages:
             page.close()
     return words, codes
