@@ -86,9 +86,12 @@ def _host(value: object) -> str:
 
 
 def _hosts(value: object) -> tuple[str, ...]:
-    if not isinstance(value, list) or not all(_host(one) for one in value):
+    if not isinstance(value, list):
         raise ValueError
-    return tuple(_host(one) for one in value)
+    found = tuple(_host(one) for one in value)
+    if not all("." in one or ":" in one or one == "localhost" for one in found):  # a word alone is hardly meant
+        raise ValueError
+    return found
 
 
 def _bind(value: object) -> str:

@@ -22,6 +22,7 @@ from notify.flows import (
     reminders,
     replies,
     score_promises,
+    take_call,
 )  # fmt: skip
 from notify.flows.context import Context
 from notify.schedule.when import Every, Nightly, When, is_steady
@@ -129,6 +130,7 @@ JOBS: tuple[Job, ...] = (
     Job("forget_delegates", Nightly(), _forget_delegates),
     Job("forget_strangers", Nightly(), _forget_strangers),
     Job("old_absences", Nightly(), _tidy_absences),
+    Job("old_calls", Nightly(), lambda run: take_call.tidy(run.context, run.actor)),
     Job("old_codes", Every(600), lambda run: contact_codes.tidy(run.context, run.actor)),
     Job("lost_tickets", Every(5), _answer_lost, per_shop=False, leased=False),
     Job("prove_forgetting", Every(60), _prove),

@@ -130,6 +130,11 @@ GOOD = [
     ("web.public_url", '"http://[::1]:8600"', lambda s: s.web.public_url == "http://[::1]:8600"),
     ("database.url", '"sqlite:////srv/a.db"', lambda s: s.database.url == "sqlite:////srv/a.db"),
     ("database.data_folder", '"../data"', lambda s: s.database.data_folder == Path("/srv/data")),
+    (
+        "listeners.inner_hosts",
+        '["Till.lan:8700", "192.168.4.10"]',
+        lambda s: s.listeners.inner_hosts == ("till.lan:8700", "192.168.4.10"),
+    ),
     ("bell.quiet_from", "20:30:00", lambda s: s.bell.quiet_from == time(20, 30)),
     ("sms.template", '"{digits}@sms.example.org"', lambda s: s.sms.template == "{digits}@sms.example.org"),
     ("invite.organizer", '"pickup-{token}@example.org"', lambda s: "{token}" in s.invite.organizer),

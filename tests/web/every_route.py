@@ -58,8 +58,13 @@ def fill_house(house: Any) -> dict[str, str]:
         ticket = tickets.get_ticket(unit, radio.ticket_ids[0])
     feed = feeds.make_feed(ctx, owner, "Phone at the counter").path.removeprefix("/feeds/").removesuffix(".ics")
     stop_link = make_stop_token(Use(ticket.person_id, "email", "afterwards"), key=house.services.secret)
+    list_actor = Actor(house.shop_id, "source", "bench")
+    told = Change(2, {"reference": "J-77", "phase": "on the quay"})
+    take_changes.take(ctx, list_actor, Batch("bench", "tickets", "UTC", {}, {}), [told])
+    with house.read() as unit:
+        (doubt,) = doubts.list_open(unit)
     return {
-        "token": ticket.token, "code": given.code,
+        "doubt_id": doubt.id, "token": ticket.token, "code": given.code,
         "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
         "order_id": order, "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,

@@ -1,0 +1,98 @@
+"""Proves that a call comes from a source of ours, and counts those who guess; before the body is read as anything."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import logging
+from collections.abc import Iterator
+from pathlib import Path
+
+from flask import Response, g, request
+from werkzeug.exceptions import RequestEntityTooLarge
+
+from notify.config.key_files import read_signing_key
+from notify.config.settings import Watch
+from notify.core import signed_call
+from notify.core.errors import Misconfigured
+from notify.core.signed_call import Refusal
+from notify.flows.claims import count_guess
+from notify.flows.source_shop import shop_of
+from notify.web.here import ctx, services
+from notify.web.hooks.proof import LARGEST, said
+
+WEBHOOK = "webhook"
+NOT_PROVED = "The call is not proved to come from this source"
+_CLOCK = "The call is signed, but its time is not now; look at the clock of whoever sent it"
+log = logging.getLogger("shelfbell.watch")
+
+
+def refuse_signed() -> Response | None:
+    """The answer to a call that is not taken, or None when it may go on with `g.watch` and `g.shop_id`.
+
+    A source that is not there costs the same work and is told in the same words.
+    """
+    request.max_content_length = LARGEST
+    try:
+        raw = request.get_data(cache=True)
+    except RequestEntityTooLarge:
+        return said(413, "The body is too large")
+    if request.headers.get("Content-Encoding", "identity") != "identity" or not _is_json():
+        return said(415, "The body must be JSON, and not packed")
+    source = _source(str((request.view_args or {}).get("name", "")))
+    keys = _keys(source)
+    told = {name: request.headers.get(name, "") for name in (signed_call.ID, signed_call.TIME, signed_call.SIGNATURE)}
+    refusal = signed_call.verify(keys or (_nobodys_key(),), told, raw, now=int(ctx().clock().timestamp()))
+    if source is not None and keys and refusal is None:
+        return _let_in(source)
+    return _refused(refusal, known=bool(keys))
+
+
+def _let_in(source: Watch) -> Response | None:
+    try:
+        g.shop_id = shop_of(ctx(), services().shop_ids(), source.shop, source=source.name)
+    except Misconfigured as problem:
+        log.error("a signed call cannot be taken: %s", problem)
+        return said(503, "The shop has to correct its settings first; offer it again later")
+    g.watch = source
+    return None
+
+
+def _refused(refusal: Refusal | None, *, known: bool) -> Response:
+    if known and refusal in (Refusal.OLD, Refusal.EARLY):
+        return said(401, _CLOCK)
+    limit = services().settings.limits.claim_tries_an_hour
+    wait = count_guess(ctx(), services().shop_ids()[0], request.remote_addr or "", limit=limit, kind=WEBHOOK)
+    answer = said(429 if wait else 401 if known else 404, NOT_PROVED)
+    if wait:
+        answer.headers["Retry-After"] = str(wait)
+    return answer
+
+
+def _is_json() -> bool:
+    kind = request.mimetype
+    return kind == "application/json" or (kind.startswith("application/") and kind.endswith("+json"))
+
+
+def _source(name: str) -> Watch | None:
+    return next((one for one in services().settings.watch if one.kind == WEBHOOK and one.name == name), None)
+
+
+def _keys(source: Watch | None) -> tuple[bytes, ...]:
+    """Both keys while they are changed. Read for each call, so that a new one counts at once, without a restart."""
+    files = (source.secret_file, source.old_secret_file) if source is not None else ()
+    return tuple(_read(file for file in files if file is not None))
+
+
+def _read(files: Iterator[Path]) -> Iterator[bytes]:
+    for file in files:
+        try:
+            yield read_signing_key(file)
+        except Misconfigured as problem:
+            if file.exists():  # the old one may rightly be gone
+                log.error("the key of a source cannot be used: %s", problem.what)
+
+
+def _nobodys_key() -> bytes:
+    """For a source that is not there: nobody can sign with it, and trying takes as long."""
+    return hmac.digest(services().secret, b"no such source", hashlib.sha256)
