@@ -24,6 +24,7 @@ from notify.watch.table_cells import LONGEST, text_of
 
 PAGE = 1_000  # lines held at once
 AT_ONCE, PAUSE = 100, 0.05  # so many lines in one transaction, and how long others have the writer between two
+NOTED = timedelta(seconds=9)  # a look that found nothing is noted no more often: it would be a write for each
 # What tells lines apart that have the same value in the change column; the first that is there is read along otherwise.
 KEYS = ("reference", "order", "article", "slip", "part")
 
@@ -67,26 +68,27 @@ def look(
     """
     seen, began = _Seen(), ctx.clock()
     trouble: SourceTrouble | None = None
-    position = _position(ctx, shop_id, watch)
+    state = source_state.state(ctx, shop_id, watch.name)
+    position = rising.read(state.position, _of(watch))
     try:
         position = _look(ctx, shop_id, watch, position, seen, began, _Way(dry_run, tell, pause))
     except SourceTrouble as problem:
         trouble = problem
-    if not dry_run:
+    is_idle = seen.taken == Taken() and not seen.refused and not trouble
+    is_noted = is_idle and not state.trouble and state.looked_at and began - state.looked_at < NOTED
+    if not dry_run and not is_noted:
         kept = None if trouble else rising.written(position)
         which = trouble.trouble if trouble else None
         source_state.looked(ctx, shop_id, watch.name, position=kept, trouble=which, at=began)
-    if seen.taken == Taken() and not seen.refused and not trouble:
+    if is_idle:
         return ()
     return (Report(watch.name, seen.taken, seen.refused, trouble.trouble if trouble else None, str(trouble or "")),)
 
 
-def _position(ctx: Context, shop_id: str, watch: Watch) -> Position:
-    """How far it was read; from the beginning where the settings ask something else than they did then."""
+def _of(watch: Watch) -> str:
+    """Names what the settings ask: where it is something else than it was, all is read from the beginning."""
     asked = repr((watch.url, watch.query, watch.changed, watch.columns))
-    return rising.read(
-        source_state.state(ctx, shop_id, watch.name).position, hashlib.sha256(asked.encode()).hexdigest()
-    )
+    return hashlib.sha256(asked.encode()).hexdigest()
 
 
 def _look(
