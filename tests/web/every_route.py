@@ -9,13 +9,26 @@ from typing import Any
 from flask import Flask
 from werkzeug.routing import Rule
 
+from notify.core.actors import Actor
 from notify.core.itip import Answer, Partstat
 from notify.core.messages import MessageState
 from notify.core.one_click import Use, make_stop_token
-from notify.flows import bench_order, feeds, moves, pads, parts, passes, pickup, questions, set_up
+from notify.core.sources import Batch, Change
+from notify.flows import (
+    bench_order,
+    feeds,
+    moves,
+    pads,
+    parts,
+    passes,
+    pickup,
+    questions,
+    set_up,
+    take_changes,
+)
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import calendar_answers, messages, tickets
+from notify.store import calendar_answers, doubts, messages, tickets
 from notify.web.routes import ROUTES, UNSAFE
 
 

@@ -86,6 +86,10 @@ def _day() -> Page:
             line("Noor Vale", "The e-mail address n••@example.org does not work: a message to it came back, yesterday at 17:30. Ask for another one.",
                  mark="caution", number="F7H-2C9R", href="/tickets/21"),
         ],
+        sources=[
+            line("bench", "Two changes wait for you.", mark="question", links=[{"href": "/sources?source=bench", "label": "Look", "main": True}]),
+            line("till", "Nothing has come since 9:10. Look whether it still runs.", mark="caution", links=[{"href": "/sources?source=till", "label": "Look", "main": False}]),
+        ],
         danger=[
             line("Kestrel pocket radio", "It was promised for today, by 15:00, which can hardly be kept. The part comes too late for it. "
                  "You could promise tomorrow, by 11:30 instead, or let it stand.", mark="caution", number="T3N-6W8L", href="/tickets/14",
@@ -155,6 +159,7 @@ def _empty_day() -> Page:
             "broken",
             "tried",
             "danger",
+            "sources",
         )
     }
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [], "for_parts": [], "scale": None,

@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 LISTS = (
     "/",
     "/deliveries",
+    "/deliveries/back",
     "/pickups",
     "/uncollected",
     "/uncollected?all=1",
@@ -17,6 +18,7 @@ LISTS = (
     "/replies",
     "/messages",
     "/settings",
+    "/sources",
 )
 # Words that look like codes and are none: addresses of the shop and of the calendar, e-mail addresses.
 NO_CODE = re.compile(r"\S*@\S+|https?://\S+")

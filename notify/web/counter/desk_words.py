@@ -39,8 +39,8 @@ def staff_word(group: str, code: str) -> str:
     return services().words.get("en")(f"{group}.{code}")
 
 
-def plain(error: NotifyError) -> str:
-    """What an error says, with the code words that commands need put into the words of the pages."""
+def plain(error: NotifyError | str) -> str:
+    """What an error or a flow says, with the code words that commands need put into the words of the pages."""
     return _CODE.sub(lambda found: f"“{_in_words(found[0].strip(chr(39)))}”", str(error))
 
 

@@ -1,0 +1,67 @@
+"""What waits of other systems, decided on the pages: both sides are shown, each way out is one press."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from notify.core.actors import Actor
+from notify.core.sources import Batch, Change
+from notify.core.tickets import Phase
+from notify.flows import doubts as decide
+from notify.flows import moves, take_changes, view_sources
+from notify.flows.check_in_form import DeviceForm
+from notify.store import doubts, tickets
+
+WORDS = {"done": "repaired", "in line": "in_line"}
+
+
+def tell(house: Any, *rows: tuple[str, str, dict[str, str]]) -> list[str]:
+    """What the bench list says; the identifiers of what waits, in that order."""
+    batch = Batch("bench", "tickets", "UTC", WORDS, {}, seen_before=house.clock() - timedelta(minutes=1))
+    changes = [Change(n, {"reference": ref, "phase": word, **more}) for n, (ref, word, more) in enumerate(rows, start=2)]
+    take_changes.take(house.ctx, Actor(house.shop_id, "source", "bench"), batch, changes)
+    with house.read() as unit:
+        return [one.id for one in doubts.list_open(unit)]
+
+
+def test_each_way_out_of_a_doubt_is_on_its_page_and_does_what_it_says(house: Any, signed_in: Any) -> None:
+    visit = house.check_in(DeviceForm("Kestrel radio"), DeviceForm("Otter camera"), DeviceForm("Pebble handheld"))
+    for word, ours in WORDS.items():  # the settings of this house name no source, so people here say what words mean
+        decide.mean(house.ctx, house.actor(), Batch("bench", "tickets", "UTC", {}, {}), word, ours)
+    house.clock.advance(600)
+    moves.move(house.ctx, house.actor(), visit.ticket_ids[2], "in_line")
+    late = (house.clock() - timedelta(minutes=5)).isoformat()
+    word, linked, new, later, left = tell(
+        house, (visit.numbers[0], "at sea", {}), ("J-5", "done", {}), ("J-6", "done", {"name": "Tomas Reed"}),
+        (visit.numbers[2], "done", {"changed_at": late}), ("J-7", "done", {}),
+    )  # fmt: skip
+    sheet, listed = signed_in.get("/").text, signed_in.get("/sources").text
+    assert "Five changes wait for you." in sheet and "Five changes wait for you." in listed
+    assert "The Pebble handheld is agreed and has waited in line" in listed and "says “done”" in listed
+
+    wrong = signed_in.post(f"/doubts/{word}/mean", {"means": ""}, seen=f"/doubts/{word}")
+    assert wrong.status_code == 400 and "none of our words" in wrong.text
+    signed_in.post(f"/doubts/{word}/mean", {"means": "repaired"}, seen=f"/doubts/{word}")
+    wrong = signed_in.post(f"/doubts/{linked}/link", {"number": "nonsense"}, seen=f"/doubts/{linked}")
+    assert wrong.status_code == 400 and "nonsense" in wrong.text
+    signed_in.post(f"/doubts/{linked}/link", {"number": visit.numbers[1]}, seen=f"/doubts/{linked}")
+    signed_in.post(f"/doubts/{new}/take-in", {"device": "Gull e-reader", "name": "Tomas Reed"}, seen=f"/doubts/{new}")
+    signed_in.post(f"/doubts/{later}/take", {}, seen="/sources")
+    signed_in.post(f"/doubts/{left}/leave", {}, seen="/sources")
+
+    with house.read() as unit:
+        ready = {ticket.device for ticket in tickets.tickets_in(unit, [Phase.ON_SHELF])}
+        assert doubts.list_open(unit) == ()
+    assert ready == {"Kestrel radio", "Otter camera", "Gull e-reader", "Pebble handheld"}
+    assert "Everything that other systems told has been taken." in signed_in.get("/sources").text
+    again = signed_in.post(f"/doubts/{left}/leave", {}, seen="/sources")
+    assert again.status_code == 400 and "decided already" in again.text
+
+
+def test_whoever_may_not_see_contacts_sees_none_on_the_page_of_a_change(house: Any) -> None:
+    (doubt,) = tell(house, ("J-8", "done", {"name": "Tomas Reed", "phone": "07700 900321"}))
+    mine = view_sources.view_doubt(house.ctx, house.actor(), (), doubt)
+    script = Actor(house.shop_id, "script", "token", scopes=frozenset({"tickets:read"}))
+    theirs = view_sources.view_doubt(house.ctx, script, (), doubt)
+    assert mine.cells["name"] == "Tomas Reed" and not {"name", "phone"} & theirs.cells.keys()
