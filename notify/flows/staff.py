@@ -33,12 +33,16 @@ PASSWORD_LEAST, PIN_LEAST = 8, 4  # NIST SP 800-63B: at least 8, no composition 
 
 @dataclass(frozen=True, slots=True)
 class SignedIn:
-    """The person, and the session secret that their browser keeps (only its hash is stored)."""
+    """The person, and the session secret that their browser keeps (only its hash is stored).
+
+    While `shown` is the same number, nothing was written that staff may see (store/shown.py).
+    """
 
     staff_id: str
     name: str
     role: str
     secret: str
+    shown: int = 0
 
 
 def sign_in(ctx: Context, shop_id: str, *, name: str, password: str, source: str, tries_an_hour: int) -> SignedIn:
@@ -86,17 +90,13 @@ def who(ctx: Context, shop_id: str, secret: str, *, at_work: bool = True) -> Sig
 
     What a page asks by itself is not `at_work`: it does not keep a session alive that nobody uses.
     """
-    with ctx.db.read(shop_id) as unit:
-        row = staff.get_session(unit, session_hash(secret))
-        if row is None or not _fresh(row, ctx.clock()):
-            return None
-        person = staff.get_staff(unit, row.staff_id)
-    if not person.active:
+    row = staff.find_session(ctx.db, shop_id, session_hash(secret))
+    if row is None or not row.active or not _fresh(row, ctx.clock()):
         return None
     if at_work and ctx.clock() - row.last_seen_at > timedelta(minutes=5):
         with ctx.db.write(shop_id) as unit:
             staff.touch_session(unit, session_hash(secret), at=ctx.clock())
-    return SignedIn(person.id, person.name, person.role, secret)
+    return SignedIn(row.staff_id, row.name, row.role, secret, row.shown)
 
 
 def sign_out(ctx: Context, shop_id: str, secret: str) -> None:
@@ -176,8 +176,8 @@ def _start(ctx: Context, unit: Unit, row: Any) -> SignedIn:
     return SignedIn(row.id, row.name, row.role, secret)
 
 
-def _fresh(row: Any, now: datetime) -> bool:
-    return bool(row.expires_at > now and row.last_seen_at + IDLE > now)
+def _fresh(row: staff.Session, now: datetime) -> bool:
+    return row.expires_at > now and row.last_seen_at + IDLE > now
 
 
 def _throttle(ctx: Context, shop_id: str, *what: tuple[str, str, int]) -> list[str]:

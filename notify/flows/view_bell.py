@@ -1,4 +1,4 @@
-"""What rang at the shop just now, for the line on the day sheet; and a stamp that says whether it rang again."""
+"""What rang at the shop just now, for the line on the day sheet."""
 
 from __future__ import annotations
 
@@ -26,12 +26,6 @@ class Rang:
     number: str
     device: str
     device_class: str
-
-
-def stamp(ctx: Context, actor: Actor) -> int:
-    """Another number after every ring; one look at one index, for a page that asks again and again."""
-    actor.need("look")
-    return rung.stamp(ctx.db, actor.shop_id)
 
 
 def view(ctx: Context, actor: Actor) -> tuple[Rang, ...]:

@@ -19,6 +19,8 @@ from notify.store.database import Unit
 # While the shop is open forecasts are made again every ten minutes; three of those left out are worth a word.
 OLD = timedelta(minutes=30)
 WAITING_DAYS = 8  # a part may be further off than the bench's next days
+# A sheet's lines begin at the last whole ten minutes, as forecasts are made: else every look would draw them anew.
+BEGINS = timedelta(minutes=10)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,7 @@ class Readiness:
     def of(self, lines: Iterable[TicketLine], *, most_days: int = MOST_DAYS) -> dict[str, Foreseen]:
         """What is known of each of these, all drawn on the same line."""
         whole = tuple(lines)
-        on = ruler(self._counter, self._now, _reach(whole, self.by_ticket), most_days=most_days)
+        on = ruler(self._counter, _whole(self._now), _reach(whole, self.by_ticket), most_days=most_days)
         return {one.ticket_id: Foreseen(self.by_ticket.get(one.ticket_id), one.promise_at, on) for one in whole}
 
 
@@ -53,6 +55,10 @@ def foreseen_within(ctx: Context, unit: Unit, line: TicketLine) -> Foreseen:
     counter = shops.get_counter(unit, ctx.shop(unit))
     on = ruler(counter, ctx.clock(), _reach((line,), {line.ticket_id: found} if found else {}), most_days=WAITING_DAYS)
     return Foreseen(found, line.promise_at, on)
+
+
+def _whole(now: datetime) -> datetime:
+    return now - timedelta(seconds=now.timestamp() % BEGINS.total_seconds())
 
 
 def _old(unit: Unit, now: datetime) -> datetime | None:

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine, text
 
 from notify.core.errors import Counted
 from notify.core.holidays import Almanac, NoAlmanac
+from notify.store import shown
 from notify.store.engine import open_engine
 from notify.store.vault import Opener, Place, Vault
 
@@ -65,6 +66,7 @@ class Database:
     def __init__(self, url: str, *, vault: Vault, new_id: Callable[[], str], almanac: Almanac | None = None) -> None:
         """`almanac` knows public holidays; it goes with every unit, so that all ask the same one what is open."""
         self.engine: Engine = open_engine(url)
+        shown.keep_stamps(self.engine)
         # For a single SELECT: on SQLite one statement is its own snapshot and needs no BEGIN around it.
         self.glance = self.engine.execution_options(glance=True)
         self.vault = vault
@@ -96,6 +98,7 @@ class Database:
                 yield self._unit(connection, shop_id)
             except Counted as counted:
                 refused = counted
+            shown.end(connection, shop_id)
         self.after_write()
         if refused is not None:
             raise refused
@@ -105,6 +108,7 @@ class Database:
         """A writing transaction that takes no shop lock on PostgreSQL: for claims by SKIP LOCKED and their settling."""
         with self._connection(writes=True) as connection:
             yield self._unit(connection, shop_id)
+            shown.end(connection, shop_id)
 
     @contextmanager
     def read(self, shop_id: str) -> Iterator[Unit]:
@@ -126,6 +130,7 @@ class Database:
     def _connection(self, *, writes: bool) -> Iterator[Connection]:
         if not self._is_sqlite:
             with self.engine.begin() as connection:
+                shown.begin(connection)
                 yield connection
             return
         with (
@@ -133,6 +138,7 @@ class Database:
             self.engine.connect().execution_options(writes=writes) as connection,
             connection.begin(),
         ):
+            shown.begin(connection)
             yield connection
 
     def _unit(self, connection: Connection, shop_id: str) -> Unit:

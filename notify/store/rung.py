@@ -1,32 +1,25 @@
-"""What the shop's bell rang about, read back from the outbox; a stamp says in one look whether it rang again."""
+"""What the shop's bell rang about, read back from the outbox."""
 
 from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import bindparam, func, literal, select
+from sqlalchemy import bindparam, literal, select
 
 from notify.store import schema as s
-from notify.store.database import Database, Unit
+from notify.store.database import Unit
 from notify.store.messages import Message, as_message
 from notify.store.statements import given, where
 
 _T = s.messages
 # In the statement itself, or SQLite would not use the index that holds the shop's own messages only.
 _OWN = _T.c.person_id == literal("", literal_execute=True)
-_STAMP = select(func.max(_T.c.seq)).where(*where(_T), _OWN)
 _NEWEST = (
     select(_T)
     .where(*where(_T), _OWN, _T.c.resend == 0, _T.c.created_at > bindparam("not_before"))
     .order_by(_T.c.seq.desc())
     .limit(bindparam("so_many"))
 )
-
-
-def stamp(db: Database, shop_id: str) -> int:
-    """The number of the newest message to the shop itself: one SELECT on a small index; 0 when there is none."""
-    with db.glance.connect() as connection:
-        return int(connection.execute(_STAMP, {"the_shop_id": shop_id}).scalar() or 0)
 
 
 def rung_since(unit: Unit, moment: datetime, *, limit: int = 40) -> tuple[Message, ...]:

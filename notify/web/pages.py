@@ -13,6 +13,7 @@ from notify.flows.view_desk import Desk, view_desk, view_shop
 from notify.web import carry
 from notify.web.csrf import form_token
 from notify.web.here import ctx, current_actor, services, shop_id, signed_in
+from notify.web.live import by_itself
 from notify.web.say import Say, say_for
 
 ROLES = {"counter": "at the counter", "technician": "technician", "owner": "owner"}
@@ -51,7 +52,7 @@ def _head(here: str) -> dict[str, Any]:
         name = view_shop(ctx(), shop_id()).name if services().shop_ids() else "Shelfbell"
         return {**head, "shop_name": name, "staff": None, "waiting": {"deliveries": 0, "calls": 0, "replies": 0}}
     facts = desk()
-    said = carry.take("said") or {}
+    said = {} if by_itself() else carry.take("said") or {}
     return {
         **head,
         "shop_name": facts.shop.name,

@@ -88,7 +88,7 @@ def test_a_group_is_settled_in_two_statements_however_many_it_holds(house: Any) 
     with house.ctx.db.write(house.shop_id) as unit:
         event.listen(house.ctx.db.engine, "before_cursor_execute", lambda *a: asked.append(a[2]))
         outbox.settle(unit, [Ending(m, MessageState.SENT, tried=True) for m in claimed], now=now)
-    assert len(claimed) == 10 and len(asked) == 2, asked
+        assert len(claimed) == 10 and len(asked) == 2, asked
 
 
 def test_withdrawing_moves_along_the_table_as_well() -> None:

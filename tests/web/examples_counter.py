@@ -22,28 +22,58 @@ def _who() -> Page:
     return staff_base("", people=people, chosen="")
 
 
+def _boxed(name: str, number: str, frees: str, *, id: str, **more: Any) -> Page:
+    return {"id": id, "name": name, "number": number, "href": f"/tickets/{id}", "frees": frees, "changes": 2, "line": "",
+            "short": "", **more}  # fmt: skip
+
+
+def _boxes() -> list[Page]:
+    spring = _boxed("Shutter spring, Otter 220", "P4H-9C3R", "Ben can bench it at once; promised today by 11:30.",
+                    id="31", line="Article OT-220, order 2026/17, slip PS 77.")  # fmt: skip
+    battery = _boxed("Battery, Fenlight", "T3N-6W8L", "The last missing part; Ada benches it.", id="32",
+                     short="Others of its box came at 9:02, this one did not. Ask Lantern Spares where it is.")  # fmt: skip
+    return [
+        {
+            "id": "4", "supplier": "Harbour Radio Works", "sentence": "Two days late.", "late": True,
+            "usual": "Usually here about 10:00, the next working day. Came on its day 8 of 10 times. Late: 2 one working day later.",
+            "hangs": "Promised, and waiting for it: K7M-2X9T (today, 17:00).",
+            "parts": [_boxed("Green case, Harbour 3", "K7M-2X9T", "Pat waits for an answer about the grey one.", id="30")],
+        },
+        {"id": "5", "supplier": "Lantern Spares", "sentence": "Expected this morning.", "late": False, "usual": "", "hangs": "",
+         "parts": [spring, battery]},
+    ]  # fmt: skip
+
+
 def _deliveries() -> Page:
     return staff_base(
-        "deliveries",
-        boxes=[
-            {
-                "id": "4", "supplier": "Harbour Radio Works", "sentence": "Two days late.", "late": True,
-                "parts": [{"id": "30", "name": "Green case, Harbour 3", "number": "K7M-2X9T", "href": "/tickets/12",
-                           "frees": "Pat waits for an answer about the grey one."}],
-            },
-            {
-                "id": "5", "supplier": "Lantern Spares", "sentence": "Expected this morning.", "late": False,
-                "parts": [
-                    {"id": "31", "name": "Shutter spring, Otter 220", "number": "P4H-9C3R", "href": "/tickets/13",
-                     "frees": "Ben can bench it at once; promised today by 11:30."},
-                    {"id": "32", "name": "Battery, Fenlight", "number": "T3N-6W8L", "href": "/tickets/14",
-                     "frees": "The last missing part; Ada benches it."},
-                ],
-            },
+        "deliveries", boxes=_boxes(), suppliers=[{"code": "Lantern Spares", "label": "Lantern Spares"}], typed={"supplier": "", "due": "", "order_ref": ""}, to_send_back=2,
+        unordered=[
+            {"id": "33", "sentence": "Speaker for a Pebble handheld, nobody has ordered it.", "number": "H6X-3K2P", "href": "/tickets/16", "may_order": True},
+            {"id": "34", "sentence": "Hinge for a Tern reader: the customer is asked first.", "number": "W8L-5T3N", "href": "/tickets/17", "may_order": False},
         ],
-        unordered=[{"id": "33", "sentence": "Speaker for a Pebble handheld, nobody has ordered it.", "number": "H6X-3K2P", "href": "/tickets/16"}],
-        arrived=[{"id": "29", "sentence": "Dial glass for C9R-4F7H came at 9:02.", "place": "The device is at tray 3.", "label_href": "/parts/29/label.pdf"}],
+        arrived=[{"id": "29", "sentence": "Dial glass for C9R-4F7H came at 9:02.", "place": "The device is at tray 3.", "label_href": "/parts/29/label.pdf",
+                  "another_href": "/parts/29/another", "buttons": [button("/parts/29/give", "Give it to P4H-9C3R instead", to="31"),
+                                                                  button("/parts/29/not-here", "It is not here after all")]}],
     )  # fmt: skip
+
+
+def _another(**more: Any) -> Page:
+    return staff_base(
+        "deliveries", part_id="31", name="Shutter, black", number="P4H-9C3R", href="/tickets/13", device="Otter 220 camera", stands="Ordered.",
+        came="", price="", **{"may_ask": True, "may_note": True, "may_use": False, **more},
+    )  # fmt: skip
+
+
+def _send_back() -> Page:
+    cone = {"id": "41", "name": "Speaker cone", "label": "d41", "why": "It is faulty.", "named": "Article SC-4, packing slip PS 77", "number": "K7M-2X9T",
+            "cost": "£4.50", "asked": False, "never_posted": False, "ticked": True}  # fmt: skip
+    shutter = {**cone, "id": "42", "label": "d42", "name": "Shutter, silver", "why": "It is another one than was ordered.", "asked": True, "ticked": False,
+               "named": "", "cost": ""}  # fmt: skip
+    battery = {**cone, "id": "43", "label": "d43", "name": "Battery pack", "never_posted": True, "ticked": False}
+    return staff_base("deliveries", today="Thursday, 26 November", groups=[
+        {"id": "1", "supplier": "Lantern Spares", "parts": [cone, shutter], "goes": True, "battery": True},
+        {"id": "none", "supplier": "A supplier not named", "parts": [battery], "goes": False, "battery": False},
+    ])  # fmt: skip
 
 
 def _coming(name: str, sentence: str, *, id: int, late: str = "", **more: Any) -> Page:
@@ -97,7 +127,7 @@ def _pickups(**more: Any) -> Page:
         "gone": [line("Pat Marlow", "The time was given up. Harbour 3 radio.", clock="10:00", number="K7M-2X9T", href="/visits/4", past=True)],
         "ready": [line("Pebble game handheld", "Ready since yesterday 16:04; told at 16:05.", mark="on_shelf", number="H6X-3K2P",
                        href="/tickets/16", place="shelf C2", links=[{"href": "/visits/7/handover", "label": "Hand back", "main": False}])],
-        "closed": "", "seen_at": "11:42", "paused": False, "rang": [], "rang_stamp": 3,
+        "closed": "", "seen_at": "11:42", "paused": False, "rang": [], "zone": "Europe/London",
         **more,
     })  # fmt: skip
 
@@ -449,6 +479,16 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
         ),
         "deliveries": ("deliveries.html", _deliveries()),
         "deliveries_none": ("deliveries.html", {**_deliveries(), **quiet}),
+        "deliveries_box": ("deliveries_box.html", staff_base("deliveries", code="PS 77", several=True, boxes=_boxes())),
+        "another_came": ("another_came.html", _another()),
+        "another_came_wrong": (
+            "another_came.html",
+            _another(
+                may_note=False, may_use=True, errors=[{"field": "came", "text": "What came? Say how it differs."}]
+            ),
+        ),
+        "send_back": ("send_back.html", _send_back()),
+        "send_back_none": ("send_back.html", {**_send_back(), "groups": []}),
         "pickups": ("pickups.html", _pickups()),
         "pickups_closed": (
             "pickups.html",

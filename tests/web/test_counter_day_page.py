@@ -129,11 +129,11 @@ def test_what_their_calendar_said_is_told_only_of_whoever_was_invited(house: Any
 def test_today_renews_itself_unless_paused_and_another_day_does_not(house: Any, app: Flask) -> None:
     shelved_visit(house, "Ada")
     html = _html(_desk(app, house))
-    assert 'data-refresh="60"' in html and 'data-bell="1500"' in html and "/static/bell.js" in html
+    assert 'data-live="1500"' in html and "/static/live.js" in html
     paused = _desk(app, house).get("/pickups?paused=1").get_data(as_text=True)
-    assert "data-refresh" not in paused and "data-bell" not in paused and "Let it renew itself" in paused
+    assert "data-live" not in paused and "Let it renew itself" in paused
     other = _desk(app, house).get("/pickups?day=2026-12-01").get_data(as_text=True)
-    assert "data-refresh" not in other and "/static/bell.js" not in other and 'href="/pickups"' in other
+    assert "data-live" not in other and "/static/live.js" not in other and 'href="/pickups"' in other
 
 
 def test_a_time_is_given_up_from_its_line_and_the_links_lead_to_the_days_beside(house: Any, app: Flask) -> None:

@@ -143,7 +143,7 @@ def test_pages_hold_no_inline_script_style_or_handler() -> None:
     for name in pages():
         html = render(name)
         assert "style=" not in html and "<style" not in html and " onclick=" not in html and "javascript:" not in html
-        ours = ["shelfbell.js"] + (["bell.js"] if name.startswith("day_sheet") or name == "pickups" else [])
+        ours = ["shelfbell.js"] + (["live.js"] if name.startswith("day_sheet") or name == "pickups" else [])
         assert html.count("<script") == len(ours)
         assert all(f'<script src="/static/{file}" defer></script>' in html for file in ours)
         changing = html.count("<form") - html.count('method="get"')  # a form that only looks needs no proof
@@ -203,7 +203,7 @@ def test_the_day_sheet_renews_itself_says_so_only_when_it_changed_and_can_be_pau
     lines = page.locator("#bench .line").count()
     page.evaluate("document.querySelector('#bench .line').remove()")
     page.clock.fast_forward(61_000)
-    page.get_by_text("The sheet has changed.").wait_for()
+    page.get_by_text("Changed: The bench, in order.").wait_for()
     assert page.locator("#bench .line").count() == lines > 0
     page.goto(f"{ORIGIN}/page/day_sheet_empty")
     asked: list[str] = []

@@ -74,7 +74,7 @@ class _Active(HTMLParser):
         if (
             handlers
             or foreign
-            or (tag == "script" and names.get("src") not in ("/static/shelfbell.js", "/static/bell.js"))
+            or (tag == "script" and names.get("src") not in ("/static/shelfbell.js", "/static/live.js"))
         ):
             self.found.append(f"{tag} {attrs}")
 

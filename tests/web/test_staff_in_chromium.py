@@ -146,6 +146,6 @@ def test_the_sheet_renews_itself_from_the_server_and_says_when_it_changed(served
     assert page.locator("#bench .line").count() >= 4
     page.evaluate("document.querySelector('#bench .line').remove()")
     page.clock.fast_forward(61_000)
-    page.get_by_text("The sheet has changed.").wait_for()
+    page.get_by_text("Changed: The bench, in order.").wait_for()
     assert page.locator("#bench .line").count() >= 4
     page.context.close()

@@ -7,7 +7,6 @@ from werkzeug.wrappers import Response
 
 from notify.core.contacts import show_phone
 from notify.core.roles import may
-from notify.flows.view_bell import stamp
 from notify.flows.view_calls import Call
 from notify.flows.view_day_sheet import DaySheet, view
 from notify.flows.view_deliveries import Box, PartLine
@@ -23,7 +22,9 @@ from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.danger_lines import danger_line
 from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
+from notify.web.counter.sources import sheet_lines as source_lines
 from notify.web.here import ctx, current_actor
+from notify.web.live import live_page
 from notify.web.pages import render_page, say
 from notify.web.say import Say
 
@@ -33,15 +34,17 @@ REPORTS = (("/promises", "How promises were kept"), ("/forecast", "The bench and
 
 @pages.get("/")
 def show() -> Response:
-    """The whole sheet; it renews itself unless `paused`."""
-    rung = stamp(ctx(), current_actor())  # before its lines: what rings in between is asked for again
+    """The whole sheet, or 304 while it is as the asker has it; it renews itself unless `paused`."""
+    return live_page(_page)
+
+
+def _page() -> Response:
     sheet, speak, actor = view(ctx(), current_actor()), say(), current_actor()
     calls = sheet.calls if may(actor.role, "see_contact") else ()
     first = sheet.bench[0].ticket_id if sheet.bench else ""
     return render_page(
         "day_sheet.html", here="day", today=speak.day(sheet.now), summary=summary(sheet),
-        seen_at=speak.time(sheet.now), paused=request.args.get("paused") == "1", rang=lines(speak),
-        rang_stamp=rung,
+        seen_at=speak.time(sheet.now), zone=speak.zone, paused=request.args.get("paused") == "1", rang=lines(speak),
         answered=[work.answered_line(one, sheet, speak) for one in sheet.answered],
         deliveries=[*(box_line(box, sheet, speak) for box in sheet.deliveries.due()),
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],
@@ -54,7 +57,7 @@ def show() -> Response:
         calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
-        danger=[danger_line(one, speak) for one in sheet.danger],
+        danger=[danger_line(one, speak) for one in sheet.danger], sources=source_lines(speak),
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
         reports=REPORTS if may(actor.role, "report") else [],

@@ -10,13 +10,13 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, NotFound
 from notify.core.instants import instant, zone
 from notify.flows import pickup
-from notify.flows.view_bell import stamp
 from notify.flows.view_pickups import Pickups, view, visit_of
 from notify.web.counter import counter_day as says
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
 from notify.web.counter.bell import lines as bell_lines
 from notify.web.here import ctx, current_actor
+from notify.web.live import live_page
 from notify.web.pages import redirect_with, render_page, say
 from notify.web.say import Say
 
@@ -26,7 +26,10 @@ pages = Blueprint("pickups", __name__)
 @pages.get("/pickups")
 def show() -> Response:
     """One day; today when the address names none that can be read. Today renews itself unless `paused`."""
-    rung = stamp(ctx(), current_actor())  # before its lines: what rings in between is asked for again
+    return live_page(_page)
+
+
+def _page() -> Response:
     seen, speak = view(ctx(), current_actor(), day=_asked_day()), say()
     before, after = seen.day - timedelta(days=1), seen.day + timedelta(days=1)
     is_today = seen.day == seen.today
@@ -35,9 +38,8 @@ def show() -> Response:
         earlier_href=f"/pickups?day={before}", earlier_label=_name(before, speak),
         later_href=f"/pickups?day={after}", later_label=_name(after, speak), rows=says.rows(seen, speak),
         gone=says.gone(seen, speak), ready=[says.walk_in(one, speak) for one in seen.ready],
-        closed="" if seen.is_open else _closed(seen), seen_at=speak.time(seen.now),
+        closed="" if seen.is_open else _closed(seen), seen_at=speak.time(seen.now), zone=speak.zone,
         paused=not is_today or request.args.get("paused") == "1", rang=bell_lines(speak) if is_today else [],
-        rang_stamp=rung,
     )  # fmt: skip
 
 

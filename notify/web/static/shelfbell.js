@@ -49,40 +49,5 @@
     window.setTimeout(function () { delete form.dataset.sent; }, 4000);
   });
 
-  /* The day sheet looks again by itself, unless paused or somebody is working inside it. */
-  var sheet = document.querySelector("[data-refresh]");
-  if (!sheet) { return; }
   document.querySelectorAll("[data-with-script]").forEach(function (one) { one.hidden = false; });
-
-  var said = document.getElementById("sheet-said");
-
-  function words(part) { return part.textContent.replace(/\s+/g, " "); }
-
-  function showTime(page) {
-    var seen = page.querySelector("[data-seen]");
-    if (seen) { document.querySelector("[data-seen]").textContent = seen.textContent; }
-  }
-
-  function lookAgain() {
-    if (document.hidden || sheet.contains(document.activeElement)) { return; }
-    fetch(window.location.href, { credentials: "same-origin", redirect: "error" })
-      .then(function (answer) { return answer.ok ? answer.text() : Promise.reject(new Error("no answer")); })
-      .then(function (text) {
-        var page = new DOMParser().parseFromString(text, "text/html");
-        var fresh = page.getElementById(sheet.id);
-        if (!fresh || sheet.contains(document.activeElement)) { return; }
-        var changed = words(fresh) !== words(sheet);
-        sheet.querySelectorAll("details[open][id]").forEach(function (one) {
-          var again = fresh.querySelector("#" + one.id);
-          if (again) { again.open = true; }
-        });
-        sheet.replaceChildren.apply(sheet, Array.from(fresh.childNodes));
-        showTime(page);
-        said.textContent = changed ? sheet.dataset.said : "";
-      })
-      .catch(function () { said.textContent = sheet.dataset.failed; });
-  }
-
-  window.setInterval(lookAgain, Number(sheet.dataset.refresh) * 1000);
-  document.addEventListener("shelfbell:rang", lookAgain);
 }());
