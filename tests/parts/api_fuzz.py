@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -37,11 +37,13 @@ class Fuzzed:
 
 
 def fuzz(
-    base: str, token: str, ids: Mapping[str, str], *, examples: int, phases: tuple[str, ...], seed: int = 1
-) -> Fuzzed:
+    base: str, token: str, ids: Mapping[str, str], *, examples: int, phases: tuple[str, ...],
+    between: Callable[[], object], seed: int = 1,
+) -> Fuzzed:  # fmt: skip
     """Reads the served description and asks every operation in these phases (coverage, fuzzing, stateful).
 
     `ids` fill the places of addresses, so that requests reach something. All checks of the library are on.
+    `between` is done after each scenario, so that the wrong tokens of one do not use up the tries of the next.
     """
     schema = schemathesis.openapi.from_url(f"{base}/api/v1/openapi.json", config=SchemathesisConfig.from_dict({
         "seed": seed, "base-url": base, "headers": {"Authorization": f"Bearer {token}"}, "checks": _EXPECTED,
@@ -53,6 +55,7 @@ def fuzz(
     for event in from_schema(schema).execute():
         if isinstance(event, events.ScenarioFinished):
             _count(done, event.recorder)
+            between()
         elif isinstance(event, events.NonFatalError | events.FatalError):
             done.failures.append(f"{getattr(event, 'label', '')}: {getattr(event, 'value', event)!r}")
     assert set(CHECKS.get_all_names()) >= done.checks
@@ -72,6 +75,7 @@ def _count(done: Fuzzed, recorder: Any) -> None:
 
 def _told(recorder: Any, case: str, check: Any) -> str:
     one = recorder.interactions.get(case)
-    asked = f"{one.request.method} {one.request.uri} {one.request.body or b''!r}"[:400] if one else ""
+    sent = {name: value for name, value in one.request.headers.items() if name.startswith("I")} if one else {}
+    asked = f"{one.request.method} {one.request.uri} {sent} {one.request.body or b''!r}"[:500] if one else ""
     answered = f"{one.response.status_code} {one.response.content or b''!r}"[:300] if one and one.response else ""
     return f"{recorder.label} {check.name}: {str(check.failure_info.failure)[:300]} | {asked} -> {answered}"

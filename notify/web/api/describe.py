@@ -8,7 +8,7 @@ from typing import Any
 from notify.core.roles import SCOPES
 from notify.web.api.operations import OPERATIONS, Operation
 from notify.web.api.problems import KINDS
-from notify.web.api.shapes import ID, KEY, NAMED, TAGS, Shape, ref
+from notify.web.api.shapes import ID, KEY, NAMED, TAGS, TAGS_KNOWN, Shape, ref
 
 _ABOUT = (
     "For the shop's own scripts. Every request carries a token that an owner made (`shelfbell token add`), in the "
@@ -59,7 +59,7 @@ def _parameters(one: Operation) -> list[dict[str, Any]]:
     if one.matches:
         found.append(_parameter("If-Match", "header", {**TAGS, "description": "The ETag of the ticket, or *"}))
     if one.tagged:
-        found.append(_parameter("If-None-Match", "header", TAGS, needed=False))
+        found.append(_parameter("If-None-Match", "header", TAGS_KNOWN, needed=False))
     if one.method == "POST":
         key = {**KEY, "description": "Carried out once, answered again"}
         found.append(_parameter("Idempotency-Key", "header", key, needed=False))

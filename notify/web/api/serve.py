@@ -21,7 +21,7 @@ from notify.web.api.call import Call, Do
 from notify.web.api.operations import OPERATIONS, Operation
 from notify.web.api.problems import Refused
 from notify.web.api.reading import is_id, read_body, read_header, read_query
-from notify.web.api.shapes import KEY, TAGS
+from notify.web.api.shapes import KEY, TAGS, TAGS_KNOWN
 from notify.web.here import ctx, services
 
 pages = Blueprint("api", __name__)
@@ -75,6 +75,8 @@ def _carry_out(operation: Operation, call: Call) -> tuple[Mapping[str, Any], boo
     if operation.matches and "If-Match" not in request.headers:
         raise Refused("no-if-match", "This request does not say which state of the ticket it was decided on",
                       "Send If-Match with the ETag of the ticket, or *.", field="If-Match")  # fmt: skip
+    if operation.matches:
+        read_header(request, "If-Match", TAGS)
     key = read_header(request, "Idempotency-Key", KEY) if operation.method == "POST" else ""
     if not key:
         return do(call.ctx), False
@@ -119,6 +121,6 @@ def _written(operation: Operation, call: Call, given: Mapping[str, Any], *, agai
         answer.set_etag(_tag(call, call.ctx)[1])
     if not operation.tagged:
         return answer
-    read_header(request, "If-None-Match", TAGS)
+    read_header(request, "If-None-Match", TAGS_KNOWN)
     answer.set_etag(tag_of(given))
     return answer.make_conditional(request)

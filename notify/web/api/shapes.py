@@ -63,6 +63,8 @@ WALL = {
 # Headers: a key of the caller's own, and entity tags (RFC 9110 8.8.3) or a star.
 KEY = text(200, least=1, pattern="^[!-~]+$")
 TAGS = text(400, least=1, pattern='^(\\*|(W/)?"[!#-~]*"( *, *(W/)?"[!#-~]*")*)$')
+# Entity tags of which a wrong one only means that nothing matches.
+TAGS_KNOWN = text(400)
 BOOL = {"type": "boolean"}
 COUNT = {"type": "integer", "minimum": 0}
 WORD = text(40)  # a code word of ours
