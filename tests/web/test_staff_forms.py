@@ -171,7 +171,7 @@ def test_a_box_is_booked_in_by_ticks_and_a_label_scanned_leads_to_its_part(signe
     said = text(signed_in.get("/deliveries"))
     assert "Two parts are booked in." in said and "can bench the Harbour 3 radio" in said
     twice = signed_in.post("/deliveries/arrived", both)
-    assert twice.status_code == 303 and "cannot become arrived" in text(signed_in.get("/deliveries"))
+    assert twice.status_code == 303 and "is booked in already" in text(signed_in.get("/deliveries"))
 
 
 def test_promise_money_place_safety_and_note_are_kept_or_refused_with_what_was_typed(

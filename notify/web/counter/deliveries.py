@@ -31,7 +31,8 @@ def page(*, errors: list[Problem] | None = None, status: int = 200, typed: dict[
         "deliveries.html", here="deliveries", status=status, errors=errors,
         boxes=[box_of(box, seen.boxes, expected(box, seen.today, speak), speak) for box in seen.boxes],
         unordered=[_unordered(part) for part in seen.unordered],
-        suppliers=[{"code": name, "label": name} for name in seen.suppliers], typed=typed or {},
+        suppliers=[{"code": name, "label": name} for name in seen.suppliers],
+        typed={**dict.fromkeys(("supplier", "due", "order_ref"), ""), **(typed or {})},
         arrived=[_arrived(part, speak) for part in seen.arrived],
         to_send_back=sum(len(one.parts) for one in back),
     )  # fmt: skip

@@ -124,7 +124,7 @@ def terms() -> parts.Terms:
 @pages.post("/deliveries/ordered")
 def ordered() -> Response:
     """Notes one order for every ticked part."""
-    typed = {name: request.form.get(name, "") for name in ("supplier", "due", "order_ref", "slip")}
+    typed = {name: request.form.get(name, "") for name in ("supplier", "due", "order_ref")}
     try:
         due = fields.day(typed["due"], field="due")
         if not typed["supplier"]:

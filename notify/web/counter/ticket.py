@@ -14,7 +14,7 @@ from notify.flows.view_deliveries import PartLine
 from notify.flows.view_replies import ReplyLine
 from notify.flows.view_ticket import QuestionLine, SlotLine, TicketView, view
 from notify.web.counter import desk_words as d
-from notify.web.counter import promise_part
+from notify.web.counter import part_says, promise_part
 from notify.web.counter import ticket_says as says
 from notify.web.counter.kinds import kind_groups
 from notify.web.counter.replies import shown
@@ -129,10 +129,14 @@ def _question(one: QuestionLine, speak: Say, typed: Typed) -> dict[str, Any]:
 def _parts(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
     return {
         "parts": [_part(one, seen, speak, typed) for one in seen.parts],
-        "part": {"part": "", "supplier": "", "due": "", "open": False, **typed.get("part", {})},
+        "part": {"part": "", "supplier": "", "due": "", "article": "", "quantity": "1", "open": False,
+                 **typed.get("part", {})},
         "suppliers": [{"code": code, "label": name} for code, name in seen.suppliers],
         "may_order": may(current_actor().role, "order_part") and is_open(seen),
     }  # fmt: skip
+
+
+_CAME = ("needed", "ordered", "arrived", "wrong")  # of which another one may have come
 
 
 def _part(one: PartLine, seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
@@ -140,10 +144,13 @@ def _part(one: PartLine, seen: TicketView, speak: Say, typed: Typed) -> dict[str
     here = d.button(f"{base}/arrived", "It is here", main=True, back=back)
     drop = d.button(f"{base}/not-needed", "Not needed", back=back)
     faulty = d.button(f"{base}/dead", "It is faulty", back=back)
-    by_state = {"needed": [here, drop], "ordered": [here, drop], "arrived": [faulty, drop]}
+    undo = [d.button(f"{base}/not-here", "It is not here", back=back)] if one.undo_until else []
+    by_state = {"needed": [here, drop], "ordered": [here, drop], "arrived": [*undo, faulty, drop]}
     mine = typed.get("part_id") == one.part_id
+    told = {"article": one.article, "order_ref": one.order_ref, "slip": one.slip}
     return {
-        "id": one.part_id, "sentence": says.part(one, speak),
+        "id": one.part_id, "sentence": says.part(one, speak), "line": part_says.line(one, speak), "told": told,
+        "another_href": f"{base}/another" if one.state in _CAME and is_open(seen) else "",
         "buttons": by_state.get(one.state, []) if is_open(seen) else [],
         "label_href": f"{base}/label.pdf" if one.state in ("ordered", "arrived") and is_open(seen) else "",
         "order": one.state == "needed" and bool(seen.suppliers) and is_open(seen),

@@ -64,12 +64,16 @@ def withdraw(question_id: str) -> Response:
 @pages.post("/tickets/<ticket_id>/parts")
 def need(ticket_id: str) -> Response:
     """Notes a part, ordered at once when a supplier is named."""
-    typed = {name: request.form.get(name, "") for name in ("part", "supplier", "due")}
+    typed = {name: request.form.get(name, "") for name in ("part", "supplier", "due", "article", "quantity")}
     try:
         due = fields.day(typed["due"], field="due")
         if due and not typed["supplier"]:
             raise Invalid("Only an ordered part has a day", "Choose whom it was ordered from.", field="supplier")
-        parts.need(ctx(), current_actor(), ticket_id, name=typed["part"], supplier=typed["supplier"], due=due)
+        parts.need(
+            ctx(), current_actor(), ticket_id, name=typed["part"], supplier=typed["supplier"], due=due,
+            terms=parts.Terms(article=typed["article"]),
+            quantity=fields.whole(typed["quantity"] or "1", field="quantity"),
+        )  # fmt: skip
     except (Invalid, NotFound) as error:
         return again(ticket_id, error, {"part": {**typed, "open": True}})
     return redirect_with(f"/tickets/{ticket_id}", "The part is noted.")
@@ -82,7 +86,8 @@ def order(part_id: str) -> Response:
     ticket_id = ticket_of_part(ctx(), current_actor(), part_id)
     try:
         due = fields.day(typed["due"], field="due")
-        expected = parts.order(ctx(), current_actor(), part_id, supplier=typed["supplier"], due=due)
+        terms = parts.Terms(order_ref=request.form.get("order_ref", ""))
+        expected = parts.order(ctx(), current_actor(), part_id, supplier=typed["supplier"], due=due, terms=terms)
     except (Invalid, NotFound, NotAllowed) as error:
         return _part_again(ticket_id, part_id, error, typed)
     said = f" It should be here {say().by(expected)}." if expected else ""
