@@ -53,7 +53,8 @@ def late_part(s: Stage) -> Story:
     yield s.day(6, "15:00")
     visit.move("inspecting", "in_line")
     part = parts.need(s.ctx, s.technician, visit.ticket_ids[0], name="battery B-11")
-    parts.order(s.ctx, s.technician, part, supplier="Fernhill Spares", due=s.day(2, "11:00"))
+    terms = parts.Terms(article="B-11", order_ref="QH-118", cost="9.80")
+    parts.order(s.ctx, s.technician, part, supplier="Fernhill Spares", due=s.day(2, "11:00"), terms=terms)
     yield s.day(2, "14:30")
     promises.promise(s.ctx, s.technician, visit.ticket_ids[0], _later(s, days=2), why="part_late")
 
@@ -66,7 +67,8 @@ def part_arrived(s: Stage) -> Story:
     yield s.day(1, "09:50")
     visit.move("inspecting", "in_line")
     part = parts.need(s.ctx, s.technician, visit.ticket_ids[0], name="potentiometer 10k")
-    parts.order(s.ctx, s.technician, part, supplier="Harbour Parts", due=s.now - timedelta(hours=2))
+    terms = parts.Terms(article="P-10K", order_ref="QH-121", slip="HP 4471")
+    parts.order(s.ctx, s.technician, part, supplier="Harbour Parts", due=s.now - timedelta(hours=2), terms=terms)
     yield s.ago(95)
     parts.arrive(s.ctx, s.counter, part)
 
