@@ -57,7 +57,7 @@ def _retry_all(ctx: Context, actor: Actor, batch: Batch) -> int:
     after, taken = 0, 0
     while True:
         with ctx.db.write(actor.shop_id) as unit:
-            found = doubts.list_open(unit, source=batch.source, kind=Doubt.UNKNOWN_WORD, after=after, limit=MOST)
+            found = doubts.list_open(unit, source=batch.source, kind=Doubt.UNKNOWN_WORD, behind=after, limit=MOST)
             taker = _taker(ctx, unit, actor, batch, found)
             taken += sum(taker.retry(one, decided_by=actor.id) for one in found)
             taker.finish()

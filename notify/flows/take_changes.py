@@ -223,7 +223,7 @@ class Taker:
             ticket_id = self._ticket_of(heard.change.cells.get("reference", ""))
         change, unit, source = heard.change, self.turn.unit, self.turn.batch.source
         new = doubts.add(
-            unit, source=source, row_key=heard.row_key, line=change.line, kind=kind,
+            unit, source=source, row_key=heard.row_key, line=change.line, doubt=kind,
             sealed_for=self._key_for(ticket_id), cells=change.cells, key=change.key, reason=reason, field=error.field,
             digest=heard.digest, ticket_id=ticket_id, told_at=heard.told_at, since=heard.since, seen_at=self.turn.now,
         )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from notify.core.actors import Actor
 from notify.flows import (
@@ -13,11 +13,13 @@ from notify.flows import (
     at_bench,
     bench_order,
     contact_codes,
+    doubts,
     forecast,
     forget,
     late_parts,
     lost_ticket,
     once,
+    paper_day,
     passes,
     questions,
     reminders,
@@ -26,6 +28,7 @@ from notify.flows import (
     take_call,
 )  # fmt: skip
 from notify.flows.context import Context
+from notify.render.words import Words
 from notify.schedule.when import Every, Nightly, When, is_steady
 from notify.store.job_runs import NEVER
 from notify.wiring import Services
@@ -88,10 +91,12 @@ def _forget_delegates(run: Run) -> None:
 
 
 def _forget_strangers(run: Run) -> None:
-    """What strangers wrote goes after its time; as with people, not on the word of a clock that jumped."""
+    """What strangers wrote, or sources told of them, goes after its time; as with people, not on the word of a clock that jumped."""
     if run.before != NEVER and is_steady(run.before, run.now):
         keep_days = run.services.settings.inbox.keep_days
         replies.forget_strangers(run.context, run.actor, keep_days=keep_days)
+        told = {watch.name: watch.keep_days for watch in run.services.settings.watch}
+        doubts.forget_strangers(run.context, run.actor, keep_days=told)
 
 
 def _tidy_absences(run: Run) -> None:
@@ -103,6 +108,20 @@ def _tidy_absences(run: Run) -> None:
 def _answer_lost(run: Run) -> None:
     """Soon, for somebody waits; and not by the page itself, so that it takes no longer for numbers that are ours."""
     lost_ticket.answer_asked(run.context, run.services.shop_ids())
+
+
+def _paper_day(run: Run) -> None:
+    """For a morning without power: what the evening knows of the next day."""
+    paper, services = run.services.settings.paper, run.services
+    if paper.day_sheet_folder is None:
+        return
+    words = Words(services.templates / "words", prefix="desk.").get("en")
+
+    def make(day: date) -> bytes:
+        return paper_day.day_sheet_pdf(run.context, run.actor, day, words=words, templates=services.templates)
+
+    paper_day.write_due(run.context, run.actor, folder=paper.day_sheet_folder, at=paper.day_sheet_at,
+                        keep_days=paper.keep_days, make=make)  # fmt: skip
 
 
 def _prove(run: Run) -> None:
@@ -135,6 +154,7 @@ JOBS: tuple[Job, ...] = (
     Job("old_request_keys", Nightly(), lambda run: once.forget_keys(run.context, run.actor)),
     Job("old_codes", Every(600), lambda run: contact_codes.tidy(run.context, run.actor)),
     Job("lost_tickets", Every(5), _answer_lost, per_shop=False, leased=False),
+    Job("paper_day_sheet", Every(1800), _paper_day),
     Job("prove_forgetting", Every(60), _prove),
 )
 # Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a

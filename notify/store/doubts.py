@@ -64,7 +64,7 @@ def day_key(unit: Unit, source: str, day: date) -> str:
 
 
 def add(
-    unit: Unit, *, source: str, row_key: str, line: int, kind: Doubt, sealed_for: str, cells: Mapping[str, str],
+    unit: Unit, *, source: str, row_key: str, line: int, doubt: Doubt, sealed_for: str, cells: Mapping[str, str],
     key: str, reason: str, field: str, digest: str, ticket_id: str, told_at: datetime | None, since: datetime | None,
     seen_at: datetime,
 ) -> str:  # fmt: skip
@@ -72,7 +72,7 @@ def add(
     new = unit.new_id()
     whole = json.dumps({"cells": dict(cells), "key": key, "reason": reason, "field": field}, ensure_ascii=False)
     values = {
-        "shop_id": unit.shop_id, "id": new, "source": source, "row_key": row_key, "line": line, "kind": kind.value,
+        "shop_id": unit.shop_id, "id": new, "source": source, "row_key": row_key, "line": line, "kind": doubt.value,
         "state": OPEN, "sealed_for": sealed_for, "cells_sealed": unit.seal(sealed_for, "doubts", new, "cells", whole),
         "digest": digest, "ticket_id": ticket_id or None, "told_at": told_at, "since": since, "seen_at": seen_at,
         "settled_how": "",
@@ -102,10 +102,10 @@ def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
 
 
 def list_open(
-    unit: Unit, *, source: str = "", kind: str = "", after: int = 0, limit: int = 100
+    unit: Unit, *, source: str = "", kind: str = "", behind: int = 0, limit: int = 100
 ) -> tuple[Stored, ...]:  # fmt: skip
-    """Open doubts, the oldest first, from behind the one with the number `after`."""
-    which = [_T.c.shop_id == unit.shop_id, is_in(_T.c.state, OPEN), _T.c.seq > after]
+    """Open doubts, the oldest first, those with a number above `behind`."""
+    which = [_T.c.shop_id == unit.shop_id, is_in(_T.c.state, OPEN), _T.c.seq > behind]
     which += [_T.c.source == source] if source else []
     which += [_T.c.kind == kind] if kind else []
     rows = unit.connection.execute(select(_T).where(*which).order_by(_T.c.seq).limit(limit)).all()

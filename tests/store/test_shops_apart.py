@@ -26,6 +26,7 @@ from notify.core.itip import Decision
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.ready import LEVELS, Forecast
+from notify.core.sources import Batch, Change, Doubt
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
 from notify.flows import (
@@ -43,11 +44,13 @@ from notify.flows import (
     repair_kinds,
     set_up,
     staff,
+    take_changes,
 )
 from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import bookings, calendar_answers, contact_codes, messages, people, schema, shops, tickets
+from notify.store import doubts as doubt_rows
 from notify.store import parts as part_rows
 from notify.store import passes as pass_rows
 from notify.store import promises as promise_rows
@@ -60,6 +63,7 @@ from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending
 from notify.store.past_jobs import PastJob
 from notify.store.receipts import Told
+from notify.store.sources import Row
 from tests.parts.house import SHOP
 
 # Functions whose first argument is a unit but which look at no row, or at those that their callers here name.
@@ -109,7 +113,10 @@ def full_shop(house: Any) -> dict[str, Any]:
             at=house.clock(),
         )  # fmt: skip
     code_flow.send_code(ctx, owner, done.visit_id, purpose="price")
+    told = [Change(1, {"reference": "J-77", "phase": "at sea"}), Change(2, {"reference": done.numbers[0]})]
+    take_changes.take(ctx, Actor(house.shop_id, "source", "s"), Batch("s", "tickets", "UTC", {}, {}), told)
     with house.read() as unit:
+        (doubt,) = doubt_rows.list_open(unit)
         whole = tickets.get_ticket(unit, ticket)
         message = messages.messages_of_visit(unit, done.visit_id)[0]
         code_id = contact_codes.newest_open(unit, done.visit_id, "price", now=house.clock())
@@ -124,7 +131,7 @@ def full_shop(house: Any) -> dict[str, Any]:
     return mine | {
         "absence_id": absence, "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
-        "message_ids": [message.id],
+        "message_ids": [message.id], "doubt_id": doubt.id, "row_keys": [doubt.row_key],
         "reply_id": reply, "answer_id": answer, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
         "ticket_id": ticket, "visit_id": done.visit_id, "person_id": whole.person_id, "number": whole.number,
         "token": whole.token, "token_hash": hashlib.sha256(whole.token.encode()).hexdigest(), "part_id": part,
@@ -161,7 +168,9 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "values": {"name": "B"}, "cutoff": None, "delivers_at": None, "days": 1, "opens": None, "closes": None,
         "zone": "", "working_days": "1111100", "closed_days": (), "holidays_of": "", "redelivers": False,
         "delays": (1, 0), "capacity": 1, "uid": "u", "organizer_token": "o", "counts": {}, "source": "s",
-        "digest": "d", "row_key": "k",
+        "digest": "d", "row_key": "k", "changed": [Row("k", "d", mine["ticket_id"], now)], "word": "w", "ours": "o",
+        "numbers": [mine["number"]], "doubt": Doubt.UNKNOWN_WORD, "line": 1, "cells": {"phase": "x"}, "field": "phase",
+        "told_at": None, "seen_at": now, "keys": [mine["person_id"]], "doubted": 1, "stale": 1,
         "taken": 1, "refused": 0, "hours_id": mine["ticket_id"], "special_id": mine["ticket_id"],
         "booking_ids": [mine["booking_id"]], "tokens": [mine["booking"].organizer_token], "uids": [mine["booking"].uid],
         "partstat": "accepted", "sequence": 0, "stamp": now, "among": [Decision.FLAG_UNVERIFIED],
