@@ -8,11 +8,12 @@ import click
 
 from notify.cli.desk import Command, Desk, Group, pass_desk
 from notify.cli.files import write_private
-from notify.flows import pads, view_ticket_print
+from notify.flows import pads, paper_day, view_ticket_print
 from notify.render.claim_ticket import PAPERS, ticket_pdf
 from notify.render.labels import label_pdf
 from notify.render.pad import pad_pdf
 from notify.render.paper import LABELS, PAD_PAPERS
+from notify.render.words import Words
 
 _PAPERS = (*PAPERS, *LABELS)
 _FILE = click.Path(path_type=Path, dir_okay=False)
@@ -86,3 +87,22 @@ def pad(desk: Desk, file: Path, tickets: int, paper: str, again: bool, overwrite
     desk.show({"pad": pad_id, "file": str(file), "tickets": len(pages), "numbers": [one.number for one in pages]},
               f"Written: {file}, {len(pages)} blank claim tickets ({paper}).",
               "If it is lost: shelfbell pad void --pad " + pad_id[:8])  # fmt: skip
+
+
+@print_.command("day-sheet")
+@click.argument("file", type=_FILE)
+@click.option("--day", default="", help="today, tomorrow or a date; the next day the shop is open if left out.")
+@click.option("--overwrite", is_flag=True)
+@pass_desk
+def day_sheet(desk: Desk, file: Path, day: str, overwrite: bool) -> None:
+    """Write what a day without machines needs into FILE: pickups, shelf, bench, boxes, people to call.
+
+    It names customers and their numbers: the file is readable by you only, and the paper is for the shredder.
+    """
+    today = desk.ctx.clock().astimezone(desk.zone).date()
+    chosen = paper_day.parse_day(day, today=today) if day else paper_day.next_open_day(desk.ctx, desk.actor)
+    templates = desk.services.templates
+    words = Words(templates / "words", prefix="desk.").get("en")
+    data = paper_day.day_sheet_pdf(desk.ctx, desk.actor, chosen, words=words, templates=templates)
+    write_private(file, data, overwrite=overwrite)
+    desk.show({"file": str(file), "day": chosen, "bytes": len(data)}, f"Written: {file} (the day sheet of {chosen}).")

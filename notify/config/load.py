@@ -23,6 +23,7 @@ from notify.config.settings import (
     Listeners,
     Log,
     Mail,
+    Paper,
     Settings,
     Sms,
     SmsHook,
@@ -51,6 +52,7 @@ _SECTIONS: dict[str, Callable[..., Any]] = {
     "bell": Bell,
     "limits": Limits,
     "forget": Forget,
+    "paper": Paper,
     "log": Log,
 }
 _WATCH_NAME = re.compile(r"[a-z][a-z0-9_-]{0,39}")

@@ -1,4 +1,7 @@
-"""The settings of an installation as frozen data; nothing in it is a secret, only the names of secret files."""
+"""The settings of an installation as frozen data; nothing in it is a secret, only the names of secret files.
+
+Long, since every section of the file is a class.
+"""
 
 from __future__ import annotations
 
@@ -217,6 +220,15 @@ class Forget:
 
 
 @dataclass(frozen=True, slots=True)
+class Paper:
+    """Where, from which shop time on and for how many days the next day's sheet lies; no folder: none is written."""
+
+    day_sheet_folder: Path | None
+    day_sheet_at: time
+    keep_days: int
+
+
+@dataclass(frozen=True, slots=True)
 class Log:
     """`file` is None for the standard error stream."""
 
@@ -243,5 +255,6 @@ class Settings:
     bell: Bell
     limits: Limits
     forget: Forget
+    paper: Paper
     log: Log
     watch: tuple[Watch, ...]
