@@ -159,8 +159,10 @@ def _take_open(one: _Look, file: Path, opened: BinaryIO, name: str) -> Report:
     done, sheet, trouble = _Done(), None, None
     try:
         before = os.fstat(opened.fileno())
-        sheet = _open(one, file, opened, before.st_size)
-        _take_lines(one, sheet, _named(one.batch, opened, before), done, opened)
+        _check_size(one, before.st_size)
+        batch = _named(one.batch, opened, before)
+        sheet = _open(one, file, opened)
+        _take_lines(one, sheet, batch, done, opened)
     except SourceTrouble as error:
         trouble = error
     except _ChangedError:
@@ -175,10 +177,13 @@ class _ChangedError(Exception):
     """Somebody wrote into the file while it was read."""
 
 
-def _open(one: _Look, file: Path, opened: BinaryIO, size: int) -> Sheet:
+def _check_size(one: _Look, size: int) -> None:
     if size > one.limit_bytes:
         advice = "Split it, or raise limits.watched_file_kilobytes."
         raise too_large(f"It is larger than {one.limit_bytes // 1024} kB", advice)
+
+
+def _open(one: _Look, file: Path, opened: BinaryIO) -> Sheet:
     if file.suffix.lower() == ".xlsx":
         return open_workbook(opened, one.watch, limit_bytes=one.limit_bytes)
     return open_csv(opened, one.watch) if file.suffix.lower() == ".csv" else open_json(opened, one.watch)

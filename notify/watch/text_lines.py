@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
 from collections import deque
 from collections.abc import Sequence
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from notify.watch.lines import LONGEST_LINE
 
@@ -17,8 +18,7 @@ class TextLines:
     """
 
     def __init__(self, file: BinaryIO, encoding: str) -> None:
-        file.seek(0)
-        self._text = io.TextIOWrapper(_Kept(file), encoding, newline="")
+        self._text = io.TextIOWrapper(io.BufferedReader(_Own(file)), encoding, newline="")
         self._back: deque[str] = deque()
         self.number = 0
         self.cut: set[int] = set()
@@ -48,8 +48,18 @@ class TextLines:
             pass
 
 
-class _Kept(io.BufferedReader):
-    """A reader whose file stays open when it is dropped."""
+class _Own(io.RawIOBase):
+    """A file with a place of its own in it, whoever else reads or closes it elsewhere."""
 
     def __init__(self, file: BinaryIO) -> None:
-        super().__init__(io.FileIO(file.fileno(), closefd=False))
+        self._file, self._at = file, 0
+
+    def readable(self) -> bool:
+        """It is."""
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        """Fills the buffer; how many octets there were."""
+        count = os.preadv(self._file.fileno(), [buffer], self._at)
+        self._at += count
+        return count

@@ -64,7 +64,7 @@ def whole_files(
 ) -> tuple[list[Path], list[Waiting]]:  # fmt: skip
     """(those that are whole, oldest first; the others). When there are new ones it looks twice. Raises OSError."""
     if _glance(folder, memory, clock()):
-        pause(STILL)
+        pause(1.1 * STILL)
         _glance(folder, memory, clock())
     found: list[tuple[int, str, Path]] = []
     waiting = []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -59,7 +60,7 @@ def _lines(rows: Iterator[_Row], header: tuple[str, ...], places: dict[str, int]
 
 def _rows(file: BinaryIO, watch: Watch) -> Iterator[_Row]:
     """Row by row from the other process; it ends with us, however we end, because nobody reads its pipe any more."""
-    file.seek(0)
+    os.lseek(file.fileno(), 0, os.SEEK_SET)  # for the other process, which does not see our buffer
     command = [sys.executable, "-I", "-m", "notify.watch.workbook_child", watch.sheet]
     with subprocess.Popen(command, stdin=file, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as child:
         try:

@@ -1,132 +1,162 @@
 """A watched folder that somebody else can write into: nothing outside is touched, one bad file stops no other."""
-# ruff: noqa: F811 - the fixture is imported
 
 from __future__ import annotations
 
-import hashlib
 import os
-import stat
+import resource
 import time
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from notify.config.settings import Watch
-from notify.core.tickets import Phase
-from notify.store import tickets
-from notify.watch.folder import AT_ONCE
-from tests.watch.test_folder import HEADER, drop, take, watch  # noqa: F401 - a fixture
+from notify.core.sources import Trouble
+from notify.flows.take_changes import MOST
+from tests.parts.watched_folder import HEADER, LINE, Hand, count_tickets
 
 
-class Killed(BaseException):
-    """The process ends here."""
+@pytest.fixture
+def hand(tmp_path: Path) -> Hand:
+    return Hand(tmp_path / "from-bench")
 
 
-LINE = "J-{},came in,,Radio,,\n"
-
-
-@pytest.mark.parametrize("inner", ["taken", "refused"])
+@pytest.mark.parametrize("inner", ["taking", "taken", "refused"])
 def test_a_link_in_the_place_of_our_own_folder_takes_and_removes_nothing(
-    inner: str,
-    house: Any,
-    watch: Watch,
-    tmp_path: Path,
+    inner: str, house: Any, hand: Hand, tmp_path: Path
 ) -> None:
     outside = tmp_path / "accounts"
     outside.mkdir()
     (outside / "2019.csv").write_text("years of work", "utf-8")
-    drop(watch, LINE.format(1))
-    (watch.folder / inner).symlink_to(outside)
-    (report,) = take(house, watch, wall_clock=lambda: time.time() + 90 * 86400)
-    assert inner in report.problem and report.taken == 0
-    assert [file.name for file in outside.iterdir()] == ["2019.csv"] and (watch.folder / "jobs.csv").exists()
-    (watch.folder / inner).unlink()
-    (watch.folder / inner).touch()
-    assert inner in take(house, watch)[0].problem
+    hand.drop(LINE.format(1))
+    (hand.folder / inner).symlink_to(outside)
+    (report,) = hand.take(house, wall_clock=lambda: time.time() + 90 * 86400)
+    assert inner in report.problem and not report.taken.taken
+    assert [file.name for file in outside.iterdir()] == ["2019.csv"] and (hand.folder / "jobs.csv").exists()
+    (hand.folder / inner).unlink()
+    (hand.folder / inner).touch()
+    assert inner in hand.take(house)[0].problem
 
 
-def test_links_pipes_and_folders_named_like_files_are_left_alone(
-    house: Any,
-    watch: Watch,
-    tmp_path: Path,
-) -> None:
+def test_links_pipes_and_folders_named_like_files_are_left_alone(house: Any, hand: Hand, tmp_path: Path) -> None:
     elsewhere = tmp_path / "elsewhere.csv"
     elsewhere.write_text(HEADER + LINE.format(1), "utf-8")
-    (watch.folder / "link.csv").symlink_to(elsewhere)
-    os.mkfifo(watch.folder / "pipe.csv")
-    (watch.folder / "folder.csv").mkdir()
-    assert take(house, watch) == () and elsewhere.exists()
+    (hand.folder / "link.csv").symlink_to(elsewhere)
+    os.mkfifo(hand.folder / "pipe.csv")
+    (hand.folder / "folder.csv").mkdir()
+    assert hand.take(house) == () and elsewhere.exists() and len(list(hand.folder.iterdir())) == 3
+
+
+def test_a_file_that_becomes_a_pipe_or_a_link_between_two_looks_hangs_nothing(
+    house: Any, hand: Hand, tmp_path: Path
+) -> None:
+    (tmp_path / "secret.csv").write_text(HEADER + LINE.format(1), "utf-8")
+    one, two = hand.drop(LINE.format(2)), hand.drop(LINE.format(3), name="two.csv")
+
+    def swap(_seconds: float) -> None:
+        hand.wait(1)
+        for file in (one, two):
+            file.unlink()
+        os.mkfifo(one)
+        two.symlink_to(tmp_path / "secret.csv")
+
+    assert hand.take(house, pause=swap) == () and count_tickets(house) == 0
 
 
 @pytest.mark.parametrize("name", ["x" * 251 + ".csv", "\udcff.csv", "two\nlines \x1b[31m.csv", "'; --.CSV", "-rf.csv"])
-def test_a_strange_name_is_taken_and_is_no_sign_for_a_terminal(name: str, house: Any, watch: Watch) -> None:
-    drop(watch, LINE.format(1) + "J-2,nowhere,,Radio,,\n", name=name)
-    drop(watch, LINE.format(3), name="zz.csv", age=30)
-    first, second = take(house, watch)
-    assert (first.taken, len(first.refused), second.taken) == (1, 1, 1)
-    assert first.file.isprintable() and first.file.encode("utf-8")
-    assert len(list((watch.folder / "taken").iterdir())) == 2
-    assert not [one for one in watch.folder.iterdir() if one.is_file()]
+def test_a_strange_name_is_taken_and_is_no_sign_for_a_terminal(name: str, house: Any, hand: Hand) -> None:
+    hand.drop(LINE.format(1) + "J-2\n", name=name)
+    hand.drop(LINE.format(3), name="zz.csv", age=30)
+    first, second = hand.take(house)
+    assert (len(first.taken.taken), len(first.refused), len(second.taken.taken)) == (1, 1, 1)
+    assert first.what.isprintable() and first.what.encode("utf-8")
+    assert (len(hand.lying("taken")), len(hand.lying("refused")), hand.lying("taking")) == (2, 1, [])
 
 
-def test_a_file_that_cannot_be_put_away_stops_no_other_and_is_taken_once(
-    house: Any,
-    watch: Watch,
-) -> None:
-    drop(watch, LINE.format(1))
-    drop(watch, LINE.format(2), name="zz.csv", age=30)
-    (watch.folder / "taken").mkdir()
-    (watch.folder / "taken" / f"jobs.{_digest(watch.folder / 'jobs.csv')}.csv").mkdir()  # its place is not free
-    for _ in range(2):
-        reports = {report.file: report for report in take(house, watch)}
-        assert "cannot be put away" in reports["jobs.csv"].problem
-    with house.read() as unit:
-        assert len(tickets.tickets_in(unit, (Phase.TAKEN_IN,))) == 2
+def test_a_file_that_cannot_be_put_away_stops_no_other_and_is_taken_once(house: Any, hand: Hand) -> None:
+    hand.drop(LINE.format(1))
+    hand.drop(LINE.format(2), name="zz.csv", age=30)
+
+    def occupy(point: str) -> None:
+        if point == "turn" and not hand.lying("taken"):  # its place is not free
+            (hand.folder / "taken" / hand.lying("taking")[0].name).mkdir(parents=True)
+
+    reports = {report.what: report for report in hand.take(house, fault=occupy)}
+    assert "put away" in reports["jobs.csv"].problem and reports["zz.csv"].taken.taken
+    hand.lying("taken")[0].rmdir()
+    (again,) = hand.take(house)
+    assert (again.taken.known, count_tickets(house), hand.lying("taking")) == (True, 2, [])
+
+
+def test_a_file_of_500_megabytes_is_refused_by_its_size_and_never_read(house: Any, hand: Hand) -> None:
+    file = hand.folder / "jobs.csv"
+    with file.open("wb") as made:
+        made.write(HEADER.encode())
+        made.truncate(500 * 2**20)  # a file with a hole: large to whoever reads it
+    hand.wait(100)
+    hand.take(house)
+    hand.wait(100)
+    tracemalloc.start()
+    began = time.process_time()
+    reports = hand.take(house)
+    seconds, peak = time.process_time() - began, tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    found = [file for file in hand.lying("refused") if file.suffix == ".csv"]
+    print(f"FIGURE watched_file_of_500_mb seconds={seconds:.3f} peak_kb={peak // 1024}")
+    assert len(found) == 1 and (not reports or reports[0].trouble is Trouble.TOO_LARGE)
+    assert peak < 4_000_000
 
 
 @pytest.mark.long
-def test_a_long_file_lets_the_counter_in_between_and_is_still_taken_once(house: Any, watch: Watch) -> None:
-    lines = "".join(LINE.format(i) for i in range(2 * AT_ONCE + 7)) + "J-9999,nowhere,,Radio,,\n"
+def test_a_long_file_lets_the_counter_in_between_and_is_still_taken_once(house: Any, hand: Hand) -> None:
+    lines = "".join(LINE.format(i) for i in range(2 * MOST + 7)) + "J-9999\n"
     served: list[str] = []
+    told: list[int] = []
 
     def customer_comes(_seconds: float) -> None:
-        served.extend(house.check_in().numbers)  # would wait for ever behind a file that is one transaction
+        hand.wait(1)
+        if count_tickets(house):
+            served.extend(house.check_in().numbers)  # would wait for ever behind a file that is one transaction
 
-    drop(watch, lines)
-    (report,) = take(house, watch, pause=customer_comes)
-    assert (report.taken, [line for line, _ in report.refused], len(served)) == (207, [209], 2)
-    drop(watch, lines)
-    (again,) = take(house, watch, pause=customer_comes)
-    assert (again.taken, again.unchanged, again.refused, len(served)) == (0, 208, (), 4)
+    file = hand.drop(lines)
+    when = file.stat().st_mtime_ns
+    (report,) = hand.take(house, pause=customer_comes, tell=told.append)
+    assert (len(report.taken.taken), [line for line, _ in report.refused], len(served)) == (207, [209], 2)
+    assert told == [100, 200, 208]
+    os.utime(hand.drop(lines), ns=(when, when))
+    (again,) = hand.take(house)
+    assert (again.taken.known, len(again.taken.unchanged), again.taken.taken) == (True, 207, ())
 
 
 @pytest.mark.long
-def test_a_long_file_cut_off_between_its_turns_is_taken_to_its_end_the_next_time(house: Any, watch: Watch) -> None:
-    def killed(_seconds: float) -> None:
-        raise Killed
-
-    drop(watch, "".join(LINE.format(i) for i in range(AT_ONCE + 3)))
-    with pytest.raises(Killed):
-        take(house, watch, pause=killed)
-    (report,) = take(house, watch, pause=lambda _seconds: None)
-    assert (report.taken, report.unchanged, report.refused) == (3, AT_ONCE, ())
-
-
-def test_an_old_file_that_was_refused_stays_to_be_corrected(house: Any, watch: Watch) -> None:
-    for text in (b"one\n", b"two\n"):
-        drop(watch, text, age=60 * 86400 + len(text) + text[0])
-        assert take(house, watch)[0].problem
-    kept = [file.read_bytes() for file in (watch.folder / "refused").iterdir()]
-    assert sorted(kept) == [b"one\n", b"two\n"]
+def test_memory_stays_flat_however_long_a_file_is(house: Any, hand: Hand) -> None:
+    """A trial of rows that wait for a person costs the database little; the reader holds a hundred lines."""
+    peaks = []
+    for lines in (500, 5_000):
+        hand.drop("".join(f"J-{i},done,,,,{'x' * 300}\n" for i in range(lines)))
+        hand.take(house, dry_run=True)  # what is loaded with the first look
+        tracemalloc.start()
+        hand.take(house, dry_run=True, limit_bytes=2**26)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    print(f"FIGURE watched_file_memory lines=500/5000 peak_kb={peaks[0] // 1024}/{peaks[1] // 1024} "
+          f"rss_mb={resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024}")  # fmt: skip
+    assert peaks[1] - peaks[0] < 4_500 * 500  # less than the lines themselves would take
 
 
-def test_what_was_refused_is_for_its_owner_only(house: Any, watch: Watch) -> None:
-    drop(watch, "J-2,nowhere,,Radio,Ines,ines@example.org\n")
-    take(house, watch)
-    refused = watch.folder / "refused"
-    assert stat.S_IMODE(refused.stat().st_mode) == 0o700
+def test_a_look_at_nothing_new_writes_nothing(house: Any, hand: Hand) -> None:
+    hand.take(house)
+    before = _stamp(house)
+    house.clock.advance(5)
+    hand.wait(5)
+    hand.take(house)
+    assert _stamp(house) == before
+    hand.wait(10)
+    hand.take(house)
+    assert _stamp(house) != before
 
 
-def _digest(file: Path) -> str:
-    return hashlib.sha256(file.read_bytes()).hexdigest()[:8]
+def _stamp(house: Any) -> Any:
+    from notify.flows import source_state
+
+    return source_state.state(house.ctx, house.shop_id, "bench").looked_at
