@@ -24,13 +24,14 @@ def show(part_id: str) -> Response:
 
 def _page(part_id: str, *, typed: dict[str, str] | None = None, error: Invalid | None = None) -> Response:
     seen = part_seen(ctx(), current_actor(), part_id)
+    kept = typed or {"came": "", "price": ""}
     return render_page(
         "another_came.html", here="deliveries", status=422 if error else 200,
         errors=problems_of(error, fields={"amount": "price"}) if error else None, part_id=part_id,
         name=seen.name or "The part", number=seen.number, href=f"/tickets/{seen.ticket_id}", device=seen.device,
         stands=_stands(seen), may_ask=may(current_actor().role, "ask") and not seen.asked,
         may_note=seen.state in ("needed", "ordered", "arrived"), may_use=seen.state == "wrong" and not seen.asked,
-        came="", price="", **(typed or {}),
+        **kept,
     )  # fmt: skip
 
 
