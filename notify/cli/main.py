@@ -55,6 +55,7 @@ COMMANDS: dict[str, str] = {
     "person": "person:person",
     "watch": "watch:watch",
     "source": "source:source",
+    "listener": "listener:listener",
     "doubt": "doubt:doubt",
     "token": "token:token",
     "api": "api:api",

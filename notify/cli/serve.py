@@ -21,7 +21,7 @@ from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 from notify.schedule.jobs import CHECKPOINT, JOBS, Job
 from notify.schedule.runner import Runner
-from notify.store import job_runs, outbox
+from notify.store import job_runs, listeners, outbox
 from notify.wiring import Services, build, system_clock
 
 
@@ -127,6 +127,7 @@ def _take_over(services: Services) -> None:
     for shop_id in services.shop_ids():
         with db.write(shop_id) as unit:
             outbox.release(unit)
+            listeners.release(unit)
 
 
 def _need_postgres(settings: Settings, command: str) -> None:

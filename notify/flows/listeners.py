@@ -128,7 +128,7 @@ def drop(ctx: Context, actor: Actor, listener_id: str) -> None:
         listeners.get_listener(unit, listener_id)
         listeners.set_state(unit, listener_id, listeners.OFF)
         listeners.free_name(unit, listener_id)
-        ctx.db.vault.destroy_keys([listener_id])
+    ctx.db.vault.destroy_keys([listener_id])  # afterwards: one that is not dropped after all must stay readable
 
 
 def new_key(ctx: Context, actor: Actor, listener_id: str) -> Made:

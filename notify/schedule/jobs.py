@@ -124,6 +124,11 @@ def _paper_day(run: Run) -> None:
                         keep_days=paper.keep_days, make=make)  # fmt: skip
 
 
+def _tell_listeners(run: Run) -> None:
+    """On a thread of its own: a listener that is dead holds up no message, and no other job."""
+    run.services.teller.tell_due(run.services.shop_ids())
+
+
 def _prove(run: Run) -> None:
     """What a command forgot, or a reader held up, is rewritten and proved here: by the one that checkpoints."""
     forget.confirm(run.context, run.actor)
@@ -155,6 +160,7 @@ JOBS: tuple[Job, ...] = (
     Job("old_codes", Every(600), lambda run: contact_codes.tidy(run.context, run.actor)),
     Job("lost_tickets", Every(5), _answer_lost, per_shop=False, leased=False),
     Job("paper_day_sheet", Every(1800), _paper_day),
+    Job("listeners", Every(5), _tell_listeners, per_shop=False, leased=False, slow=True),
     Job("prove_forgetting", Every(60), _prove),
 )
 # Only the one process of SQLite may have this job: two that checkpoint meet SQLite's known race. Often, because a

@@ -32,13 +32,17 @@ def source(folder: Path, **changed: Any) -> Watch:
     file = folder / f"{changed.get('name', NAME)}.key"
     file.write_text(changed.pop("secret", SECRET) + "\n")
     file.chmod(0o600)
+    return source_settings(secret_file=file, **changed)
+
+
+def source_settings(**changed: Any) -> Watch:
+    """The settings of a source of kind webhook, everything else as the table of settings has it."""
     told = {
         one.key.removeprefix(WATCH): one.kind.read(one.default) for one in SETTINGS
         if one.key.startswith(WATCH) and one.default is not NO_DEFAULT
     }  # fmt: skip
-    told |= {"name": NAME, "kind": "webhook", "columns": tuple(COLUMNS.items()), "phase_words": tuple(WORDS.items()),
-             "secret_file": file}  # fmt: skip
-    return Watch(**(told | changed))
+    own = {"name": NAME, "kind": "webhook", "columns": tuple(COLUMNS.items()), "phase_words": tuple(WORDS.items())}
+    return Watch(**(told | own | changed))
 
 
 class Caller:

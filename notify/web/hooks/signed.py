@@ -37,14 +37,12 @@ def refuse_signed() -> Response | None:
         raw = request.get_data(cache=True)
     except RequestEntityTooLarge:
         return said(413, "The body is too large")
-    if request.headers.get("Content-Encoding", "identity") != "identity" or not _is_json():
-        return said(415, "The body must be JSON, and not packed")
     source = _source(str((request.view_args or {}).get("name", "")))
     keys = _keys(source)
     told = {name: request.headers.get(name, "") for name in (signed_call.ID, signed_call.TIME, signed_call.SIGNATURE)}
     refusal = signed_call.verify(keys or (_nobodys_key(),), told, raw, now=int(ctx().clock().timestamp()))
     if source is not None and keys and refusal is None:
-        return _let_in(source)
+        return _let_in(source) if _is_json() else said(415, "The body must be JSON, and not packed")
     return _refused(refusal, known=bool(keys))
 
 
@@ -70,8 +68,8 @@ def _refused(refusal: Refusal | None, *, known: bool) -> Response:
 
 
 def _is_json() -> bool:
-    kind = request.mimetype
-    return kind == "application/json" or (kind.startswith("application/") and kind.endswith("+json"))
+    kind, packed = request.mimetype, request.headers.get("Content-Encoding", "identity") != "identity"
+    return not packed and (kind == "application/json" or (kind.startswith("application/") and kind.endswith("+json")))
 
 
 def _source(name: str) -> Watch | None:
