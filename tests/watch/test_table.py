@@ -19,6 +19,7 @@ from notify.core.sources import Doubt, Trouble
 from notify.core.tickets import Phase
 from notify.flows import source_state
 from notify.store import schema as s
+from notify.store.watched_table import Asked, open_table
 from notify.watch import table
 from notify.watch.report import Report
 from tests.parts.clock import FakeClock
@@ -111,8 +112,8 @@ def test_many_rows_of_one_moment_are_all_read_though_they_fill_pages(make_foreig
 def pages_of(foreign: Foreign, moments: list[int]) -> Iterator[list[Any]]:
     foreign.do("create table t (job text, seen integer)", "insert into t values (?, ?)",
                rows=[(f"J{at}", seen) for at, seen in enumerate(moments)])  # fmt: skip
-    asked = table.Asked("select * from t", ("job",), "seen", ("job",))
-    return table._pages(table.open_table(foreign.url, "", asked, seconds=5), None)
+    asked = Asked("select * from t", ("job",), "seen", ("job",))
+    return table._pages(open_table(foreign.url, "", asked, seconds=5), None)
 
 
 def test_a_change_that_was_written_earlier_than_it_could_be_seen_is_taken(shop: House, make_foreign: Any) -> None:
