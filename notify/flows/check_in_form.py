@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from notify.core import claim_number
+from notify.core.claim_number import parse_number
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
 from notify.core.instants import need_near
@@ -17,10 +18,12 @@ from notify.core.money import parse_amount
 from notify.core.notices import EVERY_PURPOSE, PURPOSES
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
-from notify.store import pad_tickets, repair_kinds, tickets
+from notify.flows.pad_fields import blank, named_twice
+from notify.store import repair_kinds, tickets
 from notify.store.database import Unit
-from notify.store.pad_tickets import PRINTED, PadTicket
+from notify.store.pad_tickets import PadTicket
 
+T = TypeVar("T")
 DEVICE_CLASSES = ("radio", "camera", "e_reader", "handheld", "other")
 SAFETY_FLAGS = ("swollen", "hot", "leaking", "wet")
 MAX_DEVICES = 20
@@ -117,7 +120,7 @@ class CheckedForm:
                 Invalid("Too many devices for one visit", f"Take in {MAX_DEVICES} at a time.", field="device-0")
             )
         self.devices = tuple(self._device(d, i) for i, d in enumerate(form.devices[:MAX_DEVICES]))
-        self._check_pads()
+        self._problems.extend(named_twice([one["pad"] for one in self.devices]))
         if self._problems:
             raise Invalid.many(self._problems)
 
@@ -197,34 +200,17 @@ class CheckedForm:
         return at or self._now
 
     def _pad(self, text: str, field: str) -> PadTicket | None:
+        return self._found(text, field, lambda: blank(self._unit, text, taken_in=self.at))
+
+    def _found(self, text: str, field: str, find: Callable[[], T]) -> T | None:
+        """What was named, None for nothing typed; a name that is none is a problem."""
         if not text.strip():
             return None
         try:
-            return self._blank(claim_number.parse_number(text))
-        except Invalid as problem:
+            return find()
+        except (Invalid, NotFound) as problem:
             self._problems.append(Invalid(problem.what, problem.advice, field=field))
             return None
-
-    def _blank(self, number: str) -> PadTicket:
-        """The ticket of a pad with that number; raises Invalid unless it may be entered now."""
-        one = pad_tickets.by_number(self._unit, number)
-        if one is None:
-            raise Invalid("No pad has a ticket with this number", "Read it once more from the paper.")
-        if one.state != PRINTED:
-            was = "was entered already" if one.state == pad_tickets.ENTERED else "was made void"
-            raise Invalid(f"This ticket {was}", "Look for it by its number, or read the paper once more.")
-        if self.at < one.printed_at:
-            raise Invalid("This pad was printed later than that", "Look at the time again.")
-        return one
-
-    def _check_pads(self) -> None:
-        """One piece of paper is for one device."""
-        numbers = [one["pad"].number if isinstance(one["pad"], PadTicket) else "" for one in self.devices]
-        for i, number in enumerate(numbers):
-            if number and number in numbers[:i]:
-                self._problems.append(
-                    Invalid("Another device has this number", "Each has a ticket of its own.", field=f"pad-{i}")
-                )
 
     def _amount(self, text: str, field: str) -> int | None:
         if not text.strip():
@@ -237,22 +223,10 @@ class CheckedForm:
             return None
 
     def _follows(self, text: str, field: str) -> str | None:
-        if not text.strip():
-            return None
-        try:
-            return tickets.find_by_number(self._unit, claim_number.parse_number(text)).id
-        except (Invalid, NotFound) as problem:
-            self._problems.append(Invalid(problem.what, problem.advice, field=field))
-            return None
+        return self._found(text, field, lambda: tickets.find_by_number(self._unit, parse_number(text)).id)
 
     def _kind(self, text: str, field: str) -> str | None:
-        if not text.strip():
-            return None
-        try:
-            return repair_kinds.find_kind(self._unit, text).id
-        except NotFound as problem:
-            self._problems.append(Invalid(problem.what, problem.advice, field=field))
-            return None
+        return self._found(text, field, lambda: repair_kinds.find_kind(self._unit, text).id)
 
     def _promise(self, text: str, field: str) -> datetime | None:
         if not text.strip():
@@ -260,8 +234,6 @@ class CheckedForm:
         try:
             at = datetime.fromisoformat(text.strip())
         except ValueError:
-            at = None
-        if at is None:
             self._problems.append(
                 Invalid("The promised time cannot be read", "Write it as 2026-11-26T11:30.", field=field)
             )

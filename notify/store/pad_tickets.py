@@ -80,9 +80,9 @@ def by_token_hash(unit: Unit, token_hash: str) -> PadTicket | None:
     return next(iter(_all(unit, _T.c.token_hash == token_hash)), None)
 
 
-def token_of(unit: Unit, one: PadTicket) -> str:
+def token_of(unit: Unit, pad_ticket: PadTicket) -> str:
     """The claim secret; empty once it is entered (it stands with the ticket then) or void."""
-    return unit.open(one.id, "pad_tickets", one.id, "token", one.sealed)
+    return unit.open(pad_ticket.id, "pad_tickets", pad_ticket.id, "token", pad_ticket.sealed)
 
 
 def end(unit: Unit, ids: Iterable[str], state: str, *, at: datetime, ticket_id: str = "") -> int:

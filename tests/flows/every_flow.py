@@ -26,6 +26,7 @@ from notify.flows import (
     desk_notes,
     desk_secret,
     doubts,
+    earlier,
     feeds,
     forecast,
     give_part,
@@ -39,6 +40,7 @@ from notify.flows import (
     listeners,
     lost_ticket,
     moves,
+    pads,
     parts,
     passes,
     pickup,
@@ -66,6 +68,7 @@ from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
+from notify.flows.take_call import Told
 from notify.store import (
     absences,
     bench_orders,
@@ -73,16 +76,19 @@ from notify.store import (
     calendar_answers,
     contact_codes,
     events,
+    letters,
     messages,
     shops,
     tickets,
     visits,
 )
 from notify.store import doubts as doubt_rows
+from notify.store import listeners as listener_rows
 from notify.store import parts as part_rows
 from notify.store import repair_kinds as kind_rows
 from notify.store.bench_orders import Suggested
 from tests.parts.house import SHOP
+from tests.parts.signed_source import source_settings
 
 TAM = "tam@example.org"
 CONE = parts.Terms(article="SC-4")
@@ -163,6 +169,10 @@ def _flow(flow: str, call: Callable[..., Any], keep: str = "", /, *, telling: bo
         return call(story.house.ctx, story.house.actor(), **given)
 
     return Step(flow, do, keep, telling)
+
+
+def _listener(story: Story) -> str:
+    return str(story.made["listener"].id)
 
 
 def _refuse_event(story: Story) -> None:
@@ -397,17 +407,6 @@ SHOP_STEPS = (
     _flow("history.drop_history", history.drop_history),
     _flow("feeds.make_feed", feeds.make_feed, "feed", name="Phone at the counter"),
     _flow("feeds.revoke_feed", feeds.revoke_feed, feed_id=lambda s: s.made["feed"].id),
-    _flow("listeners.add", listeners.add, "listener", name="Wall clock", address="https://clock.example.org/told",
-          inner_hosts=()),
-    _flow("listeners.new_key", listeners.new_key, listener_id=lambda s: s.made["listener"].id),
-    Step("", lambda s: _refuse_event(s)),
-    _flow("listeners.offer_again", listeners.offer_again, listener_id=lambda s: s.made["listener"].id),
-    _flow("listeners.drop", listeners.drop, listener_id=lambda s: s.made["listener"].id),
-    Step("", lambda s: _old_call(s)),
-    _flow("take_call.tidy", take_call.tidy),
-    _flow("take_call.take_call", take_call.take_call, watch=source_settings(), call_id="msg_1",
-          told=[Told(Change(1, {"reference": "J-8", "phase": "done", "device": "Gull e-reader", "name": "Tomas Reed",
-                                "email": "tomas@example.org"}), "event 1")]),
     _flow("staff.add_staff", staff.add_staff, "odile", name="Odile", role="technician", password="four kind words",
           pin="4711"),
     _flow("staff.change_staff", staff.change_staff, staff_id=_made("odile"), role="counter"),
@@ -463,7 +462,9 @@ WORK_STEPS = (
     Step("late_parts.ring_late", lambda s: late_parts.ring_late(s.house.ctx, s.house.system()), telling=True),
     _flow("arrivals.arrive_all", arrivals.arrive_all, telling=True, part_ids=_parts()),
     _flow("arrivals.undo_arrival", arrivals.undo_arrival, part_id=_made("part")),
-    _flow("arrivals.arrive_all", arrivals.arrive_all, telling=True, part_ids=_parts()),
+    _flow("earlier.part_came", earlier.part_came, telling=True, part_id=_made("part"), at=_in(seconds=0)),
+    _flow("pads.make_pad", pads.make_pad, "pad", tickets=2),
+    _flow("pads.make_void", pads.make_void, pad_id=_made("pad")),
     _flow("parts.need", parts.need, "other", ticket_id=lambda s: s.ticket(1), name="cone", terms=CONE),
     _flow("give_part.give_to", give_part.give_to, telling=True, part_id=_made("part"), to_id=_made("other")),
     _flow("another_came.note", another_came.note, part_id=_made("other")),
@@ -501,6 +502,16 @@ WORK_STEPS = (
     _flow("reach.set_visit_language", reach.set_visit_language, visit_id=_visit, language="en"),
     _hear("May my sister collect it?", "r1", "reply", telling=True),
     _flow("replies.mark_seen", replies.mark_seen, reply_id=_made("reply")),
+    _flow("listeners.add", listeners.add, "listener", name="Wall clock", address="https://clock.example.org/told",
+          inner_hosts=()),
+    _flow("listeners.new_key", listeners.new_key, listener_id=_listener),
+    Step("", _refuse_event),
+    _flow("listeners.offer_again", listeners.offer_again, listener_id=_listener),
+    _flow("listeners.drop", listeners.drop, listener_id=_listener),
+    Step("", _old_call),
+    _flow("take_call.tidy", take_call.tidy),
+    _flow("take_call.take_call", take_call.take_call, watch=source_settings(), call_id="msg_1",
+          told=[Told(Change(1, {"reference": "J-8", "phase": "done"}), "event 1")]),
     Step("source_state.looked", lambda s: source_state.looked(s.house.ctx, s.house.shop_id, "bench")),
     Step("take_changes.take", _tell("J-1", "J-2", "J-3", "J-4"), "doubted"),
     _flow("doubts.leave_ours", doubts.leave_ours, doubt_id=_doubt(0)),

@@ -36,6 +36,7 @@ from notify.flows import (
     feeds,
     history,
     moves,
+    pads,
     parts,
     passes,
     pickup,
@@ -49,7 +50,17 @@ from notify.flows import (
 from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import bookings, calendar_answers, contact_codes, messages, people, schema, shops, tickets
+from notify.store import (
+    bookings,
+    calendar_answers,
+    contact_codes,
+    messages,
+    pad_tickets,
+    people,
+    schema,
+    shops,
+    tickets,
+)
 from notify.store import doubts as doubt_rows
 from notify.store import parts as part_rows
 from notify.store import passes as pass_rows
@@ -113,6 +124,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             at=house.clock(),
         )  # fmt: skip
     code_flow.send_code(ctx, owner, done.visit_id, purpose="price")
+    pad_id = pads.make_pad(ctx, owner, tickets=1)
     told = [Change(1, {"reference": "J-77", "phase": "at sea"}), Change(2, {"reference": done.numbers[0]})]
     take_changes.take(ctx, Actor(house.shop_id, "source", "s"), Batch("s", "tickets", "UTC", {}, {}), told)
     with house.read() as unit:
@@ -127,6 +139,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
             "found": pass_rows.get_pass(unit, given.pass_id),
             "promise": promise_rows.of_ticket(unit, ticket)[0],
+            "pad_ticket": pad_tickets.of_pad(unit, pad_id)[0], "pad_id": pad_id,
         }  # fmt: skip
     return mine | {
         "absence_id": absence, "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
@@ -190,7 +203,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "minutes": 20, "device_class": "radio", "kinds": ("checked_in",),
         "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
         "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
-        "also_replaced": True,
+        "also_replaced": True, "place": 1, "wordings": {},
         "promise_at": now, "made_at": now, "made_by": "staff", "promise_id": mine["promise"].id,
         "settled": replace(mine["promise"], pit=0.5),
         "forecast": _forecast(mine["ticket_id"], now), "made": (_forecast(mine["ticket_id"], now),),
