@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
 import itertools
 import random
 import re
-from collections.abc import Callable, Mapping
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, time
 from pathlib import Path
@@ -88,27 +91,77 @@ def make_house(
     folder: Path, url: str, *, clock: FakeClock, public_url: str = "https://bell.example.org", bell: int = 90,
     channels: Mapping[str, Any] | None = None, fault: Callable[[str], None] = lambda point: None, seed: int = 1,
 ) -> House:  # fmt: skip
-    """Wires an installation the way `shelfbell serve` does, with numbers from a seed and memory channels."""
-    config = write_first_installation(
-        folder / "house", public_url=public_url, random_bytes=random.Random(seed).randbytes
-    )
+    """Wires an installation the way `shelfbell serve` does, with numbers from a seed and memory channels.
+
+    On SQLite a second one that is made at the same time with the same settings is a copy of the first one's files.
+    """
+    kind = (clock(), public_url, bell, seed)
+    at = folder / "house"
+    if url.startswith("sqlite") and kind in _FIRST:
+        config, shop_id, chance, ids = _FIRST[kind].copy_to(at, url)
+    else:
+        config = _first_settings(at, url, public_url=public_url, bell=bell, seed=seed)
+        shop_id, chance, ids = "", random.Random(seed), itertools.count(1)
+    kept = {"email": MemoryChannel(), "sms": MemoryChannel()}
+    ways = channels or {"email": kept["email"], "sms": SmsMailgate(kept["sms"], "{digits}@sms.example.org")}
+
+    def wire() -> wiring.Services:
+        return wiring.build(
+            load(config), clock=clock, new_id=lambda: str(UUID(int=(seed << 96) | next(ids))), pick=chance.randrange,
+            jitter=lambda: 0.5, channels=ways, upgrade=True, fault=fault,
+        )  # fmt: skip
+
+    services = wire()
+    if not shop_id:
+        shop_id = _open_shop(services)
+        if url.startswith("sqlite"):
+            services.close()
+            _FIRST[kind] = _First(config, url, shop_id, chance.getstate(), next(ids))
+            ids = itertools.count(_FIRST[kind].next_id)
+            services = wire()
+    return House(services, clock, shop_id, kept)
+
+
+def _first_settings(at: Path, url: str, *, public_url: str, bell: int, seed: int) -> Path:
+    config = write_first_installation(at, public_url=public_url, random_bytes=random.Random(seed).randbytes)
     set_lines(
         config, url=f'"{url}"', wait_seconds=str(bell), template='"{digits}@sms.example.org"',
         organizer='"pickup-{token}@example.org"', sender_address='"counter@example.org"',
     )  # fmt: skip
-    kept = {"email": MemoryChannel(), "sms": MemoryChannel()}
-    ways = channels or {"email": kept["email"], "sms": SmsMailgate(kept["sms"], "{digits}@sms.example.org")}
-    ids, chance = itertools.count(1), random.Random(seed)
-    services = wiring.build(
-        load(config), clock=clock, new_id=lambda: str(UUID(int=(seed << 96) | next(ids))), pick=chance.randrange,
-        jitter=lambda: 0.5, channels=ways, upgrade=True, fault=fault,
-    )  # fmt: skip
+    return config
+
+
+def _open_shop(services: wiring.Services) -> str:
     shop_id = set_up.make_shop(services.context, settings=SHOP)
     owner = Actor(shop_id, "staff", "staff-owner", "owner")
     for weekday in range(6):
         set_up.add_hours(services.context, owner, weekday=weekday, opens=time(9), closes=time(18), capacity=2,
                          valid_from=date(2026, 1, 1))  # fmt: skip
-    return House(services, clock, shop_id, kept)
+    return shop_id
+
+
+class _First:
+    """The files of a house right after it was made, and how far its chance and its identifiers had come."""
+
+    def __init__(self, config: Path, url: str, shop_id: str, chance: Any, next_id: int) -> None:
+        self._kept = Path(tempfile.mkdtemp(prefix="sb-house-"))
+        atexit.register(shutil.rmtree, self._kept, ignore_errors=True)
+        shutil.copytree(config.parent, self._kept / "house")
+        shutil.copyfile(url.removeprefix("sqlite:///"), self._kept / "main.db")
+        self._config, self._url, self._shop_id, self._chance = config.name, url, shop_id, chance
+        self.next_id = next_id
+
+    def copy_to(self, at: Path, url: str) -> tuple[Path, str, random.Random, Iterator[int]]:
+        """Another house of the same kind: its settings, its shop, its chance and its identifiers."""
+        shutil.copytree(self._kept / "house", at)
+        shutil.copyfile(self._kept / "main.db", url.removeprefix("sqlite:///"))
+        config, chance = at / self._config, random.Random()
+        config.write_text(config.read_text("utf-8").replace(self._url, url), "utf-8")
+        chance.setstate(self._chance)
+        return config, self._shop_id, chance, itertools.count(self.next_id)
+
+
+_FIRST: dict[Any, _First] = {}
 
 
 def set_lines(config: Path, **values: str) -> None:
