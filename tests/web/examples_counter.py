@@ -72,7 +72,7 @@ def _send_back() -> Page:
     battery = {**cone, "id": "43", "label": "d43", "name": "Battery pack", "never_posted": True, "ticked": False}
     return staff_base("deliveries", today="Thursday, 26 November", groups=[
         {"id": "1", "supplier": "Lantern Spares", "parts": [cone, shutter], "goes": True, "battery": True},
-        {"id": "none", "supplier": "A supplier not named", "parts": [battery], "goes": False, "battery": False},
+        {"id": "none", "supplier": "a supplier not named", "parts": [battery], "goes": False, "battery": False},
     ])  # fmt: skip
 
 

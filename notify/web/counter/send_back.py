@@ -33,7 +33,7 @@ def _page(*, errors: list[Problem] | None = None, status: int = 200) -> Response
 def _group(one: ToSupplier, speak: Say) -> d.Line:
     lines = [_line(part, speak) for part in one.parts]
     return {
-        "id": one.supplier_id or "none", "supplier": one.supplier or "A supplier not named", "parts": lines,
+        "id": one.supplier_id or "none", "supplier": one.supplier or "a supplier not named", "parts": lines,
         "goes": any(line["ticked"] for line in lines),
         "battery": any(part.battery and not part.never_posted for part in one.parts),
     }  # fmt: skip
