@@ -53,6 +53,7 @@ LAW = Law(
         "sqlalchemy": frozenset({"store"}),
         "alembic": frozenset({"store"}),
         "psycopg": frozenset({"store"}),
+        "pymysql": frozenset({"store"}),
         "apscheduler": frozenset({"schedule"}),
         "holidays": frozenset({"almanac"}),
     },

@@ -24,6 +24,7 @@ from tests.bench import (
     places,
     reforecast,
     smtp_channel,
+    watch,
     workers,
 )
 from tests.bench.line import Figure, Side, alternate, compare, machine
@@ -72,6 +73,11 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         },
     ),
     "invite": (lambda: invite.figures(n=3, rounds=1), {"invite_composed"}),
+    "watch_idle": (
+        lambda: watch.idle(sqlite_rows=2_000, server_rows=2_000, rounds=1, looks=1),
+        {"watch_idle_sqlite", "watch_idle_postgresql", "watch_idle_mariadb"},
+    ),
+    "watch_take": (lambda: watch.take(tickets=5, rounds=1), {"watch_take"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
 FIELDS = {"name", "ratio", "goal", "met", "better", "against", "n", "ours", "theirs", "machine"}
