@@ -1,4 +1,4 @@
-"""Move a ticket from phase to phase, undo a fresh move, correct an old one."""
+"""Move a ticket, undo a fresh move, correct an old one. A little long: a move and its undoing are one story."""
 
 from __future__ import annotations
 
