@@ -48,8 +48,8 @@ LONG_STORIES = frozenset(
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Pages and long stories on PostgreSQL are deep. Files that start servers and browsers begin first, so that no worker waits at the
-    end for a long one."""
+    """Pages and long stories on PostgreSQL are deep. Files that start servers and browsers begin first, so that no
+    worker waits at the end for a long one."""
     rank = {"real": 2, "long": 1}
     of_file: dict[str, int] = {}
     for item in items:
