@@ -65,7 +65,8 @@ class DaySheet:
     `hit` counts bookings that changed hours have hit and nobody has decided about. `waiting` are all tickets that wait
     for a part, the one that is ready first on top. `foreseen` tells of each ticket in `bench`, `asked` and `waiting`
     when it will be ready; `old` is when that was reckoned, if it is too long ago to be relied on. `order` is what is
-    said about the order of the bench.
+    said about the order of the bench. `mine` are those in `bench` that the technician who looks took once; they stand
+    before the others. `next_id` is the first in line whoever looks, "" when nothing is.
     """
 
     now: datetime
@@ -89,11 +90,12 @@ class DaySheet:
     old: datetime | None
     order: BenchOrder
     danger: tuple[InDanger, ...]
+    mine: frozenset[str]
+    next_id: str
 
     def is_later(self, line: TicketLine) -> bool:
-        """Whether others in line for the bench come before it."""
-        in_line = [one.ticket_id for one in self.bench if one.phase not in IN_HAND]
-        return line.ticket_id in in_line[1:]
+        """Whether others in line for the bench come before it, in the order of the whole bench."""
+        return line.phase not in IN_HAND and line.ticket_id != self.next_id
 
 
 def view(ctx: Context, actor: Actor) -> DaySheet:
@@ -106,10 +108,12 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
         answered, deliveries = _answered(unit, about), gather_deliveries(ctx, unit, lines)
         ready = Readiness(ctx, unit)
         waiting, looked = _by_ready(work, ready), look(ctx, unit)
+        bench = _in_order(work, looked, leave_out={one.ticket.ticket_id for one in answered})
+        mine = _own(bench, actor)
         return DaySheet(
             now=now, today=today, answered=answered, deliveries=deliveries,
-            bench=_in_order(work, looked, leave_out={one.ticket.ticket_id for one in answered}),
-            order=bench_order(unit, looked, lines, about),
+            bench=tuple(sorted(bench, key=lambda line: line.ticket_id not in mine)), mine=mine,
+            next_id=next((line.ticket_id for line in bench if line.phase not in IN_HAND), ""), order=bench_order(unit, looked, lines, about),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
@@ -151,6 +155,12 @@ def _in_order(work: tuple[TicketLine, ...], looked: Looked, *, leave_out: set[st
     """
     able = {line.ticket_id: line for line in work if _is_able(line, leave_out)}
     return tuple(able[one] for one in looked.order if one in able)
+
+
+def _own(bench: tuple[TicketLine, ...], actor: Actor) -> frozenset[str]:
+    """What a technician has in hand or had: theirs before the others'. Whoever is at the counter owns none."""
+    is_technician = actor.kind == "staff" and actor.role == "technician"
+    return frozenset(one.ticket_id for one in bench if is_technician and one.technician_id == actor.id)
 
 
 def _is_able(line: TicketLine, leave_out: set[str]) -> bool:

@@ -43,6 +43,7 @@ class TicketLine:
     person: str
     left: int | None
     forgotten: bool
+    technician_id: str = ""
 
 
 class Lines:
@@ -53,6 +54,7 @@ class Lines:
         self._staff = {row.id: str(row.name) for row in staff.list_staff(unit)}
         self._asked = _count(q.ticket_id for q in questions.questions_in(unit, ("open",), OPEN_PHASES))
         self._missing = _count(p.ticket_id for p in parts.parts_in(unit, ("needed", "ordered")))
+        self._made: dict[str, TicketLine] = {}  # in a transaction that only reads, a ticket has one line
 
     def staff_name(self, staff_id: str | None) -> str:
         """The name of somebody who works or worked here; empty when unknown."""
@@ -65,13 +67,20 @@ class Lines:
     def of(self, found: Iterable[Ticket]) -> tuple[TicketLine, ...]:
         """A line for each ticket, in the order given."""
         whole = tuple(found)
-        bringers = visits.people_of_visits(self._unit, {t.visit_id for t in whole}, "bringer")
-        known = people.people_by_id(self._unit, bringers.values())
-        return tuple(self._line(ticket, known.get(bringers.get(ticket.visit_id, ""))) for ticket in whole)
+        new = [ticket for ticket in whole if ticket.id not in self._made]
+        bringers = visits.people_of_visits(self._unit, {t.visit_id for t in new}, "bringer") if new else {}
+        known = people.people_by_id(self._unit, bringers.values()) if new else {}
+        made = {t.id: self._line(t, known.get(bringers.get(t.visit_id, ""))) for t in new}
+        if self._unit.known is not None:
+            self._made |= made
+        return tuple(made.get(ticket.id) or self._made[ticket.id] for ticket in whole)
 
     def by_id(self, ids: Iterable[str]) -> Mapping[str, TicketLine]:
         """identifier -> line."""
-        return {line.ticket_id: line for line in self.of(tickets.tickets_by_id(self._unit, ids).values())}
+        wanted = set(ids)
+        made = {one: self._made[one] for one in wanted & self._made.keys()}
+        new = wanted - made.keys()
+        return made | {line.ticket_id: line for line in self.of(tickets.tickets_by_id(self._unit, new).values())}
 
     def _line(self, ticket: Ticket, bringer: people.Person | None) -> TicketLine:
         return TicketLine(
@@ -81,6 +90,7 @@ class Lines:
             created_at=ticket.created_at, promise_at=ticket.promise_at, shelf=ticket.shelf, safety=ticket.safety,
             technician=self.staff_name(ticket.technician_id), person=bringer.name if bringer else "",
             left=left_to_pay(ticket), forgotten=bringer is not None and bringer.forgotten,
+            technician_id=ticket.technician_id or "",
         )  # fmt: skip
 
     def waits_on(self, ticket: Ticket) -> WaitsOn:

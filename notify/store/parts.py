@@ -139,11 +139,16 @@ def parts_of(unit: Unit, ticket_id: str) -> tuple[Part, ...]:
 
 def parts_in(unit: Unit, states: Iterable[str]) -> tuple[Part, ...]:
     """Parts in any of `states`, the earliest due first."""
+    wanted = tuple(states)
+    return unit.once(("parts_in", " ".join(wanted)), lambda: _parts_in(unit, wanted))
+
+
+def _parts_in(unit: Unit, states: Sequence[str]) -> tuple[Part, ...]:
     t = s.parts
     rows = unit.connection.execute(
-        select(t).where(t.c.shop_id == unit.shop_id, t.c.state.in_(list(states))).order_by(t.c.due_at, t.c.needed_at)
+        select(t).where(t.c.shop_id == unit.shop_id, t.c.state.in_(states)).order_by(t.c.due_at, t.c.needed_at)
     )
-    return tuple(_opened(unit, row) for row in rows.all())
+    return _all_opened(unit, rows.all())
 
 
 def parts_after(unit: Unit, after: str, states: Iterable[str], *, limit: int) -> tuple[Part, ...]:
@@ -217,13 +222,19 @@ def arrived_since(unit: Unit, moment: datetime) -> tuple[Part, ...]:
     rows = unit.connection.execute(
         select(t).where(t.c.shop_id == unit.shop_id, t.c.arrived_at >= moment).order_by(t.c.arrived_at.desc(), t.c.id)
     )
-    return tuple(_opened(unit, row) for row in rows.all())
+    return _all_opened(unit, rows.all())
 
 
 def change_part(unit: Unit, part: Part | OrderLine, **columns: Any) -> None:
     """Writes changed columns of a part."""
     changed = {**columns, "changes": _T.c.changes + 1}
     unit.connection.execute(update(_T).where(_T.c.shop_id == unit.shop_id, _T.c.id == part.id).values(**changed))
+
+
+def _all_opened(unit: Unit, rows: Sequence[Any]) -> tuple[Part, ...]:
+    """Many parts with one look at the keys."""
+    unit.opener.fetch({row.person_id for row in rows})
+    return tuple(_opened(unit, row) for row in rows)
 
 
 def _opened(unit: Unit, row: Any) -> Part:

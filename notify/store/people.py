@@ -119,6 +119,7 @@ def people_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Person]:
     """identifier -> person, for those that exist."""
     t = s.people
     rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id.in_(set(ids)))).all()
+    unit.opener.fetch({row.id for row in rows if row.forgotten_at is None})
     return {row.id: _person(unit, row) for row in rows}
 
 

@@ -98,7 +98,9 @@ def questions_in(unit: Unit, states: Iterable[str], phases: Iterable[str]) -> tu
         .where(t.c.shop_id == unit.shop_id, t.c.state.in_(list(states)), k.c.phase.in_(list(phases)))
         .order_by(t.c.asked_at, t.c.id)
     )
-    return tuple(_opened(unit, row) for row in rows.all())
+    found = rows.all()
+    unit.opener.fetch({row.person_id for row in found})
+    return tuple(_opened(unit, row) for row in found)
 
 
 def open_question_ids(unit: Unit, *, expired_at: datetime | None = None) -> tuple[tuple[str, str], ...]:

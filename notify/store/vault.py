@@ -178,8 +178,9 @@ class Opener:
         self._ciphers: dict[str, AESGCM] = {}
 
     def fetch(self, person_ids: Iterable[str]) -> None:
-        """Unwraps the keys of many people at once."""
-        keys = self._vault.data_keys(person_ids)
+        """Unwraps the keys of many people at once, but for those that are known already."""
+        unknown = set(person_ids) - self._ciphers.keys()
+        keys = self._vault.data_keys(unknown) if unknown else {}
         self._ciphers |= {person_id: AESGCM(key) for person_id, key in keys.items()}
 
     def seal(self, person_id: str, place: Place, plain: str | bytes) -> bytes:

@@ -61,9 +61,9 @@ def create_app(services: Services, *, demo: bool = False, kept_pages: int = kept
     log_answers(app)
     check_hosts(app, web)
     find_person(app, web)
-    answer_unchanged(app)
     protect_forms(app, web)
     guard_routes(app)
+    answer_unchanged(app, web)
     # After a page the last registered runs first: the headers come on top of everything.
     put_headers(app, behind_tls=web.behind_tls)
     carry_between_pages(app, web)

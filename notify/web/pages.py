@@ -13,8 +13,8 @@ from notify.flows.view_desk import Desk, view_desk, view_shop
 from notify.web import carry
 from notify.web.csrf import form_token
 from notify.web.here import ctx, current_actor, services, shop_id, signed_in
-from notify.web.live import by_itself
 from notify.web.say import Say, say_for
+from notify.web.sessions import by_itself
 
 ROLES = {"counter": "at the counter", "technician": "technician", "owner": "owner"}
 Problem = dict[str, str]

@@ -10,9 +10,9 @@ from notify.flows import staff
 from notify.flows.staff import ABSOLUTE, SignedIn
 from notify.web.api.operations import API
 from notify.web.here import ctx
-from notify.web.live import by_itself
 
 NAME = "shelfbell"
+BY_ITSELF = "Shelfbell-By-Itself"  # header of what an open page asks, whether anybody is there or not
 
 
 def cookie_name(name: str, web: Web) -> str:
@@ -34,6 +34,11 @@ def find_person(app: Flask, web: Web) -> None:
             return
         g.signed_in = staff.who(ctx(), shop_id, secret, at_work=not by_itself())
         g.shop_id = shop_id if g.signed_in else None
+
+
+def by_itself() -> bool:
+    """Whether an open page asks, and not a person."""
+    return BY_ITSELF in request.headers
 
 
 def begin(response: Response, web: Web, shop_id: str, person: SignedIn) -> Response:

@@ -13,6 +13,7 @@ from tests.bench import (
     capacity,
     claim_page,
     composed,
+    day_sheet,
     forecast,
     history,
     idle,
@@ -22,6 +23,7 @@ from tests.bench import (
     places,
     reforecast,
     smtp_channel,
+    watch,
     workers,
 )
 from tests.bench.line import Figure, machine
@@ -34,6 +36,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "bookings": lambda: bookings.figures(attempts=1000, places=100, rounds=5),
     "places": lambda: places.figures(past=100_000, coming=2000, rounds=7, looks=5),
     "claim_page": lambda: claim_page.figures(seconds=1.5, rounds=9),
+    "day_sheet": lambda: day_sheet.figures(seconds=2, rounds=7),
     "smtp_channel": lambda: smtp_channel.figures(n=150, rounds=15),
     "calendar_reply": lambda: calendar_reply.figures(n=300, rounds=9),
     "capacity": lambda: capacity.figures(days=4000, rounds=9),
@@ -42,6 +45,8 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "bench_order": lambda: bench_order.figures(afternoons=12, rounds=5),
     "forecast": lambda: forecast.figures(rounds=7),
     "invite": lambda: invite.figures(n=200, rounds=15),
+    "watch_idle": lambda: watch.idle(sqlite_rows=1_000_000, server_rows=200_000, rounds=9, looks=20),
+    "watch_take": lambda: watch.take(tickets=2_500, rounds=8),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from flask import Flask
+from flask import Flask, Response, make_response, render_template, request
 from sqlalchemy import bindparam, create_engine, select
 
 from notify.render.email import Mailbox, compose_mail
@@ -80,5 +80,32 @@ def bare_app(url: str, *, shop_id: str, octets: int) -> Flask:
         with engine.connect() as connection:
             row = connection.execute(ticket, {"shop": shop_id, "ticket": ticket_id}).one()
         return page.render(row=row)
+
+    return app
+
+
+def bare_sheet(url: str, *, shop_id: str, templates: str, context: Mapping[str, Any]) -> Flask:
+    """GET /same: a 304 to whoever sends a tag, nothing else.
+
+    GET /sheet: SELECT id, number, phase, promise_at FROM tickets WHERE shop_id = ?, then the product's own template with
+    everything that it says ready in memory.
+    """
+    engine = create_engine(url)
+    table = schema.tickets
+    query = select(table.c.id, table.c.number, table.c.phase, table.c.promise_at)
+    whole = query.where(table.c.shop_id == bindparam("shop"))
+    app = Flask("bare", template_folder=templates)
+
+    @app.get("/same")
+    def same() -> Response:
+        answer = make_response("", 304 if request.if_none_match.contains_weak("same") else 200)
+        answer.set_etag("same", weak=True)
+        return answer
+
+    @app.get("/sheet")
+    def sheet() -> str:
+        with engine.connect() as connection:
+            connection.execute(whole, {"shop": shop_id}).all()
+        return render_template("day_sheet.html", **context)
 
     return app

@@ -48,22 +48,31 @@ class Line:
 
 
 def run(order: dict[str, Any]) -> dict[str, Any]:
-    """Keeps every connection busy for `seconds`; `paths` are asked for in turn."""
+    """Keeps every connection busy for `seconds`; `paths` are asked for in turn, with `headers` beside.
+
+    Whatever has not the wanted `status`, 200 if none is named, is bad. waitress hangs up after each 304, so that each of
+    those takes a connection of its own, one after the other.
+    """
+    more = "".join(f"{name}: {value}\r\n" for name, value in order.get("headers", {}).items())
     questions = itertools.cycle(
-        f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{order['port']}\r\n\r\n".encode() for path in order["paths"]
+        f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{order['port']}\r\n{more}\r\n".encode() for path in order["paths"]
     )
+    if order.get("status") == 304:
+        return _one_by_one(order["port"], questions, seconds=order["seconds"])
     with selectors.DefaultSelector() as waiting:
         for _ in range(order["connections"]):
             line = Line(order["port"])
             waiting.register(line.sock, selectors.EVENT_READ, line)
         try:
-            return _count(waiting, questions, seconds=order["seconds"])
+            return _count(waiting, questions, seconds=order["seconds"], status=order.get("status", 200))
         finally:
             for key in list(waiting.get_map().values()):
                 key.data.sock.close()
 
 
-def _count(waiting: selectors.BaseSelector, questions: Iterator[bytes], *, seconds: float) -> dict[str, Any]:
+def _count(
+    waiting: selectors.BaseSelector, questions: Iterator[bytes], *, seconds: float, status: int
+) -> dict[str, Any]:
     done, bad, octets = 0, 0, 0
     began = time.perf_counter()
     for key in list(waiting.get_map().values()):
@@ -73,9 +82,23 @@ def _count(waiting: selectors.BaseSelector, questions: Iterator[bytes], *, secon
             answer = key.data.read()
             if answer is None:
                 continue
-            done, bad, octets = done + 1, bad + (answer[0] != 200), octets + answer[1]
+            done, bad, octets = done + 1, bad + (answer[0] != status), octets + answer[1]
             key.data.ask(next(questions))
     return {"requests": done, "seconds": taken, "bad": bad, "octets": octets}
+
+
+def _one_by_one(port: int, questions: Iterator[bytes], *, seconds: float) -> dict[str, Any]:
+    done, bad = 0, 0
+    began = time.perf_counter()
+    while (taken := time.perf_counter() - began) < seconds:
+        with socket.create_connection(("127.0.0.1", port)) as line:
+            line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+            line.sendall(next(questions))
+            answer = b""
+            while more := line.recv(65536):
+                answer += more
+        done, bad = done + 1, bad + (not answer.startswith(b"HTTP/1.1 304"))
+    return {"requests": done, "seconds": taken, "bad": bad, "octets": 0}
 
 
 def main() -> None:

@@ -1,12 +1,14 @@
-"""One side of the claim page figure, a process of its own.
+"""One side of a figure about pages, a process of its own.
 
 `python -m tests.bench.web_side ours CONFIG KEPT` is the product, which holds KEPT claim pages for the same look
-again (0: makes every page anew); `... bare URL SHOP OCTETS` is the baseline.
+again (0: makes every page anew); `... bare URL SHOP OCTETS` is the baseline of claim pages, `... sheet URL SHOP TEMPLATES FILE`
+that of the day sheet, with what it says in a JSON file.
 Both are served by the product's own waitress with the same number of threads.
 """
 
 from __future__ import annotations
 
+import json
 import logging
 import os
 import signal
@@ -31,6 +33,9 @@ def main(arguments: list[str]) -> None:
     listening = open_socket("127.0.0.1", 0)
     if arguments[0] == "ours":
         app = create_app(build(load(Path(arguments[1])), clock=running_clock()), kept_pages=int(arguments[2]))
+    elif arguments[0] == "sheet":
+        says = json.loads(Path(arguments[4]).read_text("utf-8"))
+        app = baselines.bare_sheet(arguments[1], shop_id=arguments[2], templates=arguments[3], context=says)
     else:
         app = baselines.bare_app(arguments[1], shop_id=arguments[2], octets=int(arguments[3]))
     listening.listen()

@@ -66,6 +66,7 @@ def _day() -> Page:
             {"stamp": 9, "at": "9:02", "number": "W8L-5T3N", "href": "/tickets/18", "sentence": "The customer chose a pickup time for the Otter 110 camera."},
         ],
         zone="Europe/London",
+        bench_title="The bench, in order",
         notice="K7M-2X9T is on the bench.",
         undo={"action": "/tickets/12/undo", "event": "401", "label": "Undo, until 9:25"},
         answered=[

@@ -57,12 +57,14 @@ def bench_line(one: TicketLine, sheet: DaySheet, speak: Say, *, main: bool) -> d
     """Where it stands, when it will be ready and what was promised, with the usual next step."""
     event, to = NEXT[one.phase]
     in_hand = one.phase in (Phase.ON_BENCH, Phase.PROVING)
-    doing = d.words()(f"in_hand.{one.phase}", since=speak.when(one.since), by=_with(one)) if in_hand else ""
+    yours = d.words()("in_hand.yours") if one.ticket_id in sheet.mine else ""
+    by = "" if yours else _with(one)
+    doing = d.words()(f"in_hand.{one.phase}", since=speak.when(one.since), by=by) if in_hand else ""
     waits = d.words()(f"waits.{one.waits_on}") if in_hand and one.waits_on.value in ("customer", "part") else ""
     fault = "" if in_hand or not one.fault else f"{d.capital(one.fault.splitlines()[0].rstrip('.'))}."
     when, drawn = ahead.on_line(sheet.foreseen.get(one.ticket_id), one, speak)
     since = "" if in_hand or when else f"Here since {speak.when(one.created_at)}; no time is promised."
-    sentence = " ".join(part for part in (doing, waits, fault, when, since) if part)
+    sentence = " ".join(part for part in (yours, doing, waits, fault, when, since) if part)
     press = d.button(f"/tickets/{one.ticket_id}/move", d.words()(f"move.{event}"), main=main, to=to.value, back="/")
     ahead_of_all = [next_button(one)] if sheet.is_later(one) else []
     return d.ticket_line(one, sentence, buttons=[press, *ahead_of_all], range=drawn)

@@ -22,6 +22,7 @@ from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.danger_lines import danger_line
 from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
+from notify.web.counter.listeners import sheet_lines as listener_lines
 from notify.web.counter.sources import sheet_lines as source_lines
 from notify.web.here import ctx, current_actor
 from notify.web.live import live_page
@@ -50,6 +51,7 @@ def _page() -> Response:
                     *(unordered_line(part) for part in sheet.deliveries.to_order())],
         bench=[*order_lines(sheet.order, speak),
                *(work.bench_line(one, sheet, speak, main=one.ticket_id == first) for one in sheet.bench)],
+        bench_title="The bench, yours first" if sheet.mine else "The bench, in order",
         scale=work.scale_over(sheet.bench, sheet, speak),
         asked=[work.asked_line(one, sheet, speak) for one in sheet.asked],
         shelf=[shelf_line(one, speak) for one in sheet.shelf],
@@ -57,7 +59,7 @@ def _page() -> Response:
         calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
-        danger=[danger_line(one, speak) for one in sheet.danger], sources=source_lines(speak),
+        danger=[danger_line(one, speak) for one in sheet.danger], sources=[*source_lines(speak), *listener_lines(speak)],
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
         reports=REPORTS if may(actor.role, "report") else [],
