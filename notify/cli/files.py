@@ -7,10 +7,15 @@ from pathlib import Path
 from notify.core.errors import Conflict, Invalid
 
 
-def write_private(file: Path, data: bytes, *, overwrite: bool) -> None:
-    """Writes a file that its owner alone can read. Raises Conflict when it is there, Invalid when it cannot be."""
+def need_free(file: Path, *, overwrite: bool) -> None:
+    """Raises Conflict when it is there: before anything is done that only makes sense with the file written."""
     if file.exists() and not overwrite:
         raise Conflict(f"{file.name} is already there", "Name another file, or add --overwrite.", field="file")
+
+
+def write_private(file: Path, data: bytes, *, overwrite: bool) -> None:
+    """Writes a file that its owner alone can read. Raises Conflict when it is there, Invalid when it cannot be."""
+    need_free(file, overwrite=overwrite)
     try:
         file.touch(mode=0o600)
         file.write_bytes(data)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from notify.cli.desk import Command, Desk, Group, pass_desk
-from notify.cli.files import write_private
+from notify.cli.files import need_free, write_private
 from notify.flows import pads, paper_day, view_ticket_print
 from notify.render.claim_ticket import PAPERS, ticket_pdf
 from notify.render.labels import label_pdf
@@ -79,6 +79,7 @@ def pad(desk: Desk, file: Path, tickets: int, paper: str, again: bool, overwrite
     Each has its number and its secret code already: keep the pad as you keep money. Enter what was taken in with
     `shelfbell check-in --pad NUMBER --taken-in TIME`.
     """
+    need_free(file, overwrite=overwrite)
     pad_id = pads.newest(desk.ctx, desk.actor) if again else pads.make_pad(desk.ctx, desk.actor, tickets=tickets)
     pages, language = pads.pages_of(desk.ctx, desk.actor, pad_id)
     data = pad_pdf(pages, paper=paper, words=desk.services.words.get(language), templates=desk.services.templates,
