@@ -8,7 +8,7 @@ from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.core.claim_number import show_number
 from notify.core.errors import Conflict, NotFound
 from notify.core.parts import MOST_AT_ONCE, same_code
-from notify.flows import arrivals, give_part, parts, view_deliveries
+from notify.flows import arrivals, earlier, give_part, parts, view_deliveries
 from notify.flows.view_lookup import find_part
 
 
@@ -113,13 +113,18 @@ def due(desk: Desk, part: str, due: str) -> None:
 @part.command("arrive")
 @click.argument("part", nargs=-1, required=True)
 @click.option("--as-ordered", is_flag=True, help="For its own ticket, whoever else could use it.")
+@click.option("--at", default="", help="When it came, for what is on paper: as 2026-11-26T11:30; for its own ticket.")
 @pass_desk
-def arrive(desk: Desk, part: tuple[str, ...], as_ordered: bool) -> None:
+def arrive(desk: Desk, part: tuple[str, ...], as_ordered: bool, at: str) -> None:
     """Book parts in: by label, claim number, packing slip, order number or article. Says whom each frees.
 
     With a packing slip or an order number all that should be in the box is booked in.
     """
     found = [one for text in part for one in _meant(desk, text)]
+    if (moment := desk.past(at)) is not None:
+        late = [earlier.part_came(desk.ctx, desk.actor, one, at=moment) for one in found]
+        desk.show(late[0] if len(late) == 1 else late, *(_booked(one) for one in late))
+        return
     came = arrivals.arrive_all(desk.ctx, desk.actor, found, as_ordered=as_ordered)
     if not came.done:
         raise came.refused[0][1]
