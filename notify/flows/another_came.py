@@ -40,9 +40,7 @@ def ask(ctx: Context, actor: Actor, part_id: str, *, came: str, price: str = "",
     actor.need("receive_part")
     what = clean_line(came, field="came", limit=_LONGEST)
     if not what:
-        raise Invalid(
-            "What came?", "Say how it differs, such as: silver instead of black.", field="came"
-        )
+        raise Invalid("What came?", "Say how it differs, such as: silver instead of black.", field="came")
     with ctx.db.write(actor.shop_id) as unit:
         part = parts.get_part(unit, part_id, lock=True)
         if part.state != PartState.WRONG:

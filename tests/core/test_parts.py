@@ -104,7 +104,7 @@ def test_a_hopeless_promise_takes_nothing_from_one_that_can_be_kept() -> None:
 
 
 _WAITING = st.lists(
-    st.tuples(st.none() | st.integers(-5, 40), st.integers(0, 20), st.integers(0, 20), st.integers(0, 9), st.booleans()),
+    st.tuples(st.none() | st.integers(-5, 40), *(st.integers(0, most) for most in (20, 20, 9)), st.booleans()),
     min_size=1, max_size=6,
 )  # fmt: skip
 
