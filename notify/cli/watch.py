@@ -11,7 +11,9 @@ import click
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.config.settings import Settings, Watch
 from notify.core.errors import Conflict, NotFound
+from notify.core.source_rest import rests
 from notify.core.sources import Taken
+from notify.flows import source_state
 from notify.flows.source_shop import shop_of
 from notify.schedule.jobs import Job, Run
 from notify.schedule.when import Every
@@ -131,9 +133,18 @@ def _seconds(one: Watch) -> int:
     return FOLDER_SECONDS if one.kind == "folder" else one.every_seconds
 
 
+def _rests(run: Run, one: Watch) -> bool:
+    """Whether a database that could not be read is left alone for now; somebody's command looks at once."""
+    shop_id = shop_of(run.context, run.services.shop_ids(), one.shop, source=one.name)
+    state = source_state.state(run.context, shop_id, one.name)
+    return rests(run.now, looked_at=state.looked_at, trouble_since=state.trouble_since)
+
+
 def _looking(one: Watch) -> Callable[[Run], None]:
     def look(run: Run) -> None:
         """Counts only go into the log: a reason may quote what stood in a line."""
+        if one.kind == "table" and _rests(run, one):
+            return
         for report in look_at(run.services, one, dry_run=False, tell=lambda lines: None):
             if report.trouble:
                 log.warning("the source %s has trouble: %s", one.name, report.trouble.value)

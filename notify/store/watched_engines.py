@@ -71,7 +71,7 @@ def open_watched(url: URL, line: Line, *, seconds: int) -> Engine:
         raise SourceTrouble(
             Trouble.MISSING,
             f"What reads {url.get_backend_name()} is not installed",
-            "Install Shelfbell with its extra.",
+            "Install Shelfbell with its extra postgres or mariadb.",
         ) from None
     event.listen(engine, "connect", line.holds, insert=True)
     event.listen(engine, "handle_error", _close_cursor)

@@ -14,10 +14,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlalchemy import select
 
+from notify.cli.watch import watch_jobs
 from notify.config.settings import Watch
 from notify.core.sources import Doubt, Trouble
 from notify.core.tickets import Phase
 from notify.flows import source_state
+from notify.schedule.jobs import Run
 from notify.store import schema as s
 from notify.store.watched_table import Asked, open_table
 from notify.watch import table
@@ -219,3 +221,20 @@ def test_a_time_without_a_zone_is_in_the_sources_own(shop: House, make_foreign: 
     hand.foreign.do("insert into jobs values (?, ?, ?, ?)", rows=rows)
     (report,) = hand.look()
     assert len(report.taken.taken) == 1 and [one[1] for one in report.taken.doubted] == [Doubt.UNREADABLE]
+
+
+def test_a_database_that_is_away_is_left_alone_longer_and_longer_while_a_command_looks_at_once(
+    shop: House, make_foreign: Any
+) -> None:
+    hand = Hand(shop, make_foreign("sqlite"))
+    hand.foreign.do("alter table jobs rename to kept")
+    (job,) = watch_jobs(replace(shop.services.settings, watch=(hand.watch,)))
+    looked = []
+    for _ in range(60):
+        shop.clock.advance(10)
+        job.flow(Run(shop.services, "", shop.clock(), shop.clock()))
+        looked.append(source_state.state(shop.ctx, shop.shop_id, "bench").looked_at)
+    assert len(set(looked)) == 7
+    hand.foreign.do("alter table kept rename to jobs")
+    hand.look(1)
+    assert source_state.state(shop.ctx, shop.shop_id, "bench").trouble == ""

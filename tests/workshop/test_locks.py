@@ -36,7 +36,7 @@ def wanted(lock: str) -> list[Requirement]:
     """What pyproject.toml asks for by name."""
     project, groups = PROJECT["project"], PROJECT["dependency-groups"]
     extras = project["optional-dependencies"]
-    product = [*project["dependencies"], *extras["postgres"], *extras["holidays"], *groups["build"]]
+    product = [*project["dependencies"], *extras["postgres"], *extras["holidays"], *extras["mariadb"], *groups["build"]]
     lists = {"run.txt": product, "test.txt": [*product, *groups["test"]], "uv.txt": groups["uv"]}
     return [Requirement(text) for text in lists[lock]]
 
