@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, insert, or_, select, update
+from sqlalchemy import and_, delete, func, insert, or_, select, update
 
 from notify.core.errors import NotFound
 from notify.core.events import Event
 from notify.store import schema as s
+from notify.store import shown
 from notify.store.database import Unit
 from notify.store.events import as_event
 
@@ -102,6 +103,7 @@ def set_state(unit: Unit, listener_id: str, state: str, *, trouble: str = "") ->
     values = {"state": state, "attempts": 0, "next_at": None, "trouble": trouble, **gone}
     values |= {} if trouble else {"trouble_since": None}
     live = (*_one(unit, listener_id), _L.c.state != OFF)
+    shown.changed(unit.connection)
     return bool(unit.connection.execute(update(_L).where(*live).values(**values)).rowcount)
 
 
@@ -138,6 +140,8 @@ def hold(unit: Unit, listener_id: str, *, by: str, until: datetime | None, **col
     mine = (*_one(unit, listener_id), _L.c.lease_by == by)
     lease = {"lease_by": by if until else None, "lease_until": until}
     changed = update(_L).where(*mine).values(**lease, **columns)
+    if "state" in columns:  # how far it has heard is on no sheet
+        shown.changed(unit.connection)
     if not unit.connection.execute(changed).rowcount:
         return False
     return unit.connection.execute(select(_L.c.state).where(*_one(unit, listener_id))).scalar() == ON
@@ -183,9 +187,18 @@ def count_refused(unit: Unit) -> dict[str, int]:
     return {row[0]: int(row[1]) for row in unit.connection.execute(query.group_by(_R.c.listener_id))}
 
 
+def needs_somebody(unit: Unit) -> bool:
+    """Whether any listener was given up on, or refused something: one look, for sheets that ask again and again."""
+    refused = select(_R.c.seq).where(_R.c.shop_id == _L.c.shop_id, _R.c.listener_id == _L.c.id, _R.c.status != AGAIN)
+    given_up = and_(_L.c.state == PAUSED, _L.c.trouble != "")
+    query = select(_L.c.id).where(_L.c.shop_id == unit.shop_id, _L.c.state != OFF, or_(given_up, refused.exists()))
+    return unit.connection.execute(query.limit(1)).first() is not None
+
+
 def add_refused(unit: Unit, listener_id: str, one: Numbered, *, status: int, at: datetime) -> None:
     """Keeps an event that was refused for good."""
     drop_refused(unit, listener_id, [one.event.id])
+    shown.changed(unit.connection)
     unit.connection.execute(insert(_R).values(
         shop_id=unit.shop_id, listener_id=listener_id, event_id=one.event.id, seq=one.seq, status=status, at=at,
     ))  # fmt: skip
@@ -194,6 +207,7 @@ def add_refused(unit: Unit, listener_id: str, one: Numbered, *, status: int, at:
 def offer_again(unit: Unit, listener_id: str) -> int:
     """Marks what it refused to be offered once more; how many."""
     mine = (_R.c.shop_id == unit.shop_id, _R.c.listener_id == listener_id)
+    shown.changed(unit.connection)
     return unit.connection.execute(update(_R).where(*mine).values(status=AGAIN)).rowcount
 
 

@@ -197,6 +197,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/settings/history", "GET", "staff:look"),
     ("/settings/history/read", "POST", "staff:settings"),
     ("/settings/api", "GET POST", "staff:settings"),
+    ("/settings/listeners", "GET POST", "staff:settings"),
     ("/settings/collecting", "POST", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )

@@ -70,7 +70,7 @@ def start(house: House) -> Iterator[Start]:
 
 def teller(house: House, **changed: Any) -> Teller:
     """A worker as the house wires it, allowed to call this machine."""
-    return replace(house.services.teller, inner_hosts=("127.0.0.1",), patience=2.0, **changed)
+    return replace(house.services.teller, inner_hosts=("127.0.0.1",), **{"patience": 2.0, **changed})
 
 
 def tell(house: House, **changed: Any) -> int:
@@ -347,7 +347,7 @@ def test_a_listener_that_never_answers_delays_no_message(house: House, start: St
     events = busy(house)
     house.clock.advance(91)  # messages of these events are due
     sent: list[int] = []
-    slow = teller(house, fault=lambda point: sent.append(house.deliver()) if not sent else None)
+    slow = teller(house, patience=0.5, fault=lambda point: sent.append(house.deliver()) if not sent else None)
     slow.tell_due([house.shop_id])
     listening.close()
-    assert well.ids == events and sent[0] > 0
+    assert well.ids == events and sum(sent) > 0

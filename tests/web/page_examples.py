@@ -7,6 +7,7 @@ from tests.web.examples_around import around_pages
 from tests.web.examples_claim import Page, claim_pages
 from tests.web.examples_counter import counter_pages
 from tests.web.examples_kinds import kinds_pages
+from tests.web.examples_listeners import listener_pages
 from tests.web.examples_pads import pads_pages
 from tests.web.examples_shop import shop_pages
 from tests.web.examples_sources import sources_pages
@@ -17,4 +18,4 @@ from tests.web.examples_uncollected import uncollected_pages
 def pages() -> dict[str, tuple[str, Page]]:
     """All of them; a context holds plain strings, numbers, bools, lists and dicts only."""
     shop = shop_pages() | counter_pages() | ticket_pages() | uncollected_pages() | kinds_pages() | api_pages()
-    return claim_pages() | around_pages() | shop | pads_pages() | sources_pages()
+    return claim_pages() | around_pages() | shop | pads_pages() | sources_pages() | listener_pages()
