@@ -13,6 +13,7 @@ from notify.flows import moves, pads, parts, set_up
 from notify.flows.handover import find_claim
 from notify.store import events, pad_tickets, tickets
 from tests.web.conftest import Browser
+from tests.web.script_hand import script
 from tests.web.staff_pages import Reader, codes_in
 
 pytestmark = pytest.mark.long
@@ -127,3 +128,15 @@ def test_what_happened_earlier_is_entered_step_by_step_and_a_wrong_order_is_refu
 def _token(house: Any, ticket_id: str) -> str:
     with house.read() as unit:
         return tickets.get_ticket(unit, ticket_id).token
+
+
+def test_a_script_enters_a_pads_ticket_with_its_time(house: Any, app: Any) -> None:
+    _, numbers, _ = _made(house)
+    till = script(app, house, ("tickets:write",))
+    house.clock.advance(3 * 3600)
+    then = house.clock() - timedelta(hours=1)
+    body = {"bringer": {"name": "Noor Vale"}, "devices": [{"device": "Otter camera", "pad": numbers[0]}]}
+    answer = till.ask("POST", "/visits", {**body, "taken_in": then.isoformat()})
+    assert answer.status_code in (200, 201), answer.get_data(as_text=True)
+    with house.read() as unit:
+        assert tickets.find_by_number(unit, numbers[0]).created_at == then

@@ -80,7 +80,7 @@ _DEVICE = thing({"device": text(120, least=1)}, {
     "device_class": one_of(DEVICE_CLASSES), "fault": text(4000), "condition": text(4000), "accessories": text(1000),
     "price_agreed": AMOUNT, "price_limit": AMOUNT, "deposit": AMOUNT, "paid": BOOL, "shelf": text(20),
     "safety": many(one_of(SAFETY_FLAGS), uniqueItems=True, maxItems=len(SAFETY_FLAGS)), "promise": INSTANT,
-    "kind": text(80), "follows": text(20),
+    "kind": text(80), "follows": text(20), "pad": text(20),
 })  # fmt: skip
 _QUESTION = thing({
     "id": ID, "kind": one_of(tuple(ANSWERS)), "wording": FREE, "price": or_null(AMOUNT),
@@ -137,7 +137,7 @@ NAMED: dict[str, Shape] = {
     "NewVisit": thing(
         {"bringer": _PERSON, "devices": many(_DEVICE, minItems=1, maxItems=MAX_DEVICES)},
         {"tell": _PERSON, "payer": _PERSON, "collectors": many(text(80), maxItems=10), "language": one_of(LANGUAGES),
-         "waits_here": BOOL, "number_is_device": BOOL},
+         "waits_here": BOOL, "number_is_device": BOOL, "taken_in": INSTANT},
     ),
     "TakenIn": thing({"visit": ID, "tickets": many(thing({"id": ID, "number": WORD})), "warnings": many(FREE)}),
     "Moved": thing({"ticket": ID, "event": ID, "kind": WORD, "phase": one_of(tuple(Phase)), "version": COUNT}),

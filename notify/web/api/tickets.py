@@ -67,6 +67,7 @@ def _check_in(call: Call) -> Given:
         tell=_person(body.get("tell", {})), payer=_person(body.get("payer", {})),
         collectors=tuple(body.get("collectors", ())), language=body.get("language", ""),
         waits_here=body.get("waits_here", False), number_is_device=body.get("number_is_device", False),
+        taken_in=body.get("taken_in", ""),
     )  # fmt: skip
     done = check_in.check_in(call.ctx, call.actor, form)
     made = zip(done.ticket_ids, done.numbers, strict=True)
