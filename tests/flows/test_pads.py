@@ -168,6 +168,22 @@ def test_a_whole_repair_from_paper_is_learned_and_scored_by_its_true_times(house
     assert promise.ready_at == house.clock() - timedelta(hours=19) and promise.ready_at < promise.promise_at
 
 
+def test_a_mistyped_time_that_is_taken_back_at_once_takes_nothing_off_the_work(house: Any) -> None:
+    _, numbers = _pad(house)
+    house.clock.advance(26 * 3600)
+    ticket_id = _enter(house, numbers[0], taken_in=_wall(house, hours=23)).ticket_ids[0]
+    now = house.clock()
+    for to, hours in (("in_line", 22), ("on_bench", 20)):
+        moves.move(house.ctx, house.actor(), ticket_id, to, at=now - timedelta(hours=hours))
+    moves.move(house.ctx, house.actor(), ticket_id, "on_shelf", outcome="repaired", at=now - timedelta(hours=19.5))
+    house.clock.advance(20)
+    moves.undo(house.ctx, house.actor(), ticket_id)
+    moves.move(house.ctx, house.actor(), ticket_id, "on_shelf", outcome="repaired", at=now - timedelta(hours=19))
+    with house.read() as unit:
+        job = past_jobs.of_ticket(unit, ticket_id)
+    assert job is not None and job.minutes == 60
+
+
 def test_ready_long_ago_is_told_while_it_lies_there_and_not_once_its_handover_is_typed(house: Any) -> None:
     _, numbers = _pad(house)
     house.clock.advance(26 * 3600)

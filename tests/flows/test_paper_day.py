@@ -5,6 +5,7 @@ What it must hold is the issue's own text (bad days: the nightly printed day she
 
 from __future__ import annotations
 
+import os
 import stat
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -114,7 +115,9 @@ def test_from_the_evening_on_the_next_open_days_sheet_lies_there_for_its_owner_o
     folder = tmp_path / "sheets"
     assert _evening(house, folder) is None and not folder.exists()  # 9 o'clock in the morning
     house.clock.set(house.clock().replace(hour=19, minute=5))
+    before = os.umask(0o022)  # as on a usual machine: whatever is not asked for is readable by everybody
     file = _evening(house, folder, b"first ")
+    os.umask(before)
     assert file is not None and file.read_bytes() == b"first 2026-11-26"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600 and stat.S_IMODE(folder.stat().st_mode) == 0o700
     assert _evening(house, folder, b"newer ") == file and file.read_bytes() == b"newer 2026-11-26"
