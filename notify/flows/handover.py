@@ -146,8 +146,8 @@ class _Handover:
         if len(self.shown.checked) >= SHORTEST_CHECK:
             return
         if self.on_paper:
-            raise NotAllowed("A handover on paper needs to say who made sure, and how",
-                             "Copy from the paper who gave it back and what they looked at.", field="checked")  # fmt: skip
+            advice = "Copy from the paper who gave it back and what they looked at."
+            raise NotAllowed("A handover on paper needs to say who made sure, and how", advice, field="checked")
         advice = "Look at something with their name on it, and write down what you saw."
         if hold:
             raise NotAllowed("The address or number of this customer was changed a short time ago", advice,

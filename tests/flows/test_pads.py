@@ -32,7 +32,8 @@ def _pad(house: Any, n: int = 3) -> tuple[str, list[str]]:
 
 def _token(house: Any, number: str) -> str:
     with house.read() as unit:
-        return pad_tickets.token_of(unit, pad_tickets.by_number(unit, number.replace("-", "")))
+        found = pad_tickets.by_number(unit, number.replace("-", ""))
+        return pad_tickets.token_of(unit, found) if found else ""
 
 
 def _enter(house: Any, *numbers: str, taken_in: str = "", **device: Any) -> check_in.CheckedIn:

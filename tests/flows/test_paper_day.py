@@ -107,7 +107,7 @@ def test_only_whoever_may_see_contacts_prints_it_and_a_day_that_is_none_is_named
 
 
 def _evening(house: Any, folder: Path, data: bytes = b"%PDF", **more: Any) -> Path | None:
-    known = {"at": time(19), "keep_days": 2, "make": lambda day: data + day.isoformat().encode()}
+    known: dict[str, Any] = {"at": time(19), "keep_days": 2, "make": lambda day: data + day.isoformat().encode()}
     return paper_day.write_due(house.ctx, house.system(), folder=folder, **(known | more))
 
 
