@@ -137,15 +137,3 @@ def test_the_letter_is_shown_in_a_frame_that_can_do_nothing(served: Served, chro
     policy = answer.headers["content-security-policy"]
     assert "sandbox" in policy and "default-src 'none'" in policy and "frame-ancestors 'self'" in policy
     page.context.close()
-
-
-def test_the_sheet_renews_itself_from_the_server_and_says_when_it_changed(served: Served, chromium: Chromium) -> None:
-    page = served.open(chromium)
-    page.clock.install()
-    page.goto(f"{served.address}/")
-    assert page.locator("#bench .line").count() >= 4
-    page.evaluate("document.querySelector('#bench .line').remove()")
-    page.clock.fast_forward(61_000)
-    page.get_by_text("Changed: The bench, in order.").wait_for()
-    assert page.locator("#bench .line").count() >= 4
-    page.context.close()
