@@ -21,6 +21,7 @@ from notify.store import bookings, events, messages, pad_tickets, past_jobs, pro
 from notify.store.vault import data_keys
 from tests.parts.house import SHOP
 
+pytestmark = pytest.mark.long
 INES = PersonForm("Ines Farrow", "07700 900123", "ines@example.org")
 
 
