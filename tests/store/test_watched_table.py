@@ -9,11 +9,12 @@ from contextlib import closing
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
 from sqlalchemy import text
 
-from notify.core.rising import Bound
+from notify.core.rising import Bound, same_kind
 from notify.core.sources import SourceTrouble, Trouble
 from notify.store.watched_table import Asked, WatchedTable, open_table
 from tests.parts.foreign import Foreign
@@ -283,3 +284,25 @@ def test_a_name_that_stands_in_a_row_is_in_no_error(make_foreign: Callable[[str]
     foreign.do(JOBS, "insert into jobs values ('Ines Farrow', 'x', 1)")
     found = trouble_with(lambda: rows_of(table_of(foreign, "select job, stand, job::integer as seen from jobs")))
     assert "Ines" not in repr(found) + str(found) and found.__cause__ is None and found.__suppress_context__
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(
+    ("kind", "value"), [("stage", "b"), ("bigint", 2**40), ("numeric", 7), ("uuid", str(UUID(int=7)))]
+)
+def test_a_change_column_of_any_kind_is_compared_as_what_it_is(
+    make_foreign: Callable[[str], Foreign], kind: str, value: object
+) -> None:
+    """PostgreSQL has no operator between an enum, or a uuid, and a value that is told to be a varchar."""
+    foreign = make_foreign("postgresql")
+    foreign.do(
+        "create type stage as enum ('b', 'a')",
+        f"create table t (a {kind})",
+        "insert into t values (?)",
+        rows=[(value,)],
+    )
+    table = open_table(foreign.url, "", Asked("select * from t", ("a",), "a"), seconds=5)
+    ((along, _),) = rows_of(table)
+    found = same_kind(along)
+    assert found is not None
+    assert rows_of(table, Bound(found, same_too=True)) and not rows_of(table, Bound(found, same_too=False))

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
+from itertools import islice
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -115,7 +116,7 @@ def pages_of(foreign: Foreign, moments: list[int]) -> Iterator[list[Any]]:
     foreign.do("create table t (job text, seen integer)", "insert into t values (?, ?)",
                rows=[(f"J{at}", seen) for at, seen in enumerate(moments)])  # fmt: skip
     asked = Asked("select * from t", ("job",), "seen", ("job",))
-    return table._pages(open_table(foreign.url, "", asked, seconds=5), None)
+    return islice(table._pages(open_table(foreign.url, "", asked, seconds=5), None), 20)
 
 
 def test_a_change_that_was_written_earlier_than_it_could_be_seen_is_taken(shop: House, make_foreign: Any) -> None:
@@ -179,6 +180,7 @@ def test_trouble_is_told_and_the_next_look_goes_on_where_it_was(shop: House, mak
     hand.put(("A1", "here", "Kestrel radio"))
     hand.look()
     place = source_state.state(shop.ctx, shop.shop_id, "bench").position
+    assert place["marks"]
     hand.foreign.do("alter table jobs rename to kept")
     (report,) = hand.look()
     state = source_state.state(shop.ctx, shop.shop_id, "bench")
