@@ -24,6 +24,7 @@ from tests.bench import (
     reforecast,
     smtp_channel,
     watch,
+    webhook,
     workers,
 )
 from tests.bench.line import Figure, machine
@@ -47,6 +48,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "invite": lambda: invite.figures(n=200, rounds=15),
     "watch_idle": lambda: watch.idle(sqlite_rows=1_000_000, server_rows=200_000, rounds=9, looks=20),
     "watch_take": lambda: watch.take(tickets=2_500, rounds=8),
+    "webhook": lambda: webhook.figures(calls=300, rounds=9),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }
 

@@ -2,7 +2,7 @@
 
 `python -m tests.bench.web_side ours CONFIG KEPT` is the product, which holds KEPT claim pages for the same look
 again (0: makes every page anew); `... bare URL SHOP OCTETS` is the baseline of claim pages, `... sheet URL SHOP TEMPLATES FILE`
-that of the day sheet, with what it says in a JSON file.
+that of the day sheet, with what it says in a JSON file; `... hook URL SECRET` that of signed calls.
 Both are served by the product's own waitress with the same number of threads.
 """
 
@@ -36,6 +36,8 @@ def main(arguments: list[str]) -> None:
     elif arguments[0] == "sheet":
         says = json.loads(Path(arguments[4]).read_text("utf-8"))
         app = baselines.bare_sheet(arguments[1], shop_id=arguments[2], templates=arguments[3], context=says)
+    elif arguments[0] == "hook":
+        app = baselines.bare_hook(arguments[1], secret=arguments[2])
     else:
         app = baselines.bare_app(arguments[1], shop_id=arguments[2], octets=int(arguments[3]))
     listening.listen()

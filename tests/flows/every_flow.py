@@ -68,7 +68,7 @@ from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.hear_reply import Heard
-from notify.flows.take_call import Told
+from notify.flows.take_call import Call, Told
 from notify.store import (
     absences,
     bench_orders,
@@ -510,8 +510,8 @@ WORK_STEPS = (
     _flow("listeners.drop", listeners.drop, listener_id=_listener),
     Step("", _old_call),
     _flow("take_call.tidy", take_call.tidy),
-    _flow("take_call.take_call", take_call.take_call, watch=source_settings(), call_id="msg_1",
-          told=[Told(Change(1, {"reference": "J-8", "phase": "done"}), "event 1")]),
+    _flow("take_call.take_calls", take_call.take_call, watch=source_settings(),
+          call=Call("msg_1", [Told(Change(1, {"reference": "J-8", "phase": "done"}), "event 1")])),
     Step("source_state.looked", lambda s: source_state.looked(s.house.ctx, s.house.shop_id, "bench")),
     Step("take_changes.take", _tell("J-1", "J-2", "J-3", "J-4"), "doubted"),
     _flow("doubts.leave_ours", doubts.leave_ours, doubt_id=_doubt(0)),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import random
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -15,6 +17,8 @@ from cloudevents.core.v1.event import CloudEvent
 from sqlalchemy import event as listen
 from sqlalchemy import func, select
 
+from notify.core.actors import Actor
+from notify.core.sources import Change, Taken
 from notify.core.tickets import Phase
 from notify.flows import moves, take_call
 from notify.store import schema as s
@@ -242,6 +246,47 @@ def test_nothing_is_said_to_be_taken_that_was_not_committed(house: House, caller
     assert caller.call(body, call_id="msg_1").get_json() == {
         "taken": True, "what": "Taken", "changed": 1, "unchanged": 0, "older": 0, "asked": 0
     }  # fmt: skip
+
+
+def test_calls_that_come_at_once_are_answered_each_for_itself(house: House, tmp_path: Path) -> None:
+    numbers = [house.check_in().numbers[0] for _ in range(12)]
+    place, together = source(tmp_path), take_call.Together()
+    actor = Actor(house.shop_id, "source", NAME)
+
+    def one(n: int) -> Taken:
+        cells = {"reference": numbers[n], "phase": ("done", "lost at sea", "on the bench")[n % 3]}
+        return together.take(house.ctx, actor, place, take_call.Call(f"c{n % 11}", [take_call.Told(Change(5, cells))]))
+
+    with ThreadPoolExecutor(12) as pool:
+        taken = list(pool.map(one, range(12)))
+    assert sum(one.known for one in taken) == 1  # two have the same id: whichever came first counts
+    for n, found in enumerate(taken):
+        if not found.known:
+            assert (found.taken, [line for line, _, _ in found.doubted]) == (((), [5]) if n % 3 == 1 else ((5,), []))
+    assert phase_of(house, numbers[3]) is Phase.ON_SHELF and phase_of(house, numbers[1]) is Phase.TAKEN_IN
+
+
+def test_a_call_that_fails_takes_none_of_those_that_came_with_it_down(house: House, tmp_path: Path) -> None:
+    numbers = [house.check_in().numbers[0] for _ in range(2)]
+    together, ready = take_call.Together(), threading.Barrier(2)
+    actor, place = Actor(house.shop_id, "source", NAME), source(tmp_path)
+
+    class Faulty(dict[str, str]):
+        def get(self, *_: Any) -> Any:  # a fault of ours while this one is taken
+            raise ZeroDivisionError
+
+    def one(n: int) -> Any:
+        cells = {"reference": numbers[n], "phase": "done"}
+        call = take_call.Call(f"c{n}", [take_call.Told(Change(1, Faulty(cells) if n else cells))])
+        ready.wait()
+        try:
+            return together.take(house.ctx, actor, place, call).taken
+        except ZeroDivisionError:
+            return "failed"
+
+    with ThreadPoolExecutor(2) as pool:
+        assert list(pool.map(one, range(2))) == [(1,), "failed"]
+    assert phase_of(house, numbers[0]) is Phase.ON_SHELF and count(house, s.taken_letters) == 1
 
 
 def test_ids_are_kept_as_hashes_for_longer_than_anybody_tries_again(house: House, caller: Caller) -> None:

@@ -6,9 +6,10 @@ import hashlib
 import hmac
 import logging
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from flask import Response, g, request
+from flask import Response, current_app, g, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from notify.config.key_files import read_signing_key
@@ -21,7 +22,8 @@ from notify.flows.source_shop import shop_of
 from notify.web.here import ctx, services
 from notify.web.hooks.proof import LARGEST, said
 
-WEBHOOK = "webhook"
+WEBHOOK, KEY = "webhook", "shelfbell-sources"
+SHOP_KEPT, NEVER = timedelta(seconds=30), datetime(1970, 1, 1, tzinfo=UTC)
 NOT_PROVED = "The call is not proved to come from this source"
 _CLOCK = "The call is signed, but its time is not now; look at the clock of whoever sent it"
 log = logging.getLogger("shelfbell.watch")
@@ -48,12 +50,22 @@ def refuse_signed() -> Response | None:
 
 def _let_in(source: Watch) -> Response | None:
     try:
-        g.shop_id = shop_of(ctx(), services().shop_ids(), source.shop, source=source.name)
+        g.shop_id = _shop_of(source)
     except Misconfigured as problem:
         log.error("a signed call cannot be taken: %s", problem)
         return said(503, "The shop has to correct its settings first; offer it again later")
     g.watch = source
     return None
+
+
+def _shop_of(source: Watch) -> str:
+    """Whose source it is, looked up at most every half minute: a shop is seldom added, and calls may come in floods."""
+    kept: dict[str, tuple[datetime, str]] = current_app.extensions.setdefault(KEY, {})
+    now, (at, found) = ctx().clock(), kept.get(source.name, (NEVER, ""))
+    if not at <= now < at + SHOP_KEPT:
+        found = shop_of(ctx(), services().shop_ids(), source.shop, source=source.name)
+        kept[source.name] = (now, found)
+    return found
 
 
 def _refused(refusal: Refusal | None, *, known: bool) -> Response:

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response, g, jsonify, request
+from flask import Blueprint, Response, current_app, g, jsonify, request
 
 from notify.config.settings import Watch
 from notify.core import signed_call
 from notify.core.actors import Actor
 from notify.core.errors import Invalid
 from notify.core.sources import Taken
-from notify.flows import take_call
+from notify.flows.take_call import Call, Together
 from notify.web.here import ctx, shop_id
 from notify.web.hooks.calls import read_call
 from notify.web.hooks.proof import said
 
 pages = Blueprint("hooks_watch", __name__)
+KEY = "shelfbell-calls"
 
 
 @pages.post("/hooks/watch/<name>")
@@ -26,8 +27,15 @@ def take(name: str) -> Response:
     except Invalid as problem:
         return said(400, str(problem))
     actor = Actor(shop_id(), "source", watch.name)
-    taken = take_call.take_call(ctx(), actor, watch, request.headers[signed_call.ID], told)
+    call = Call(request.headers[signed_call.ID], told)
+    taken = together().take(ctx(), actor, watch, call)
     return jsonify({"taken": True, "what": "Known already" if taken.known else "Taken", **_counts(taken)})
+
+
+def together() -> Together:
+    """Of this application: calls that come at once share a transaction."""
+    found: Together = current_app.extensions.setdefault(KEY, Together())
+    return found
 
 
 def _counts(taken: Taken) -> dict[str, int]:
