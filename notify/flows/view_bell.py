@@ -11,6 +11,7 @@ from notify.flows.context import Context
 from notify.store import events, rung, tickets
 from notify.store.database import Unit
 from notify.store.messages import Message
+from notify.store.tickets import Ticket
 
 SHOWN_FOR, MOST = timedelta(hours=1), 5
 
@@ -34,13 +35,14 @@ def view(ctx: Context, actor: Actor) -> tuple[Rang, ...]:
     with ctx.db.read(actor.shop_id) as unit:
         found = rung.rung_since(unit, ctx.clock() - SHOWN_FOR)
         once = {m.refs.get("event", m.cause): m for m in reversed(found)}
-        return tuple(_rang(unit, m) for m in sorted(once.values(), key=lambda m: -m.seq)[:MOST])
+        shown = sorted(once.values(), key=lambda m: -m.seq)[:MOST]
+        visits = tickets.tickets_of_visits(unit, {m.visit_id for m in shown})
+        return tuple(_rang(unit, m, visits[m.visit_id]) for m in shown)
 
 
-def _rang(unit: Unit, message: Message) -> Rang:
+def _rang(unit: Unit, message: Message, whole: tuple[Ticket, ...]) -> Rang:
     event = events.get_event(unit, str(message.refs.get("event", "")))
     thing = message.about.partition(":")[2]
-    whole = tickets.tickets_of_visit(unit, message.visit_id)
     ticket = next((t for t in whole if t.id == thing), whole[0])
     return Rang(message.seq, message.created_at, event.kind if event else message.notice, ticket.id,
                 show_number(ticket.number), ticket.device, ticket.device_class)  # fmt: skip

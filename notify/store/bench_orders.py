@@ -88,7 +88,7 @@ def standing(unit: Unit) -> Standing:
 
 def standing_order(unit: Unit) -> Order | None:
     """The whole row of the order that stands."""
-    return _order(unit.connection.execute(_STANDING, given(unit)).first())
+    return unit.once(("standing_order", ""), lambda: _order(unit.connection.execute(_STANDING, given(unit)).first()))
 
 
 def suggestion(unit: Unit) -> Order | None:

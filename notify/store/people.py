@@ -22,6 +22,7 @@ from notify.store.statements import among, given, rows_among, where
 
 WRONG_NUMBER = "wrong_number"  # why a contact does not work: somebody else is reached there
 _PERSON = select(s.people).where(*where(s.people, "id"))
+_PEOPLE = select(s.people).where(*where(s.people), among(s.people, "id"))
 _CONTACTS = (
     select(s.contacts)
     .where(*where(s.contacts, "person_id"), s.contacts.c.replaced_at.is_(None))
@@ -117,8 +118,8 @@ def forgotten_among(unit: Unit, ids: Iterable[str]) -> frozenset[str]:
 
 def people_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Person]:
     """identifier -> person, for those that exist."""
-    t = s.people
-    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id.in_(set(ids)))).all()
+    wanted = sorted(set(ids))
+    rows = rows_among(unit, _PEOPLE, "id", wanted) if wanted else ()
     unit.opener.fetch({row.id for row in rows if row.forgotten_at is None})
     return {row.id: _person(unit, row) for row in rows}
 

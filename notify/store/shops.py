@@ -24,6 +24,7 @@ _SETTINGS = (
     .order_by(s.shop_settings.c.valid_from)
 )
 _HOURS = select(s.hours).where(*where(s.hours)).order_by(s.hours.c.weekday, s.hours.c.valid_from, s.hours.c.opens)
+_SUPPLIERS = select(s.suppliers).where(*where(s.suppliers)).order_by(s.suppliers.c.name)
 _SPECIAL = select(s.special_days).where(*where(s.special_days)).order_by(s.special_days.c.day, s.special_days.c.opens)
 
 
@@ -198,8 +199,7 @@ def drop_special_day(unit: Unit, special_id: str) -> None:
 
 def list_suppliers(unit: Unit) -> tuple[Any, ...]:
     """Every supplier row, by name; `suppliers.habits_of` makes of one what core reckons with."""
-    t = s.suppliers
-    return tuple(unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.name)))
+    return unit.once(("suppliers", ""), lambda: tuple(unit.connection.execute(_SUPPLIERS, given(unit))))
 
 
 def find_supplier(unit: Unit, name_or_id: str) -> Any:

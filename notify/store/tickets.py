@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, TypeVar
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import bindparam, func, insert, select, update
 
 from notify.core.errors import Conflict, NotFound
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import among, given, where
+from notify.store.statements import among, given, rows_among, where
 
 _TEXTS = ("device", "fault", "condition", "accessories", "token")
 _T = s.tickets
@@ -24,6 +24,11 @@ _JOBS = {
 }
 _BY_TOKEN = select(_T).where(*where(_T, "token_hash"))
 _OF_VISIT = select(_T).where(*where(_T, "visit_id")).order_by(_T.c.created_at, _T.c.number)
+_BY_ID = select(_T).where(*where(_T), among(_T, "id"))
+_OF_VISITS = select(_T).where(*where(_T), among(_T, "visit_id")).order_by(_T.c.created_at, _T.c.number)
+_IN_PHASES = (
+    select(_T).where(*where(_T), among(_T, "phase")).order_by(_T.c.phase_since, _T.c.number).limit(bindparam("so_many"))
+)
 _PHASES = select(_T.c.id, _T.c.phase).where(*where(_T, "visit_id"))
 _CHANGE = update(_T).where(*where(_T, "id", "version"))
 
@@ -171,35 +176,25 @@ def tickets_of_visit(unit: Unit, visit_id: str) -> tuple[Ticket, ...]:
 
 def tickets_by_id(unit: Unit, ids: Iterable[str]) -> Mapping[str, Ticket]:
     """identifier -> ticket, for those that exist."""
-    t = s.tickets
-    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id.in_(set(ids))))
-    return {ticket.id: ticket for ticket in _all_opened(unit, rows.all())}
+    wanted = sorted(set(ids))
+    rows = rows_among(unit, _BY_ID, "id", wanted) if wanted else ()
+    return {ticket.id: ticket for ticket in _all_opened(unit, rows)}
 
 
 def tickets_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, tuple[Ticket, ...]]:
     """visit -> its tickets in the order of check-in."""
-    t = s.tickets
-    rows = unit.connection.execute(
-        select(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(set(visit_ids)))
-        .order_by(t.c.created_at, t.c.number)
-    )
+    wanted = sorted(set(visit_ids))
+    rows = rows_among(unit, _OF_VISITS, "visit_id", wanted) if wanted else ()
     out: dict[str, tuple[Ticket, ...]] = {}
-    for ticket in _all_opened(unit, rows.all()):
+    for ticket in _all_opened(unit, rows):
         out[ticket.visit_id] = (*out.get(ticket.visit_id, ()), ticket)
     return out
 
 
 def tickets_in(unit: Unit, phases: Iterable[Phase], *, limit: int = 500) -> tuple[Ticket, ...]:
     """Tickets in any of `phases`, the longest waiting first."""
-    t = s.tickets
-    rows = unit.connection.execute(
-        select(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.phase.in_(list(phases)))
-        .order_by(t.c.phase_since, t.c.number)
-        .limit(limit)
-    )
-    return _all_opened(unit, rows.all())
+    given_now = {**given(unit), "any_phase": list(phases), "so_many": limit}
+    return _all_opened(unit, unit.connection.execute(_IN_PHASES, given_now).all())
 
 
 def tickets_after(

@@ -75,6 +75,7 @@ class Vault:
 
     def __init__(self, engine: Engine, *, master: Key, index: Key, random: Callable[[int], bytes] = os.urandom) -> None:
         self._engine, self._master, self._index, self._random = engine, master, index, random
+        self._cipher = AESGCM(master.secret)
 
     def prepare(self) -> None:
         """Creates the key table and checks that the master key opens what is there; raises Misconfigured if not."""
@@ -87,7 +88,7 @@ class Vault:
     def new_key(self, person_id: str) -> None:
         """Makes and stores a data key for a new person, in a transaction of its own."""
         nonce, key = self._random(_NONCE), self._random(32)
-        wrapped = nonce + AESGCM(self._master.secret).encrypt(nonce, key, person_id.encode())
+        wrapped = nonce + self._cipher.encrypt(nonce, key, person_id.encode())
         with self._writing() as connection:
             connection.execute(
                 insert(data_keys).values(person_id=person_id, master_id=self._master.id, wrapped=wrapped)
@@ -161,7 +162,7 @@ class Vault:
                 field="keys.master_key_file",
             )
         try:
-            return AESGCM(self._master.secret).decrypt(wrapped[:_NONCE], wrapped[_NONCE:], person_id.encode())
+            return self._cipher.decrypt(wrapped[:_NONCE], wrapped[_NONCE:], person_id.encode())
         except InvalidTag:
             raise Misconfigured(
                 "The master key does not open the key store",

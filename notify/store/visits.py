@@ -17,6 +17,11 @@ from notify.store.statements import among, given, one_of, rows_among, where
 
 _VISIT = select(s.visits).where(*where(s.visits, "id"))
 _V, _P, _T = s.visits, s.visit_people, s.tickets
+_IN_ROLE = (
+    select(_P.c.visit_id, _P.c.person_id)
+    .where(*where(_P, "role"), among(_P, "visit_id"))
+    .order_by(_P.c.person_id.desc())
+)
 _WITH_US = exists().where(
     _T.c.shop_id == _V.c.shop_id, _T.c.visit_id == _V.c.id, one_of(_T.c.phase, sorted(OPEN_PHASES))
 )
@@ -85,12 +90,8 @@ def visit_people(unit: Unit, visit_id: str) -> Mapping[str, tuple[str, ...]]:
 
 def people_of_visits(unit: Unit, visit_ids: Iterable[str], role: str) -> Mapping[str, str]:
     """visit -> identifier of the first person in that role."""
-    t = s.visit_people
-    rows = unit.connection.execute(
-        select(t.c.visit_id, t.c.person_id)
-        .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(set(visit_ids)), t.c.role == role)
-        .order_by(t.c.person_id.desc())
-    )
+    wanted = sorted(set(visit_ids))
+    rows = unit.connection.execute(_IN_ROLE, {**given(unit, role=role), "any_visit_id": wanted}) if wanted else ()
     return {row.visit_id: row.person_id for row in rows}
 
 
