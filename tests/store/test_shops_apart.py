@@ -35,6 +35,7 @@ from notify.flows import (
     desk_notes,
     feeds,
     history,
+    listeners,
     moves,
     pads,
     parts,
@@ -70,6 +71,7 @@ from notify.store.calendar_answers import Said
 from notify.store.contact_codes import Waiting
 from notify.store.database import Unit
 from notify.store.forecasts import Run
+from notify.store.listeners import Numbered
 from notify.store.message_lists import Wanted
 from notify.store.messages import Composed, Ending
 from notify.store.past_jobs import PastJob
@@ -114,6 +116,8 @@ def full_shop(house: Any) -> dict[str, Any]:
     slot = pickup.offers(ctx, owner, done.visit_id)[0].slot
     booked = pickup.book(ctx, owner, done.visit_id, slot.local)
     feed = feeds.make_feed(ctx, owner, "Phone at the counter").id
+    address = "https://clock.example.org/told"
+    listener = listeners.add(ctx, owner, name="Wall clock", address=address, inner_hosts=()).id
     house.deliver(after=120)
     given = passes.give(ctx, owner, done.visit_id, name="Ned Quay")
     reply = hear(ctx, house.shop_id, Heard("email", "ines@example.org", "dial the number", house.clock(), "k", "mail"))
@@ -145,7 +149,8 @@ def full_shop(house: Any) -> dict[str, Any]:
         "absence_id": absence, "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
         "message_ids": [message.id], "doubt_id": doubt.id, "row_keys": [doubt.row_key],
-        "reply_id": reply, "answer_id": answer, "feed_id": feed, "supplier_id": mine["part"].supplier_id,
+        "reply_id": reply, "answer_id": answer, "feed_id": feed, "listener_id": listener,
+        "supplier_id": mine["part"].supplier_id,
         "ticket_id": ticket, "visit_id": done.visit_id, "person_id": whole.person_id, "number": whole.number,
         "token": whole.token, "token_hash": hashlib.sha256(whole.token.encode()).hexdigest(), "part_id": part,
         "question_id": question, "booking_id": booked.id, "message_id": message.id, "staff_id": staff_id, "slot": slot,
@@ -189,6 +194,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "partstat": "accepted", "sequence": 0, "stamp": now, "among": [Decision.FLAG_UNVERIFIED],
         "decision": Decision.FLAG_UNVERIFIED,
         "said": Said("REPLY", "accepted", 0, now, Decision.APPLY), "answer_id": mine["answer_id"],
+        "seq": 0, "secret": "whsec_x", "old_secret": "whsec_y", "after_seq": 0, "status": 422, "event_ids": ["e-new"],
+        "one": Numbered(1, Event("e-new", "checked_in", now, mine["visit_id"], mine["ticket_id"]), "K7M2X9T"),
         "feed_id": mine["feed_id"], "stamps": {mine["booking_id"]: now + timedelta(days=400)},
         "event": Event("e-new", "checked_in", now, mine["visit_id"], mine["ticket_id"]), "notice": "ready",
         "before": now + timedelta(days=40), "provider_id": "theirs", "subject": "s", "sender": "ines@example.org",
