@@ -57,13 +57,13 @@ class Numbered:
 
 
 def add_listener(
-    unit: Unit, listener_id: str, *, name: str, address: str, secret: str, kinds: Sequence[str], by: str | None,
+    unit: Unit, new_id: str, *, name: str, address: str, secret: str, kinds: Sequence[str], by: str | None,
     at: datetime,
 ) -> None:  # fmt: skip
     """Keeps a new listener, which hears of what happens from now on. Its key in the vault must be there already."""
     unit.connection.execute(insert(_L).values(
-        shop_id=unit.shop_id, id=listener_id, name=name, kinds=list(kinds), state=ON, heard=newest(unit), attempts=0,
-        trouble="", made_at=at, staff_id=by, **_sealed(unit, listener_id, address=address, secret=secret),
+        shop_id=unit.shop_id, id=new_id, name=name, kinds=list(kinds), state=ON, heard=newest(unit), attempts=0,
+        trouble="", made_at=at, staff_id=by, **_sealed(unit, new_id, address=address, secret=secret),
     ))  # fmt: skip
 
 
