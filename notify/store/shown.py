@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, Engine, event, text
+from sqlalchemy import Connection, Engine, event
 
 from notify.store import schema as s
 
@@ -24,10 +24,11 @@ UNSEEN = frozenset(
 )  # fmt: skip
 _MARK = "shelfbell.shown"
 _AFTER = {"INSERT": "INTO", "DELETE": "FROM", "UPDATE": "UPDATE"}
-_RAISE = text(
-    "insert into shown_stamps (shop_id, stamp) values (:shop, 1) "
+_RAISE = (
+    "insert into shown_stamps (shop_id, stamp) values ({}, 1) "
     "on conflict (shop_id) do update set stamp = shown_stamps.stamp + 1"
 )
+_PLACES = {"sqlite": "?", "postgresql": "%s"}  # as the drivers write them: this runs in every transaction that writes
 
 
 def keep_stamps(engine: Engine) -> None:
@@ -48,7 +49,7 @@ def changed(connection: Connection) -> None:
 def end(connection: Connection, shop_id: str) -> None:
     """Just before the commit: raises the shop's stamp if anything was written that is shown."""
     if connection.info.pop(_MARK, False) and connection.in_transaction():  # else its writer took it back
-        connection.execute(_RAISE, {"shop": shop_id})
+        connection.exec_driver_sql(_RAISE.format(_PLACES[connection.dialect.name]), (shop_id,))
 
 
 def _look(connection: Connection, _cursor: Any, statement: str, *_: Any) -> None:

@@ -144,3 +144,24 @@ def test_waits_on_and_phase_are_as_the_tickets_stand(full_day: FullShop) -> None
     about = {one.ticket.ticket_id: one.ticket for one in seen.asked}
     assert about[shop.tickets["asked"]].waits_on is WaitsOn.CUSTOMER
     assert {line.phase for line in seen.bench} == {Phase.TAKEN_IN, Phase.IN_LINE, Phase.ON_BENCH, Phase.PROVING}
+
+
+def test_a_technician_sees_their_own_bench_first_and_everybody_else_the_order_of_the_whole(house: Any) -> None:
+    """Common practice, no source: whoever repairs goes on with what they hold; whoever plans looks at the whole."""
+    now = house.clock()
+    theirs = take_in(house, "Odile's", "in_line", "on_bench")
+    soon = take_in(house, "promised soon", "in_line")
+    mine = take_in(house, "mine, put back", "in_line")
+    promises.promise(house.ctx, house.actor(), soon, now + timedelta(hours=2))
+    promises.promise(house.ctx, house.actor(), mine, now + timedelta(hours=6))
+    moves.move(house.ctx, house.actor("technician"), mine, "on_bench")
+    moves.move(house.ctx, house.actor("technician"), mine, "in_line", reason="other_job", note="a hasty one")
+    whole = ["Odile's", "promised soon", "mine, put back"]
+    for role in ("owner", "counter"):
+        seen = view_day_sheet.view(house.ctx, house.actor(role))
+        assert (names(seen.bench), seen.mine) == (whole, frozenset())
+    seen = view_day_sheet.view(house.ctx, house.actor("technician"))
+    assert names(seen.bench) == ["mine, put back", "Odile's", "promised soon"] and seen.mine == {mine}
+    # Which is next of all in line does not hang on who looks: only what is not can be put first.
+    assert [line.device for line in seen.bench if seen.is_later(line)] == ["mine, put back"]
+    assert seen.next_id == soon and theirs not in seen.mine

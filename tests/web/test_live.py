@@ -255,3 +255,14 @@ def test_paused_the_sheet_does_not_ask_but_shows_what_rang(signed_in: Browser, h
     assert 'data-live="1500"' in signed_in.get("/").get_data(as_text=True)
     paused = signed_in.get("/?paused=1").get_data(as_text=True)
     assert "data-live" not in paused and "The customer answered about" in paused and "Let it renew itself" in paused
+
+
+def test_a_technician_reads_which_devices_are_theirs(app: Flask, house: Any) -> None:
+    odile = sign_in(app, house, role="technician", name="Odile")
+    ticket = house.check_in().ticket_ids[0]
+    for phase in ("in_line", "on_bench"):
+        moves.move(house.ctx, house.actor("technician"), ticket, phase)
+    page = odile.get("/").get_data(as_text=True)
+    assert "The bench, yours first" in page and "Yours. On the bench since" in page
+    other = sign_in(app, house, role="counter").get("/").get_data(as_text=True)
+    assert "The bench, in order" in other and "Yours." not in other and ", Odile." in other
