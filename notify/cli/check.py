@@ -11,6 +11,7 @@ import click
 
 from notify.channels.base import Outgoing, Verdict
 from notify.cli.desk import Command, Desk, pass_desk, table
+from notify.cli.shop_findings import shop_findings
 from notify.config.checks import check_file, known_wal_race
 from notify.config.finding import Finding
 from notify.config.load import load
@@ -107,7 +108,7 @@ def _database(desk: Desk) -> list[Finding]:
     try:
         if not services.shop_ids():
             return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
-        return [
+        return [*shop_findings(services)] + [
             one for shop_id in services.shop_ids()
             for one in (*_late(services, shop_id), *_no_times(services, shop_id), *_unexplained(services, shop_id))
         ]  # fmt: skip

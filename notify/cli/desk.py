@@ -78,13 +78,20 @@ class Desk:
 
     @property
     def shop_id(self) -> str:
-        """The shop: the only one, or the one that --shop names by its identifier or the beginning of it."""
-        found = [one for one in self.services.shop_ids() if one.startswith(self.options.shop)]
+        """The shop: the only one, or the one that --shop names by its name, its identifier or the beginning of it."""
+        every, asked = self.services.shop_ids(), self.options.shop.strip()
+        if not every:
+            raise Invalid("There is no shop here yet", "Run `shelfbell init` to make one.", field="shop")
+        found = self._named(every, asked) or [one for one in every if one.startswith(asked)]
         if len(found) == 1:
             return found[0]
-        if not found:
-            raise Invalid("There is no such shop here", "Run `shelfbell init` to make one.", field="shop")
-        raise Invalid("There are several shops here", f"Add --shop with one of: {', '.join(found)}.", field="shop")
+        told = ", ".join(f"{view_shop(self.ctx, one).name} ({one[:8]})" for one in every)
+        what = "There are several shops here" if found else f"No shop here is called {asked[:80]!r}"
+        raise Invalid(what, f"Add --shop with one of: {told}.", field="shop")
+
+    def _named(self, every: Iterable[str], asked: str) -> list[str]:
+        wanted = asked.casefold()
+        return [one for one in every if wanted and view_shop(self.ctx, one).name.strip().casefold() == wanted]
 
     @property
     def zone(self) -> ZoneInfo:
@@ -179,7 +186,7 @@ def _common() -> list[click.Option]:
                      help="The settings file (else SHELFBELL_CONFIG, else config.toml here)."),
         click.Option(["--as", "as_name"], metavar="NAME", expose_value=False, callback=_note("as_name"), is_eager=True,
                      help="Who acts: a name from `shelfbell staff list`; the only owner if left out."),
-        click.Option(["--shop"], metavar="ID", expose_value=False, callback=_note("shop"), is_eager=True,
+        click.Option(["--shop"], metavar="NAME", expose_value=False, callback=_note("shop"), is_eager=True,
                      help="Which shop, where there are several."),
         click.Option(["--json"], is_flag=True, expose_value=False, callback=_note("json"), is_eager=True,
                      help="Answer in JSON, errors too."),

@@ -7,7 +7,6 @@ import secrets
 import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from datetime import date, time
 from pathlib import Path
 from typing import IO
 
@@ -17,15 +16,11 @@ from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.passwords import Secret, at_terminal, read_password
 from notify.config.first_setup import CONFIG, write_first_installation
 from notify.config.load import load
-from notify.core.actors import Actor
 from notify.core.errors import Conflict
 from notify.core.languages import LANGUAGES
-from notify.flows import repair_kinds, set_up, staff
+from notify.flows import open_shop
 from notify.wiring import Services, build
 
-# Monday to Friday and a short Saturday, two customers a quarter of an hour: a start to correct, not advice.
-_WEEK = [(day, time(9), time(18)) for day in range(5)] + [(5, time(9), time(13))]
-_CAPACITY = 1  # what one person at the counter can serve: see shelfbell pickup capacity
 _MADE = ("keys", "data")
 
 
@@ -76,15 +71,8 @@ def init(desk: Desk, /, folder: Path, public_url: str, database_url: str, keys_u
 
 def make_first_shop(services: Services, values: Mapping[str, str], *, owner: str, secret: Secret) -> str:
     """The shop with its usual hours and its first owner; the shop's identifier. Raises Invalid for wrong values."""
-    ctx = services.context
-    shop_id = set_up.make_shop(ctx, settings={key: value for key, value in values.items() if value})
-    first = Actor(shop_id, "staff", "first-set-up", "owner")
-    staff.add_staff(ctx, first, name=owner, role="owner", password=secret.password, pin=secret.pin)
-    for weekday, opens, closes in _WEEK:
-        set_up.add_hours(ctx, first, weekday=weekday, opens=opens, closes=closes, capacity=_CAPACITY,
-                         valid_from=date(2000, 1, 1))  # fmt: skip
-    repair_kinds.add_first(ctx, first)
-    return shop_id
+    first = open_shop.Owner(owner, secret.password, secret.pin)
+    return open_shop.open_shop(services.context, settings=values, owner=first)
 
 
 def _check_free(home: Path) -> None:

@@ -1,4 +1,4 @@
-"""What the shop sets for itself: settings, hours, closed and special days, suppliers."""
+"""The shops here, and what one sets for itself: settings, hours, closed and special days, suppliers."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import click
 
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.cli.pickup import hit_lines
+from notify.cli.shop_open import add, list_
 from notify.cli.supplier import clock, habits, supplier, time_of
 from notify.core.errors import Invalid
 from notify.core.shop import SHOP_SETTINGS
@@ -24,7 +25,7 @@ _UNLESS_HIT = click.option("--unless-hit", is_flag=True, help="Change nothing if
 
 @click.group("shop", cls=Group)
 def shop() -> None:
-    """The shop's own settings."""
+    """The shops of this installation, and the settings of each."""
 
 
 @shop.command("show")
@@ -139,6 +140,8 @@ def holidays(desk: Desk, day: datetime | None) -> None:
 
 
 shop.add_command(supplier)
+shop.add_command(add)
+shop.add_command(list_)
 
 
 @contextmanager

@@ -115,14 +115,19 @@ def add_first(ctx: Context, actor: Actor) -> int:
     """Adds the kinds that a new shop starts with, those that are missing; how many."""
     actor.need("settings")
     with ctx.db.write(actor.shop_id) as unit:
-        shop, known = ctx.shop(unit), _by_name(unit)
-        if not any(row.catch_all for row in known.values()):
-            add_rest(unit, language=shop.language)
-        missing = [
-            (name, minutes, device_class)
-            for device_class, minutes, names in first_kinds.FIRST
-            if (name := first_kinds.in_language(names, shop.language)).casefold() not in known
-        ]
-        for name, minutes, device_class in missing:
-            add_within(unit, name, minutes, device_class, known=len(known))
-        return len(missing)
+        return add_first_within(unit, language=ctx.shop(unit).language)
+
+
+def add_first_within(unit: Unit, *, language: str) -> int:
+    """The same inside the caller's transaction, in that language."""
+    known = _by_name(unit)
+    if not any(row.catch_all for row in known.values()):
+        add_rest(unit, language=language)
+    missing = [
+        (name, minutes, device_class)
+        for device_class, minutes, names in first_kinds.FIRST
+        if (name := first_kinds.in_language(names, language)).casefold() not in known
+    ]
+    for name, minutes, device_class in missing:
+        add_within(unit, name, minutes, device_class, known=len(known))
+    return len(missing)

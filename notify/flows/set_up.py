@@ -37,10 +37,15 @@ def make_shop(ctx: Context, *, settings: Mapping[str, Any]) -> str:
     """Makes a shop with these settings and its kind for all repairs; its identifier. Staff and hours come after."""
     shop_id = ctx.new_id()
     with ctx.db.write(shop_id) as unit:
-        shops.add_shop(unit, at=ctx.clock())
-        _put(unit, settings, valid_from=date(2000, 1, 1))
-        add_rest(unit, language=ctx.shop(unit).language)
+        make_within(ctx, unit, settings)
     return shop_id
+
+
+def make_within(ctx: Context, unit: Unit, settings: Mapping[str, Any]) -> None:
+    """Makes the unit's shop inside the caller's transaction. Raises Invalid with every wrong setting."""
+    shops.add_shop(unit, at=ctx.clock())
+    _put(unit, settings, valid_from=date(2000, 1, 1))
+    add_rest(unit, language=ctx.shop(unit).language)
 
 
 def change_settings(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -105,12 +105,21 @@ def sign_out(ctx: Context, shop_id: str, secret: str) -> None:
         staff.end_session(unit, session_hash(secret))
 
 
-def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str, pin: str = "") -> str:
-    """Adds a person; raises Invalid for a weak password or PIN or an unknown role. The identifier.
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody about to work here: checked, and with a password that is hashed."""
 
-    Technicians and owners are at the bench from now on, while there is room (flows/at_bench).
+    name: str
+    role: str
+    password_hash: str = field(repr=False)
+    pin_hash: str = field(default="", repr=False)
+
+
+def check_person(*, name: str, role: str, password: str, pin: str = "") -> Person:
+    """Checks and hashes, which takes a third of a second: before any transaction.
+
+    Raises Invalid for a weak password or PIN or an unknown role.
     """
-    actor.need("staff")
     person = clean_line(name, field="name", limit=80)
     problems = []
     if not person:
@@ -120,15 +129,28 @@ def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str
     problems.extend(_weak(password, pin))
     if problems:
         raise Invalid.many(problems)
-    hashed, hashed_pin = _HASHER.hash(password), _HASHER.hash(pin) if pin else ""
-    with ctx.db.write(actor.shop_id) as unit:  # not before: hashing takes a third of a second
-        full = is_full(unit)
-        new = staff.add_staff(
-            unit, name=person, role=role, password_hash=hashed, pin_hash=hashed_pin, at=ctx.clock()
-        )  # fmt: skip
-        if full:
-            staff.change_staff(unit, new, at_bench=False)
-        return new
+    return Person(person, role, _HASHER.hash(password), _HASHER.hash(pin) if pin else "")
+
+
+def add_staff(ctx: Context, actor: Actor, *, name: str, role: str, password: str, pin: str = "") -> str:
+    """Adds a person; raises Invalid for a weak password or PIN or an unknown role. The identifier.
+
+    Technicians and owners are at the bench from now on, while there is room (flows/at_bench).
+    """
+    actor.need("staff")
+    person = check_person(name=name, role=role, password=password, pin=pin)
+    with ctx.db.write(actor.shop_id) as unit:
+        return add_within(ctx, unit, person)
+
+
+def add_within(ctx: Context, unit: Unit, person: Person) -> str:
+    """Adds a checked person inside the caller's transaction; the identifier."""
+    full = is_full(unit)
+    new = staff.add_staff(unit, name=person.name, role=person.role, password_hash=person.password_hash,
+                          pin_hash=person.pin_hash, at=ctx.clock())  # fmt: skip
+    if full:
+        staff.change_staff(unit, new, at_bench=False)
+    return new
 
 
 def change_staff(
