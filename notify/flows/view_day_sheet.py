@@ -113,7 +113,8 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
         return DaySheet(
             now=now, today=today, answered=answered, deliveries=deliveries,
             bench=tuple(sorted(bench, key=lambda line: line.ticket_id not in mine)), mine=mine,
-            next_id=next((line.ticket_id for line in bench if line.phase not in IN_HAND), ""), order=bench_order(unit, looked, lines, about),
+            next_id=next((line.ticket_id for line in bench if line.phase not in IN_HAND), ""),
+            order=bench_order(unit, looked, lines, about),
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),

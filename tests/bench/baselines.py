@@ -91,8 +91,8 @@ def bare_app(url: str, *, shop_id: str, octets: int) -> Flask:
 def bare_sheet(url: str, *, shop_id: str, templates: str, context: Mapping[str, Any]) -> Flask:
     """GET /same: a 304 to whoever sends a tag, nothing else.
 
-    GET /sheet: SELECT id, number, phase, promise_at FROM tickets WHERE shop_id = ?, then the product's own template with
-    everything that it says ready in memory.
+    GET /sheet: SELECT id, number, phase, promise_at FROM tickets WHERE shop_id = ?, then the product's own template
+    with everything that it says ready in memory.
     """
     engine = create_engine(url)
     table = schema.tickets

@@ -50,8 +50,8 @@ class Line:
 def run(order: dict[str, Any]) -> dict[str, Any]:
     """Keeps every connection busy for `seconds`; `paths` are asked for in turn, with `headers` beside.
 
-    Whatever has not the wanted `status`, 200 if none is named, is bad. waitress hangs up after each 304, so that each of
-    those takes a connection of its own, one after the other.
+    Whatever has not the wanted `status`, 200 if none is named, is bad. waitress hangs up after each 304, so that each
+    of those takes a connection of its own, one after the other.
     """
     more = "".join(f"{name}: {value}\r\n" for name, value in order.get("headers", {}).items())
     questions = itertools.cycle(

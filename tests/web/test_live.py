@@ -219,9 +219,9 @@ def test_what_is_said_once_waits_for_a_person_and_is_not_used_up_by_the_page_ask
 def test_no_more_tags_are_kept_than_a_shop_can_use(house: Any) -> None:
     tags = KeptTags()
     for n in range(MOST + 40):
-        tags.keep((f"session {n}", "/"), 1, f"tag {n}", made=house.clock())
-    assert len(tags._tags) == MOST and not tags.find(("session 0", "/"), 1, now=house.clock())
-    last = (f"session {MOST + 39}", "/")
+        tags.keep((f"session {n}", "/?", "shop"), 1, f"tag {n}", made=house.clock())
+    assert len(tags._tags) == MOST and not tags.find(("session 0", "/?", "shop"), 1, now=house.clock())
+    last = (f"session {MOST + 39}", "/?", "shop")
     assert tags.find(last, 1, now=house.clock()) and not tags.find(last, 2, now=house.clock())
     assert not tags.find(last, 1, now=house.clock() + timedelta(minutes=1))
 

@@ -6,6 +6,7 @@ import dataclasses
 import threading
 import time
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -166,8 +167,8 @@ def test_while_the_service_is_away_it_says_so_once_asks_less_and_less_and_says_w
         passed += 1
         page.clock.run_for(500)
         page.wait_for_timeout(20)
-    gaps = [later - sooner for sooner, later in zip(tried, tried[1:], strict=False)]
-    assert len(tried) == 4 and all(later > 1.6 * sooner for sooner, later in zip(gaps, gaps[1:], strict=False)), gaps
+    gaps = [later - sooner for sooner, later in pairwise(tried)]
+    assert len(tried) == 4 and all(later > 1.6 * sooner for sooner, later in pairwise(gaps)), gaps
     expect(page.locator("#sheet-said")).to_have_text(
         "The sheet could not be renewed; it may be out of date. It is tried again."
     )
