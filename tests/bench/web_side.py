@@ -1,8 +1,9 @@
 """One side of a figure about pages, a process of its own.
 
 `python -m tests.bench.web_side ours CONFIG KEPT` is the product, which holds KEPT claim pages for the same look
-again (0: makes every page anew); `... bare URL SHOP OCTETS` is the baseline of claim pages, `... sheet URL SHOP TEMPLATES FILE`
-that of the day sheet, with what it says in a JSON file; `... hook URL SECRET` that of signed calls.
+again (0: makes every page anew); `... bare URL SHOP OCTETS` is the baseline of claim pages,
+`... sheet URL SHOP TEMPLATES FILE` that of the day sheet, with what it says in a JSON file;
+`... hook URL SECRET` that of signed calls.
 Both are served by the product's own waitress with the same number of threads.
 """
 
