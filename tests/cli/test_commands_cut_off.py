@@ -87,6 +87,9 @@ class Story:
     def feed(self) -> str:
         return str(self.shop.ok("feed", "list", "--json").data[0]["id"])
 
+    def token(self) -> str:
+        return str(self.shop.ok("token", "list", "--json").data[0]["id"])
+
     def password(self) -> str:
         file = self.folder / "password"
         file.write_text("solder-and-tea\n")
@@ -121,6 +124,13 @@ COMMANDS: tuple[Words, ...] = (
     plain("kind", "set", "Tape belt", "40", "--class", "radio"),
     plain("feed", "make", "phone at the counter"),
     lambda s: ("feed", "revoke", s.feed()),
+    plain("token", "add", "books at night", "--scope", "tickets:read"),
+    lambda s: ("token", "revoke", s.token()),
+    plain("listener", "add", "Wall clock", "https://clock.example.org/told"),
+    plain("listener", "pause", "Wall clock"),
+    plain("listener", "resume", "Wall clock"),
+    plain("listener", "key", "Wall clock"),
+    plain("listener", "drop", "Wall clock"),
     plain("uncollected", "rule-set", "own", "--name", "Quillhaven", "--before", "30", "--after", "60",
           "--form", "a letter", "--source", "the town's book of laws"),
     plain("check-in", "--device", "Halyard radio", "--name", "Ida Moss", "--email", "ida@example.org"),
@@ -139,7 +149,10 @@ COMMANDS: tuple[Words, ...] = (
     on("question", "withdraw"),
     on("part", "need", "potentiometer"),
     on("part", "order", "Harbour Parts"),
+    on("part", "line", "--slip", "PS 77"),
     lambda s: ("part", "due", s.number, s.soon(2)),
+    on("part", "arrive"),
+    on("part", "not-here"),
     on("part", "arrive"),
     lambda s: ("promise", "set", s.number, s.soon(3), "--why", "part_late"),
     on("person", "contact", "sms", "07700 900222"),
@@ -170,6 +183,11 @@ SEVERAL = {
     "forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
     "init": "writes files, then a database; tests/cli/test_init_on_another_database",
     "inbox": "a letter each; tests/inbox",
+    "doubt mean": "the word, then what waits for it, a hundred to a transaction; tests/watch/test_watch_command",
+    "doubt leave": "a hundred to a transaction with --all",
+    "listener ping": "calls out; tests/dispatch/test_tell_listeners",
+    "print pad": "numbers, then a file, and the numbers are given back without it; tests/cli/test_pad_commands",
+    "source key": "writes a file of keys, no table; tests/cli/test_source_key",
     "watch": "a file each; tests/watch",
     "history import": "some thousand lines each; tests/flows/test_history",
     "upgrade": "steps of the schema; tests/store/test_migrations",
@@ -184,17 +202,29 @@ ELSEWHERE = {
     "bench suggest",
     "bench take",
     "call log",
+    "doubt link",
+    "doubt take",
     "history drop",
     "kind relearn",
+    "listener retry",
+    "pad void",
+    "part another",
+    "part back",
     "part dead",
+    "part give",
     "part not-needed",
+    "part order-again",
+    "part use",
+    "shop add",
     "message resend",
     "reply seen",
     "pickup answer",
     "ticket lift-hold",
 }
 READING = {
-    "check", "preview", "why", "print", "replies", "ticket list", "ticket show", "part list", "promise suggest",
+    "api describe", "api list", "check", "doubt list", "doubt show", "listener kinds", "listener list", "pad list",
+    "preview", "print ticket", "print day-sheet", "shop list", "source list", "source show", "token list",
+    "why", "replies", "ticket list", "ticket show", "part list", "promise suggest",
     "promise report", "bench order", "forecast show", "forecast report", "forecast picture",
     "pickup slots", "pickup list", "call list", "message list", "message show",
     "staff list", "shop show", "messages cost", "feed list", "pickup answers", "pickup capacity", "pickup hit",
@@ -222,6 +252,9 @@ class Nowhere(Story):
 
     def feed(self) -> str:
         return "F"
+
+    def token(self) -> str:
+        return "T"
 
 
 def test_every_command_is_cut_off_or_says_why_not(shop: Shop, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from notify.core.scan import Scan
 from notify.core.sources import Batch, Change
 from notify.flows import (
     another_came,
+    api_tokens,
     arrivals,
     ask_after,
     at_bench,
@@ -40,6 +41,8 @@ from notify.flows import (
     listeners,
     lost_ticket,
     moves,
+    once,
+    open_shop,
     pads,
     parts,
     passes,
@@ -111,6 +114,8 @@ SEVERAL = {
     "next look, which knows the word",
     "doubts.leave_all": "a hundred to a transaction; the rest waits on",
     "doubts.forget_strangers": "keys, then rows, as with replies",
+    "once.once": "what is asked for with its key, then the answer: a repeat after a cut between is told that it is "
+    "done; tests/web/test_api_requests",
 }
 
 
@@ -169,6 +174,19 @@ def _flow(flow: str, call: Callable[..., Any], keep: str = "", /, *, telling: bo
         return call(story.house.ctx, story.house.actor(), **given)
 
     return Step(flow, do, keep, telling)
+
+
+def _asked_once(story: Story) -> Any:
+    """A script's request with a key, which asks for a note."""
+    house = story.house
+    asked = once.Asked("form-1042", b"note", b"s" * 32)
+    note = desk_notes.add_note
+    return once.once(house.ctx, house.actor(), asked,
+                     lambda ctx: {"note": note(ctx, house.actor(), story.ticket(), text="By a script")})  # fmt: skip
+
+
+def _caller(story: Story) -> Any:
+    return api_tokens.find_caller(story.house.ctx, story.made["token"].secret)
 
 
 def _listener(story: Story) -> str:
@@ -379,6 +397,8 @@ def _first_call(result: str) -> Step:
 
 SHOP_STEPS = (
     Step("set_up.make_shop", lambda s: set_up.make_shop(s.house.ctx, settings=SHOP)),
+    Step("open_shop.open_shop", lambda s: open_shop.open_shop(
+        s.house.ctx, settings={"name": "Pier Bench"}, owner=open_shop.Owner("Mia", "four kind words"))),
     _flow("set_up.change_settings", set_up.change_settings, values={"name": "Tramstop", "lead_minutes": 0}),
     _flow("set_up.add_hours", set_up.add_hours, weekday=6, opens=time(10), closes=time(12), capacity=1),
     _flow("set_up.drop_hours", set_up.drop_hours, hours_id=_hours_id),
@@ -405,6 +425,9 @@ SHOP_STEPS = (
     Step("", _spoil_sums),
     _flow("learn.relearn", learn.relearn),
     _flow("history.drop_history", history.drop_history),
+    _flow("api_tokens.make_token", api_tokens.make_token, "token", name="books at night", scopes=["tickets:read"]),
+    Step("api_tokens.find_caller", _caller),
+    _flow("api_tokens.revoke_token", api_tokens.revoke_token, token_id=lambda s: s.made["token"].id),
     _flow("feeds.make_feed", feeds.make_feed, "feed", name="Phone at the counter"),
     _flow("feeds.revoke_feed", feeds.revoke_feed, feed_id=lambda s: s.made["feed"].id),
     _flow("staff.add_staff", staff.add_staff, "odile", name="Odile", role="technician", password="four kind words",
@@ -502,6 +525,7 @@ WORK_STEPS = (
     _flow("reach.set_visit_language", reach.set_visit_language, visit_id=_visit, language="en"),
     _hear("May my sister collect it?", "r1", "reply", telling=True),
     _flow("replies.mark_seen", replies.mark_seen, reply_id=_made("reply")),
+    Step("", _asked_once),
     _flow("listeners.add", listeners.add, "listener", name="Wall clock", address="https://clock.example.org/told",
           inner_hosts=()),
     _flow("listeners.new_key", listeners.new_key, listener_id=_listener),
@@ -615,5 +639,6 @@ AFTER_STEPS = (
     _wait(5 * 86400 + 3600),
     Step("ask_after.ask_due", lambda s: ask_after.ask_due(s.house.ctx, s.house.system()), telling=True),
     Step("stop_by_link.stop", _stop_by_link),
+    _flow("once.forget_keys", once.forget_keys),
 )  # fmt: skip
 STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS)
