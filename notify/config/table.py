@@ -197,7 +197,7 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("limits.form_parts", k.number(50, 2000), 300, "most fields of one form"),
     Setting("limits.claim_tries_an_hour", k.number(3, 100), 20, "wrong claim codes before one must wait"),
     Setting("limits.sign_in_tries_an_hour", k.number(3, 100), 20, "wrong sign-ins before one must wait"),
-    Setting("limits.watched_file_kilobytes", k.number(1, 102_400), 2048, "largest file taken from a watched folder"),
+    Setting("limits.watched_file_kilobytes", k.number(1, 1_048_576), 65_536, "largest watched file"),
     Setting("limits.sms_parts", k.number(1, 10), 3, "most parts of one text message"),
     Setting("forget.nightly_at", k.TIME, "03:30", "shop time at which people whose time is over are forgotten"),
     Setting("paper.day_sheet_folder", k.PATH, "", "folder for the day sheet on paper; empty: none is written"),

@@ -15,6 +15,9 @@ from notify.watch.whole import has_writer
 from tests.parts.watched_folder import LINE, Hand, count_tickets, phase_of
 
 
+pytestmark = pytest.mark.long
+
+
 @pytest.fixture
 def hand(tmp_path: Path) -> Hand:
     return Hand(tmp_path / "from-bench")
