@@ -90,14 +90,16 @@ class House:
 def make_house(
     folder: Path, url: str, *, clock: FakeClock, public_url: str = "https://bell.example.org", bell: int = 90,
     channels: Mapping[str, Any] | None = None, fault: Callable[[str], None] = lambda point: None, seed: int = 1,
+    copied: bool = True,
 ) -> House:  # fmt: skip
     """Wires an installation the way `shelfbell serve` does, with numbers from a seed and memory channels.
 
-    On SQLite a second one that is made at the same time with the same settings is a copy of the first one's files.
+    On SQLite a second one that is made at the same time with the same settings is a copy of the first one's files, unless
+    it matters how the product makes them.
     """
     kind = (clock(), public_url, bell, seed)
     at = folder / "house"
-    if url.startswith("sqlite") and kind in _FIRST:
+    if copied and url.startswith("sqlite") and kind in _FIRST:
         config, shop_id, chance, ids = _FIRST[kind].copy_to(at, url)
     else:
         config = _first_settings(at, url, public_url=public_url, bell=bell, seed=seed)
@@ -114,7 +116,7 @@ def make_house(
     services = wire()
     if not shop_id:
         shop_id = _open_shop(services)
-        if url.startswith("sqlite"):
+        if copied and url.startswith("sqlite"):
             services.close()
             _FIRST[kind] = _First(config, url, shop_id, chance.getstate(), next(ids))
             ids = itertools.count(_FIRST[kind].next_id)
@@ -147,14 +149,14 @@ class _First:
         self._kept = Path(tempfile.mkdtemp(prefix="sb-house-"))
         atexit.register(shutil.rmtree, self._kept, ignore_errors=True)
         shutil.copytree(config.parent, self._kept / "house")
-        shutil.copyfile(url.removeprefix("sqlite:///"), self._kept / "main.db")
+        shutil.copy(url.removeprefix("sqlite:///"), self._kept / "main.db")
         self._config, self._url, self._shop_id, self._chance = config.name, url, shop_id, chance
         self.next_id = next_id
 
     def copy_to(self, at: Path, url: str) -> tuple[Path, str, random.Random, Iterator[int]]:
         """Another house of the same kind: its settings, its shop, its chance and its identifiers."""
         shutil.copytree(self._kept / "house", at)
-        shutil.copyfile(self._kept / "main.db", url.removeprefix("sqlite:///"))
+        shutil.copy(self._kept / "main.db", url.removeprefix("sqlite:///"))
         config, chance = at / self._config, random.Random()
         config.write_text(config.read_text("utf-8").replace(self._url, url), "utf-8")
         chance.setstate(self._chance)

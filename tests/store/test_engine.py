@@ -121,7 +121,7 @@ def test_files_are_for_their_owner_only_whatever_the_umask(clock: Any, tmp_path:
         modes = {f.name: stat.S_IMODE(f.stat().st_mode) for f in tmp_path.iterdir()}
         assert modes == dict.fromkeys(("alone.db", "alone.db-wal", "alone.db-shm"), 0o600)
         engine.dispose()
-        made = make_house(tmp_path, f"sqlite:///{tmp_path / 'house' / 'data' / 'main.db'}", clock=clock)
+        made = make_house(tmp_path, f"sqlite:///{tmp_path / 'house' / 'data' / 'main.db'}", clock=clock, copied=False)
         made.check_in()
         files = [f for f in (tmp_path / "house").rglob("*") if f.is_file()]
         folders = [tmp_path / "house", *(f for f in (tmp_path / "house").rglob("*") if f.is_dir())]

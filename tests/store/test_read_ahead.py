@@ -64,6 +64,7 @@ def test_the_number_of_statements_does_not_grow_with_the_group(house: Any) -> No
                 (person,) = visits.visit_people(unit, visit)["tell"]
                 facts(house, unit, visit, person)
 
+    look(1)  # the shop is read once in a process
     one, six = (statements(house.ctx.db.engine, partial(look, n)) for n in (1, 6))
     print(f"FIGURE read_ahead group=6 statements={six} statements_for_one={one}")
     assert six == one
