@@ -30,6 +30,7 @@ from notify.core.sources import Batch, Change, Doubt
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
 from notify.flows import (
+    api_tokens,
     at_bench,
     bench_order,
     desk_notes,
@@ -118,6 +119,7 @@ def full_shop(house: Any) -> dict[str, Any]:
     feed = feeds.make_feed(ctx, owner, "Phone at the counter").id
     address = "https://clock.example.org/told"
     listener = listeners.add(ctx, owner, name="Wall clock", address=address, inner_hosts=()).id
+    token = api_tokens.make_token(ctx, owner, name="books at night", scopes=["tickets:read"]).id
     house.deliver(after=120)
     given = passes.give(ctx, owner, done.visit_id, name="Ned Quay")
     reply = hear(ctx, house.shop_id, Heard("email", "ines@example.org", "dial the number", house.clock(), "k", "mail"))
@@ -146,7 +148,8 @@ def full_shop(house: Any) -> dict[str, Any]:
             "pad_ticket": pad_tickets.of_pad(unit, pad_id)[0], "pad_id": pad_id,
         }  # fmt: skip
     return mine | {
-        "absence_id": absence, "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
+        "token_id": token, "absence_id": absence,
+        "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
         "message_ids": [message.id], "doubt_id": doubt.id, "row_keys": [doubt.row_key],
         "reply_id": reply, "answer_id": answer, "feed_id": feed, "listener_id": listener,
@@ -211,6 +214,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "minutes": 20, "device_class": "radio", "kinds": ("checked_in",),
         "staff_ids": [mine["staff_id"]], "email": "odile@example.net", "phone": "+447700900777",
         "wanted": Wanted(visit_id=mine["visit_id"]), "bounds": [now - timedelta(days=40), now + timedelta(days=40)],
+        "scopes": ["tickets:read"], "answer": {"ticket": "t"}, "prefix": "check_in:",
         "also_replaced": True, "place": 1, "wordings": {},
         "promise_at": now, "made_at": now, "made_by": "staff", "promise_id": mine["promise"].id,
         "settled": replace(mine["promise"], pit=0.5),
@@ -233,8 +237,14 @@ REFUSALS = (NotifyError, IntegrityError, InternalError)
 COLUMNS: dict[str, dict[str, Any]] = {
     "change_part": {"state": "dead"}, "change_question": {"state": "expired"}, "mark": {"reminded": True},
     "change_ticket": {"paid": True}, "add_ticket": {"safety": [], "device_class": "radio"},
-    "change_staff": {"active": False}, "change_kind": {"minutes": 5},
+    "change_staff": {"active": False}, "change_kind": {"minutes": 5}, "put_state": {"position": "p"},
+    "hold": {"attempts": 3},
 }  # fmt: skip
+# Where a name means something else than in the other functions.
+OWN: dict[str, dict[str, Any]] = {
+    "parts_after": {"after": "", "states": ("arrived", "fitted")},
+    "tickets_after": {"after": ""},
+}
 
 
 def store_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
@@ -253,7 +263,7 @@ def store_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
 def call(found: Callable[..., Any], unit: Unit, known: dict[str, Any]) -> Any:
     args: list[Any] = []
     named: dict[str, Any] = {}
-    known = known | {"shop": shops.get_shop(unit, today=known["today"])}
+    known = known | {"shop": shops.get_shop(unit, today=known["today"])} | OWN.get(found.__name__, {})
     for parameter in list(inspect.signature(found).parameters.values())[1:]:
         if parameter.kind is parameter.VAR_KEYWORD:
             named |= COLUMNS.get(found.__name__, {})
@@ -306,6 +316,24 @@ def second(house: Any) -> Actor:
     return Actor(other, "staff", "staff-b", "owner")
 
 
+class TakenBack(Exception):
+    """Ends a transaction that was only asked what it would do."""
+
+
+def ask_there(house: Any, found: Callable[..., Any], there: str, known: dict[str, Any]) -> tuple[list[str], str]:
+    """What a function tells in a unit of the other shop, and our digest then ("" where the database had refused).
+
+    All of it is taken back: what the question itself wrote there with our texts would look like a leak later on.
+    """
+    answer: list[str] = []
+    now = ""
+    with suppress(*REFUSALS, TakenBack), house.ctx.db.write(there) as unit:
+        answer = list(told(call(found, unit, known)))
+        now, _ = rows_of(unit.connection, house.shop_id)
+        raise TakenBack
+    return answer, now
+
+
 @pytest.mark.long
 def test_no_function_of_the_store_finds_or_changes_anything_of_another_shop(house: Any, second: Actor) -> None:
     known = arguments(full_shop(house), house)
@@ -320,14 +348,10 @@ def test_no_function_of_the_store_finds_or_changes_anything_of_another_shop(hous
         # The same question inside the own shop must find something: a proof of the question.
         with house.read() as unit, suppress(*REFUSALS):
             found_own += any(text in secrets for text in told(call(found, unit, known)))
-        answer: list[str] = []
-        with suppress(*REFUSALS), house.ctx.db.write(second.shop_id) as unit:
-            answer = list(told(call(found, unit, known)))
+        answer, now = ask_there(house, found, second.shop_id, known)
         if any(text in secrets for text in answer):
             leaks.append(f"{found.__module__}.{found.__name__}")
-        with house.read() as unit:
-            now, _ = rows_of(unit.connection, house.shop_id)
-            changed, before = changed + (now != before), now
+        changed += now not in ("", before)
     print(f"FIGURE D16_store functions={asked} found_own={found_own} leaks={len(leaks)} changed={changed}")
     assert asked >= 80 and found_own >= 20 and not leaks and changed == 0, leaks
 
