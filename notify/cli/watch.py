@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import click
 
@@ -20,7 +20,7 @@ from notify.schedule.when import Every
 from notify.watch.report import Report
 from notify.wiring import Services
 
-FOLDER_SECONDS = 2
+FOLDER_SECONDS, LOOKS = 1, 2  # two looks a second: what is changed there is to be a message within one
 log = logging.getLogger("shelfbell.watch")
 Tell = Callable[[int], None]
 
@@ -140,12 +140,19 @@ def _rests(run: Run, one: Watch) -> bool:
     return rests(run.now, looked_at=state.looked_at, trouble_since=state.trouble_since)
 
 
+def _reports(run: Run, one: Watch) -> Iterator[Report]:
+    yield from look_at(run.services, one, dry_run=False, tell=lambda lines: None)
+    for _ in range(LOOKS - 1 if one.kind == "folder" else 0):
+        time.sleep(FOLDER_SECONDS / LOOKS)
+        yield from look_at(run.services, one, dry_run=False, tell=lambda lines: None)
+
+
 def _looking(one: Watch) -> Callable[[Run], None]:
     def look(run: Run) -> None:
         """Counts only go into the log: a reason may quote what stood in a line."""
         if one.kind == "table" and _rests(run, one):
             return
-        for report in look_at(run.services, one, dry_run=False, tell=lambda lines: None):
+        for report in _reports(run, one):
             if report.trouble:
                 log.warning("the source %s has trouble: %s", one.name, report.trouble.value)
             if report.refused or report.taken.doubted:

@@ -11,6 +11,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 
 from notify.schedule.due import DueJobs, where
 from notify.schedule.jobs import JOBS, Job
+from notify.schedule.when import Every
 from notify.store.wake import Ear
 from notify.wiring import Services
 
@@ -64,6 +65,9 @@ class Runner:
         self._slow = [
             _Worker(one.name, DueJobs(services, [one], by).run_due, self._stopping) for one in jobs if one.slow
         ]
+        # Those that are due oftener than the others are looked for.
+        self._brisk = [worker for worker, one in zip(self._slow, (one for one in jobs if one.slow), strict=True)
+                       if isinstance(one.when, Every) and one.when.seconds < JOBS_SECONDS]  # fmt: skip
         # Other processes add messages as well; on SQLite there is none, and each commit wakes the dispatcher.
         db = services.context.db
         self._ear = None if db.is_sqlite else Ear(db, self._dispatch.wake)
@@ -120,6 +124,8 @@ class Runner:
     def _tick(self) -> None:
         self._ticked_at = time.monotonic()
         self._dispatch.wake()
+        for brisk in self._brisk:
+            brisk.wake()
 
     def _stop_ticker(self) -> None:
         if self._ticker is not None and self._ticker.running:
