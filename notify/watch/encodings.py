@@ -29,8 +29,9 @@ _MARKS = (
 _PAGES = ("cp1252", "cp1250", "cp1251", "cp1253", "cp1254", "koi8_r", "shift_jis", "euc_jp", "gb18030", "euc_kr")
 # Signs beside letters that occur in such texts; any other makes a code page unlikely.
 _USUAL = frozenset("€£§°²³µ«»‹›–—‘’‚“”„…•™©®½¼¾×·\u00a0、。・「」ー（）：，")
-_OF_A_WORD = re.compile(r"[^\W\d_]+")
-_SPOILT = re.compile(r"[£€][^\W\d_]|[^\W\d_][§°²³¹«»‹›‚“„…•™©®½¼¾×][^\W\d_]")
+_LETTER = r"[^\W\d_²³¹¼½¾ªºµ]"  # those at the end stand beside letters of any alphabet: m², Nº, µF
+_OF_A_WORD = re.compile(_LETTER + "+")
+_SPOILT = re.compile(rf"[£€]{_LETTER}|{_LETTER}[§°²³¹«»‹›‚“„…•™©®½¼¾×]{_LETTER}")
 _WESTERN = "cp1252"
 _MARKED = re.compile(r"[^\W\d_\x00-\x7f]{3}")
 

@@ -61,8 +61,8 @@ class Hand:
 
     def take(self, house: Any, **more: Any) -> tuple[Report, ...]:
         """One look."""
-        ways = {"memory": self.memory, "clock": lambda: self.now, "pause": self.wait, "limit_bytes": LIMIT}
-        return look(house.ctx, house.shop_id, more.pop("watch", self.watch), **(ways | more))
+        ways: dict[str, Any] = {"memory": self.memory, "clock": lambda: self.now, "pause": self.wait}
+        return look(house.ctx, house.shop_id, more.pop("watch", self.watch), **({"limit_bytes": LIMIT} | ways | more))
 
     def lying(self, drawer: str) -> list[Path]:
         """What lies in `taking`, `taken` or `refused`."""

@@ -17,7 +17,6 @@ from notify.watch.csv_rows import open_csv
 from notify.watch.json_rows import open_json
 from tests.parts.watched_folder import HEADER, LINE, Hand, count_tickets, laid, make_watch
 
-
 pytestmark = pytest.mark.long
 
 

@@ -11,9 +11,8 @@ import pytest
 
 from notify.core.tickets import Phase
 from notify.flows import source_state
-from notify.watch.whole import has_writer
+from notify.watch.whole import has_writer, open_regular
 from tests.parts.watched_folder import LINE, Hand, count_tickets, phase_of
-
 
 pytestmark = pytest.mark.long
 
@@ -135,3 +134,12 @@ def test_what_staff_did_while_a_file_waited_is_not_overridden_by_it(house: Any, 
     hand.take(house)
     assert phase_of(house, number) is Phase.ON_BENCH
     assert source_state.state(house.ctx, house.shop_id, "bench").well_at == house.clock()
+
+
+def test_a_pipe_is_not_waited_for_and_a_link_not_followed_even_between_look_and_opening(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.csv")
+    (tmp_path / "real.csv").write_text("x")
+    (tmp_path / "link.csv").symlink_to(tmp_path / "real.csv")
+    for name in ("pipe.csv", "link.csv"):
+        with pytest.raises(OSError):
+            open_regular(tmp_path / name)
