@@ -1,11 +1,12 @@
-"""Take a batch of changes that a source tells: one transaction, a savepoint per row, each change once.
+"""Take a batch of changes that a source tells: short transactions, a savepoint per row, each change once.
 
 What cannot be taken waits for a person as a doubt (flows/doubts.py); nothing is guessed and nothing is lost.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
@@ -33,7 +34,11 @@ from notify.store.database import Unit
 from notify.store.doubts import Stored
 from notify.store.sources import Row
 
-MOST = 100  # rows of one transaction: others may write after less than a second (two cores, SQLite)
+MOST = 100  # rows of one turn
+# How long one transaction may be, reckoned in rows that move a ticket: one that takes a device in costs as much as ten
+# of them (measured). Then the others may write, and their messages leave.
+FULL, TAKING_IN = 100, 10
+PAUSE = 0.05  # seconds; a lock is given to whoever waits for it only while nobody asks for it again at once
 MAX_VERSION = 80
 _ACTS = MOVE_EVENTS | {"corrected", "checked_in"}
 
@@ -45,8 +50,12 @@ class _DryRun(Exception):
 def take(
     ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], *, is_last: bool = True,
     before: Taken | None = None, refused: int = 0, dry_run: bool = False,
+    pause: Callable[[float], None] = time.sleep,
 ) -> Taken:  # fmt: skip
-    """Takes up to a hundred changes in one transaction; the same batch or row twice changes nothing more.
+    """Takes up to a hundred changes; the same batch or row twice changes nothing more.
+
+    In one transaction, or in several with a `pause` between them where many rows take a device in: so others who write
+    wait for a tenth of a second or two, not for all of it. Each row is whole or not there, wherever it is cut off.
 
     A long batch comes in turns, each with the same `batch`, with pauses between them in which others may write. One
     with a digest counts as known after the turn that `is_last`; `before` is what came of the turns before, `refused`
@@ -55,16 +64,21 @@ def take(
     """
     if len(changes) > MOST:
         raise ValueError(f"a turn has at most {MOST} changes")
-    result = Taken()
-    with suppress(_DryRun), ctx.db.write(actor.shop_id) as unit:
-        if batch.digest and sources.file_known(unit, batch.source, batch.digest):
-            return Taken(unchanged=tuple(change.line for change in changes), known=True)
-        result = take_within(ctx, unit, actor, batch, changes)
-        if batch.digest and is_last:
-            _note_whole(ctx, unit, batch, (before or Taken()) + result, refused)
-        if dry_run:
-            raise _DryRun
-    return result
+    result, rest = Taken(), list(changes)
+    while True:
+        with suppress(_DryRun), ctx.db.write(actor.shop_id) as unit:
+            if batch.digest and sources.file_known(unit, batch.source, batch.digest):
+                return Taken(unchanged=tuple(change.line for change in changes), known=True)
+            taker = _takes(ctx, unit, actor, batch, rest)
+            rest = taker.take_some(rest)
+            result += taker.finish()
+            if batch.digest and is_last and not rest:
+                _note_whole(ctx, unit, batch, (before or Taken()) + result, refused)
+            if dry_run:
+                raise _DryRun
+        if not rest:
+            return result
+        pause(PAUSE)
 
 
 def _note_whole(ctx: Context, unit: Unit, batch: Batch, whole: Taken, refused: int) -> None:
@@ -74,12 +88,17 @@ def _note_whole(ctx: Context, unit: Unit, batch: Batch, whole: Taken, refused: i
 
 def take_within(ctx: Context, unit: Unit, actor: Actor, batch: Batch, changes: Sequence[Change]) -> Taken:
     """Like take, inside the caller's transaction; the digest of the batch is not looked at."""
-    actor.need("move")
-    taker = Taker(Turn(ctx, unit, actor, batch, ctx.clock()))
-    taker.read_ahead(changes)
+    taker = _takes(ctx, unit, actor, batch, changes)
     for change in changes:
         taker.take(change)
     return taker.finish()
+
+
+def _takes(ctx: Context, unit: Unit, actor: Actor, batch: Batch, changes: Sequence[Change]) -> Taker:
+    actor.need("move")
+    taker = Taker(Turn(ctx, unit, actor, batch, ctx.clock()))
+    taker.read_ahead(changes)
+    return taker
 
 
 @dataclass(slots=True)
@@ -122,6 +141,17 @@ class Taker:
         for ticket_id, (event, written) in events.newest_of(self.turn.unit, ticket_ids, _ACTS).items():
             ours = event.actor_kind == "source" and event.actor_id == source
             self.turn.acts[ticket_id] = Act(event.at, written, ours, event.kind == "checked_in")
+
+    def take_some(self, changes: list[Change]) -> list[Change]:
+        """Takes rows until the transaction is long enough; those that are left."""
+        spent = 0
+        for at, change in enumerate(changes):
+            if spent >= FULL:
+                return changes[at:]
+            made = self.turn.taken_in
+            self.take(change)
+            spent += 1 + (TAKING_IN - 1) * (self.turn.taken_in > made)
+        return []
 
     def take(self, change: Change) -> None:
         """One row: taken, nothing new, older than what is known, or doubted."""

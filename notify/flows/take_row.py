@@ -83,6 +83,7 @@ class Turn:
     jobs: dict[str, Job] = field(default_factory=dict)
     by_number: dict[str, str] = field(default_factory=dict)
     acts: dict[str, Act] = field(default_factory=dict)
+    taken_in: int = 0  # devices, each of which costs much more than a move
 
     def job(self, ticket_id: str) -> Job:
         """The ticket, locked, as it stands in this transaction; raises NotFound."""
@@ -187,6 +188,7 @@ def _ticket(turn: Turn, heard: Heard, known: Row | None) -> tuple[Job, bool]:
     if not heard.change.cells.get("device", "").strip():
         raise Doubtful(Doubt.UNKNOWN_TICKET, "There is no ticket of this reference",
                        "Link it to one, or take the device in.", field="reference")  # fmt: skip
+    turn.taken_in += 1
     made = check_in_within(turn.ctx, turn.unit, turn.actor, form_of(heard.change.cells))
     return tickets.get_job(turn.unit, made.ticket_ids[0]), True
 
