@@ -15,6 +15,7 @@ from notify.core.shop import Shop
 from notify.flows.check_in import WORDINGS, CheckedIn, check_in, new_free_number, token_hash
 from notify.flows.check_in_form import VisitForm
 from notify.flows.context import Context
+from notify.flows.privacy_address import privacy_address
 from notify.render.pad import PadPage
 from notify.store import pad_tickets
 from notify.store.database import Unit
@@ -101,7 +102,7 @@ def _page(ctx: Context, unit: Unit, shop: Shop, one: PadTicket, *, of: int) -> P
         number=show_number(one.number), label_text=one.number, qr_text=ctx.claim_code(token),
         link=ctx.claim_link(token), place=f"{one.place}/{of}", purposes=_asked(shop), wordings=one.wordings,
         keep_period=shop.keep_period, currency=shop.currency,
-        privacy_link=f"{ctx.public_url.rstrip('/')}/privacy" if ctx.public_url else "",
+        privacy_link=privacy_address(ctx, shop.id, ""),
     )  # fmt: skip
 
 

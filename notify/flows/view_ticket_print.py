@@ -14,6 +14,7 @@ from notify.core.money import show_amount
 from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
+from notify.flows.privacy_address import privacy_address
 from notify.flows.view_visit import pieces
 from notify.render.claim_ticket import ClaimTicket
 from notify.render.dates import say_day, say_time
@@ -106,6 +107,6 @@ def _promise(ticket: Ticket, shop: Shop, w: Language) -> str:
 def _privacy(ctx: Context, shop: Shop, w: Language) -> tuple[str, ...]:
     """Who keeps what, how long, and where the rest stands (GDPR article 13 asks for it when data are collected)."""
     period = say_period(parse_duration(shop.keep_period), language=w.code)
-    page = f"{ctx.public_url.rstrip('/')}/privacy?language={w.code}" if ctx.public_url else ""
+    page = privacy_address(ctx, shop.id, w.code)
     rest = w("stub.privacy_link", link=page) if page else w("stub.privacy_ask")
     return w("stub.privacy_what"), w("stub.privacy_when", period=period), rest

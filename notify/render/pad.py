@@ -42,7 +42,7 @@ class PadPage:
     wordings: Mapping[str, str]
     keep_period: str
     currency: str
-    privacy_link: str
+    privacy_link: str  # to which the language is added; "" for none
 
 
 def pad_pdf(pages: Iterable[PadPage], *, paper: str, words: Language, templates: Path, made_at: datetime) -> bytes:
@@ -120,7 +120,7 @@ def _period(page: PadPage, w: Language) -> str:
 
 
 def _rights(page: PadPage, w: Language) -> str:
-    link = f"{page.privacy_link}?language={w.code}" if page.privacy_link else ""
+    link = f"{page.privacy_link}{w.code}" if page.privacy_link else ""
     return w("stub.privacy_link", link=link) if link else w["stub.privacy_ask"]
 
 

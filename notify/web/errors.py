@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, jsonify, make_response, render_template, request
+from flask import Flask, g, jsonify, make_response, render_template, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
@@ -25,6 +25,7 @@ from notify.core.errors import (
     Unavailable,
 )
 from notify.core.languages import LANGUAGES
+from notify.core.shop import Shop, build_shop
 from notify.flows.view_desk import view_shop
 from notify.flows.view_hours import Door
 from notify.store.trouble import trouble_of
@@ -32,9 +33,10 @@ from notify.web import log
 from notify.web.api.operations import API
 from notify.web.api.problems import Refused, kind_of, problem
 from notify.web.csrf import Stale, form_token
-from notify.web.here import ctx, services, shop_id, signed_in
+from notify.web.here import ctx, no_shop_known, services, shop_id, signed_in
 from notify.web.pages import problems_of, render_page
 from notify.web.routes import ROUTES
+from notify.web.shop import choices
 
 STATUS: tuple[tuple[type[NotifyError], int], ...] = (
     (Invalid, 422), (TooOften, 429), (NotAllowed, 403), (NotFound, 404), (Conflict, 409), (Misconfigured, 500),
@@ -106,15 +108,28 @@ def customer_base(
 ) -> dict[str, Any]:
     """What every page that extends base_customer.html needs; with opening hours where the `door` was looked at."""
     w = page_words(services().templates, language)
-    shop = door.shop if door else view_shop(ctx(), shop_id())
+    shop = door.shop if door else _shop_shown()
     return {
         "language": language, "w": w, "notice": notice, "csrf": form_token(), "language_action": language_action,
-        "privacy_href": f"/privacy?language={language}",
+        "privacy_href": privacy_href(language),
         "languages": [{"code": one, "label": page_label(one), "here": one == language} for one in LANGUAGES],
         "shop": {"name": shop.name, "phone": show_phone(shop.phone),
                  "phone_href": f"tel:{shop.phone}" if shop.phone else "", "email": shop.email,
                  "address": shop.address, "hours": list(door.hours) if door else []},
     }  # fmt: skip
+
+
+def _shop_shown() -> Shop:
+    """The shop of the request; where it could be any of several, their names only: nobody can be called."""
+    if not no_shop_known():
+        return view_shop(ctx(), shop_id())
+    return build_shop("none", {"name": " · ".join(one["label"] for one in choices(ctx(), services().shop_ids()))})
+
+
+def privacy_href(language: str, *, shop: str = "") -> str:
+    """The page of data protection information of this shop, or of the one that the request is about."""
+    known = shop or g.get("shop_id") or ""
+    return f"/privacy?language={language}" + (f"&shop={known}" if known else "")
 
 
 def page_label(language: str) -> str:

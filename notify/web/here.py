@@ -41,6 +41,11 @@ def shop_id() -> str:
     return str(known) if known else services().shop_ids()[0]
 
 
+def no_shop_known() -> bool:
+    """Whether there are several shops and the request says nothing of which."""
+    return not g.get("shop_id") and len(services().shop_ids()) > 1
+
+
 def current_actor() -> Actor:
     """The signed-in person as an actor for flows; raises NotAllowed when nobody is signed in."""
     person = signed_in()

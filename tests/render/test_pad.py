@@ -29,7 +29,7 @@ def _page(**more: Any) -> PadPage:
         "number": "X7T-3C0J", "label_text": "X7T3C0J", "qr_text": LINK, "link": LINK, "place": "3/20",
         "purposes": ("repair", "pickup", "afterwards"), "keep_period": "P90D", "currency": "GBP",
         "wordings": {"repair": "uses-1", "pickup": "uses-1", "afterwards": "afterwards-1"},
-        "privacy_link": "https://bell.example.org/privacy",
+        "privacy_link": "https://bell.example.org/privacy?language=",
     }  # fmt: skip
     return PadPage(**(known | more))
 

@@ -77,12 +77,21 @@ def _privacy() -> Page:
     return base(
         "en",
         language_action="",
+        shop_links=[],
         fragment=Markup(Words(WORDS).privacy("en", facts)),
         language_links=[
             {"label": label, "code": code, "href": f"/privacy?language={code}"}
             for code, label in (("de", "Deutsch"), ("it", "Italiano"))
         ],
     )
+
+
+def _privacy_of_which() -> Page:
+    shops = (("Tramstop Bench", "0a1b2c3d"), ("Pier Bench", "4e5f6a7b"))
+    links = [{"label": name, "href": f"/privacy?language=de&shop={code}"} for name, code in shops]
+    whole = base("de", language_action="", shop_links=links, fragment="", language_links=[])
+    return {**whole, "shop": {**whole["shop"], "name": "Tramstop Bench · Pier Bench", "phone": "", "phone_href": "",
+                              "address": "", "hours": []}}  # fmt: skip
 
 
 def _said(kind: str, language: str) -> Page:
@@ -132,6 +141,7 @@ def around_pages() -> dict[str, tuple[str, Page]]:
         "stopped_asking_it": ("claim_message.html", _said("stopped_asking", "it")),
         "nothing_kept": ("claim_message.html", _said("nothing_kept", "en")),
         "privacy": ("privacy.html", _privacy()),
+        "privacy_of_which": ("privacy.html", _privacy_of_which()),
         "error": ("error.html", _error()),
         "unavailable": ("unavailable.html", {"language": "de", "w": words("de")["error"]}),
     }

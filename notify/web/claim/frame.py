@@ -13,7 +13,7 @@ from notify.flows.claim_shown import Speech
 from notify.flows.claims import Forgotten, NotEntered, UnknownClaim, count_guess
 from notify.flows.view_hours import Door, view_door
 from notify.web.errors import asked_language, customer_base
-from notify.web.here import ctx, services, shop_id
+from notify.web.here import ctx, no_shop_known, services, shop_id
 
 
 def speech() -> Speech:
@@ -27,7 +27,8 @@ def base(language: str, *, token: str = "", door: Door | None = None) -> dict[st
     `door` is given by a view that has looked at it already.
     """
     action = f"/c/{token}/language" if token else ""
-    door = door or view_door(ctx(), shop_id(), services().page_words.get(language))
+    if door is None and not no_shop_known():
+        door = view_door(ctx(), shop_id(), services().page_words.get(language))
     return customer_base(language, notice=_said(language) if token else "", language_action=action, door=door)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from flask import Blueprint, make_response, render_template, request
+from flask import Blueprint, g, make_response, render_template, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
@@ -14,12 +14,14 @@ from notify.core.contacts import show_phone
 from notify.core.durations import parse_duration
 from notify.core.languages import LANGUAGES
 from notify.core.shop import Shop
+from notify.flows.privacy_address import shop_meant
 from notify.flows.view_desk import view_shop
 from notify.render.moments import say_period
 from notify.render.words import Language
 from notify.web.claim.frame import base
-from notify.web.errors import asked_language, page_label
+from notify.web.errors import asked_language, page_label, privacy_href
 from notify.web.here import ctx, services, shop_id
+from notify.web.shop import choices
 
 pages = Blueprint("privacy", __name__)
 _LINK = re.compile(r"https?://[^\s\"'<>\\]+")
@@ -27,16 +29,23 @@ _LINK = re.compile(r"https?://[^\s\"'<>\\]+")
 
 @pages.get("/privacy")
 def show() -> Response:
-    """In the language asked for by the address, else the browser's."""
-    language = asked_language()
-    facts = _facts(view_shop(ctx(), shop_id()), services().settings, services().page_words.get(language))
-    # Our own template has escaped every value in it.
-    fragment = Markup(services().words.privacy(language, facts))  # noqa: S704
+    """In the language asked for by the address, else the browser's; of the shop that it names, or to be chosen."""
+    language, every = asked_language(), services().shop_ids()
+    g.shop_id = shop_meant(every, request.args.get("shop", "")) or g.get("shop_id")
+    shops = [] if g.shop_id else choices(ctx(), every)
+    said = "" if shops else _fragment(language)
     others = [
-        {"label": page_label(one), "code": one, "href": f"{request.path}?language={one}"}
-        for one in LANGUAGES if one != language
-    ]  # fmt: skip
-    return make_response(render_template("privacy.html", **base(language), fragment=fragment, language_links=others))
+        {"label": page_label(one), "code": one, "href": privacy_href(one)} for one in LANGUAGES if one != language
+    ]
+    links = [{"label": one["label"], "href": privacy_href(language, shop=one["code"])} for one in shops]
+    return make_response(render_template("privacy.html", **base(language), shop_links=links, fragment=said,
+                                         language_links=others))  # fmt: skip
+
+
+def _fragment(language: str) -> Markup:
+    """What this shop keeps, of whom, for how long."""
+    facts = _facts(view_shop(ctx(), shop_id()), services().settings, services().page_words.get(language))
+    return Markup(services().words.privacy(language, facts))  # noqa: S704 - our template has escaped every value
 
 
 def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
