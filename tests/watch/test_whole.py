@@ -14,7 +14,8 @@ from notify.flows import source_state
 from notify.watch.whole import has_writer, open_regular
 from tests.parts.watched_folder import LINE, Hand, count_tickets, phase_of
 
-pytestmark = pytest.mark.long
+# What is tried here is files; what becomes of them in either database: test_folder.py.
+pytestmark = [pytest.mark.long, pytest.mark.parametrize("backend", ["sqlite"], indirect=True)]
 
 
 @pytest.fixture
@@ -136,7 +137,9 @@ def test_what_staff_did_while_a_file_waited_is_not_overridden_by_it(house: Any, 
     assert source_state.state(house.ctx, house.shop_id, "bench").well_at == house.clock()
 
 
-def test_a_pipe_is_not_waited_for_and_a_link_not_followed_even_between_look_and_opening(tmp_path: Path) -> None:
+def test_a_pipe_is_not_waited_for_and_a_link_not_followed_even_between_look_and_opening(
+    backend: object, tmp_path: Path
+) -> None:
     os.mkfifo(tmp_path / "pipe.csv")
     (tmp_path / "real.csv").write_text("x")
     (tmp_path / "link.csv").symlink_to(tmp_path / "real.csv")
