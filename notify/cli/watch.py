@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import sys
 import time
 from collections.abc import Callable, Iterator
 
@@ -64,7 +65,7 @@ def _progress(name: str) -> Tell:
     said = [0]
 
     def tell(lines: int) -> None:
-        if lines - said[0] >= 1_000 and click.get_text_stream("stderr").isatty():
+        if lines - said[0] >= 1_000 and sys.stderr.isatty():
             said[0] = lines
             click.echo(f"\r{name}: {lines:,} lines", err=True, nl=False)
 
