@@ -16,8 +16,9 @@ from notify.core.errors import Conflict, Invalid
 from notify.core.sources import Batch, Change, Doubt
 from notify.flows.context import Context
 from notify.flows.source_state import PART, PHASE
-from notify.flows.take_changes import MOST, Taker
+from notify.flows.take_changes import MOST
 from notify.flows.take_row import Turn
+from notify.flows.taker import Taker
 from notify.store import doubts, erasing, sources, tickets
 from notify.store.database import Unit
 from notify.store.doubts import Stored

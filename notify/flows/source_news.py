@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from notify.core.sources import Batch, Change
 from notify.flows.context import Context
-from notify.flows.take_row import digest_of, row_key
+from notify.flows.heard import digest_of, row_key
 from notify.store.source_news import known_digests
 
 

@@ -140,6 +140,13 @@ def settle(
     return bool(unit.connection.execute(update(_T).where(*same).values(changed)).rowcount)
 
 
+def settle_of_forgotten(unit: Unit, person_ids: Sequence[str], *, at: datetime) -> None:
+    """Nobody decides any more about what a source told of somebody who is forgotten."""
+    which = (_T.c.shop_id == unit.shop_id, _T.c.sealed_for.in_(person_ids), _T.c.state == OPEN)
+    settled = {"state": SETTLED, "settled_how": "forgotten", "settled_at": at}
+    unit.connection.execute(update(_T).where(*which).values(settled))
+
+
 def strangers_before(unit: Unit, source: str, before: datetime) -> tuple[str, ...]:
     """The names of the keys of days whose doubts of this source were all seen before that instant."""
     which = _of_strangers(unit, source)

@@ -14,6 +14,7 @@ from notify.core.errors import Unavailable
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Database, Unit
+from notify.store.doubts import settle_of_forgotten
 from notify.store.engine import rewrite_tables
 from notify.store.stamps import people_changed
 from notify.store.vault import VEILED_CLAIM
@@ -82,24 +83,17 @@ def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping
     for ids in _chunks(whole):
         for table, owner, columns in SEALED:
             counts[table.name] += _change(unit, table, table.c[owner].in_(ids), dict.fromkeys(columns))
-        # A message to one of them is sealed for the visit's bringer, but bears their name and address; and what a
-        # gateway calls it may be their number.
+        # Sealed for the visit's bringer, it bears their name and address; a gateway's name for it may be their number.
         sent_to = s.messages.c.person_id.in_(ids)
         emptied = {"bytes_sealed": None, "sentence_sealed": None, "provider_id": None}
         counts["messages"] += _change(unit, s.messages, sent_to, emptied)
         # What stands in clear and may hint at somebody: the shelf label, the words of a far mail server.
         _change(unit, s.tickets, s.tickets.c.person_id.in_(ids), {"shelf": ""})
         counts["receipts"] += _change(unit, s.receipts, s.receipts.c.message_id.in_(_messages_of(ids)), {"text": ""})
-        _settle_doubts(unit, ids, at)
+        settle_of_forgotten(unit, ids, at=at)
         _veil_links(unit, ids)
         _change(unit, s.people, s.people.c.id.in_(ids), {"forgotten_at": at})
     return dict(counts)
-
-
-def _settle_doubts(unit: Unit, ids: list[str], at: datetime) -> None:
-    """Nobody decides any more about what a source told of somebody who is forgotten."""
-    settled = {"state": "settled", "settled_how": "forgotten", "settled_at": at}
-    _change(unit, s.doubts, s.doubts.c.sealed_for.in_(ids) & (s.doubts.c.state == "open"), settled)
 
 
 def _veil_links(unit: Unit, ids: list[str]) -> None:

@@ -11,7 +11,7 @@ from notify.core.source_order import Act, Said, Weight, is_older, weigh
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
-# The rule in words (the project's own; it stands at the head of core/source_order): a word that is not new says nothing.
+# The rule in words (the project's own; at the head of core/source_order): a word that is not new says nothing.
 # A new one counts against what was done here before it. With a time of its own "before" is before that time; without
 # one it is before the source was last looked at, and everything is later for a source that never was.
 WORDS = {"new": Said("b"), "same": Said("a"), "none": Said("")}
@@ -37,7 +37,8 @@ def expected(word: str, told: str, seen: str, who: str, written_late: bool) -> W
 def test_a_word_counts_only_when_it_is_new_and_only_against_what_was_done_before_it() -> None:
     wrong = tried = 0
     for word, told, seen, who, late in product(WORDS, TOLD, SEEN, WHO, (False, True)):
-        act = Act(NOON, NOON + 2 * HOUR if late else NOON, by_source=who == "this source", checked_in=who == "checked in")
+        written = NOON + 2 * HOUR if late else NOON
+        act = Act(NOON, written, by_source=who == "this source", checked_in=who == "checked in")
         new = Said(WORDS[word].word, TOLD[told])
         tried += 1
         wrong += weigh(new, Said("a"), act, seen_before=SEEN[seen]) is not expected(word, told, seen, who, late)

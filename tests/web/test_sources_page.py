@@ -19,7 +19,8 @@ WORDS = {"done": "repaired", "in line": "in_line"}
 def tell(house: Any, *rows: tuple[str, str, dict[str, str]]) -> list[str]:
     """What the bench list says; the identifiers of what waits, in that order."""
     batch = Batch("bench", "tickets", "UTC", WORDS, {}, seen_before=house.clock() - timedelta(minutes=1))
-    changes = [Change(n, {"reference": ref, "phase": word, **more}) for n, (ref, word, more) in enumerate(rows, start=2)]
+    cells = [{"reference": reference, "phase": word, **more} for reference, word, more in rows]
+    changes = [Change(n, one) for n, one in enumerate(cells, start=2)]
     take_changes.take(house.ctx, Actor(house.shop_id, "source", "bench"), batch, changes)
     with house.read() as unit:
         return [one.id for one in doubts.list_open(unit)]
