@@ -387,6 +387,7 @@ def _settings() -> Page:
     return staff_base(
         "settings",
         may_change=True,
+        may_report=True,
         at_once="",
         shop={"name": "Tramstop Bench", "phone": "+44 7700 900 100", "email": "bench@tramstop.example.org",
               "address": "4 Ropewalk, Quillhaven", "zone": "Europe/London", "region": "GB"},
@@ -443,6 +444,7 @@ def counter_pages() -> dict[str, tuple[str, Page]]:
     quiet: Page = {"boxes": [], "unordered": [], "arrived": []}
     read_only = {
         "may_change": False,
+        "may_report": False,
         "feed_made": None,
         "errors": [{"field": "hours-closes-1", "text": "Monday closes before it opens."}],
     }

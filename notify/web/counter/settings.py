@@ -78,7 +78,8 @@ def _page(
     shown["hours"] = [*shown["hours"], says.empty_row(len(shown["hours"]) + 1)]
     return render_page(
         "settings.html", here="settings", status=status, errors=errors,
-        may_change=may(current_actor().role, "settings"), at_once="" if at_once is None else str(at_once),
+        may_change=may(current_actor().role, "settings"), may_report=may(current_actor().role, "report"),
+        at_once="" if at_once is None else str(at_once),
         weekdays=[{"code": str(i), "label": name} for i, name in enumerate(WEEK)],
         closed=[says.closed(one, speak) for one in seen.days], would_hit=would_hit,
         holiday_list=[says.holiday(one, speak) for one in seen.holidays], holidays_silent=seen.holidays_silent,
