@@ -19,6 +19,7 @@ from notify.flows.check_in_form import DeviceForm
 from notify.store import doubts, events, messages, parts, schema, sources, tickets
 from tests.parts.house import House
 
+pytestmark = pytest.mark.long  # many short ones; the rule itself is in tests/core/test_source_order
 WORDS = {"came in": "taken_in", "in line": "in_line", "on the bench": "on_bench", "done": "repaired",
          "no luck": "unrepaired", "fetched": "handed_back", "gone": "left_behind"}  # fmt: skip
 PARTS = {"wanted": "needed", "on its way": "ordered", "in the box": "arrived"}
