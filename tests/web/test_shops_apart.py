@@ -10,11 +10,14 @@ import pytest
 from flask import Flask
 
 from notify.core.actors import Actor
-from notify.flows import set_up
+from notify.flows import api_tokens, listeners, set_up
+from notify.store import shops
 from tests.parts.house import SHOP
-from tests.web.conftest import Browser
+from tests.store.test_shops_apart import rows_of
+from tests.web.conftest import Browser, sign_in
 from tests.web.database_digest import changed_tables, digest
 from tests.web.every_route import every, fill_house
+from tests.web.test_roles_on_pages import ENDS, shown
 
 SECRETS_OF_THEIR_OWN = (
     "token",
@@ -83,3 +86,29 @@ def test_forms_that_name_another_shops_things_change_nothing_there(
     assert signed_in.post("/deliveries/arrived", {"part": other_values["part_id"]}).status_code in (303, 404, 422)
     assert signed_in.post("/who", {"staff": "owner-of-the-pier", "pin": "1234"}).status_code == 422
     assert not changed_tables(before, digest(house)) - {"sessions", "throttles"}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
+def test_no_form_of_another_shops_pages_does_or_tells_anything_there(
+    app: Flask, house: Any, signed_in: Browser, other_values: dict[str, str]
+) -> None:
+    """Each form and button as their owner sees it, sent by ours: what it names is theirs, whoever sends it is not."""
+    fill_house(house)
+    there = replace(house, shop_id=shops.shop_ids(house.ctx.db)[-1], actors={})
+    their_owner = sign_in(app, there, role="owner", name="Mia")
+    made = api_tokens.make_token(house.ctx, there.actor(), name="Pier tides", scopes=["events:read"])
+    listeners.add(house.ctx, there.actor(), name="Pier bell", address="https://bell.example.net/told", inner_hosts=())
+    forms, _ = shown(app, their_owner, other_values, "owner")
+    with house.read() as unit:
+        before, _ = rows_of(unit.connection, there.shop_id)
+    token, told = signed_in.token("/who"), []
+    for (rule, name, _), form in forms.items():
+        if rule in ENDS:
+            continue
+        answer = signed_in.open("POST", form.action, data={**dict(form.fields), "csrf_token": token})
+        told += [f"{rule} {name}" for word in ("Pier tides", "Pier bell") if word in answer.text]
+    with house.read() as unit:
+        after, _ = rows_of(unit.connection, there.shop_id)
+    print(f"FIGURE shops_apart_forms forms={len(forms)} leaks={len(told)} changed={int(before != after)}")
+    assert made.id and len(forms) > 60 and not told and before == after
