@@ -264,7 +264,8 @@ def _hanging(unit: Unit, message: Message, shop: Shop, saying: Saying) -> list[d
     if message.notice != "part_late_shop":
         return []
     late = parts.get_part(unit, str(message.refs["part"]))
-    box = [p for p in parts.lines_in(unit, ("ordered",)) if (p.supplier_id, p.due_at) == (late.supplier_id, late.due_at)]
+    parcel = late.supplier_id, late.due_at
+    box = [p for p in parts.lines_in(unit, ("ordered",)) if (p.supplier_id, p.due_at) == parcel]
     about = tickets.tickets_by_id(unit, {one.ticket_id for one in box}).values()
     promised = sorted((t.promise_at, t.number) for t in about if t.promise_at is not None)
     return [

@@ -91,7 +91,7 @@ def _forget_delegates(run: Run) -> None:
 
 
 def _forget_strangers(run: Run) -> None:
-    """What strangers wrote, or sources told of them, goes after its time; as with people, not on the word of a clock that jumped."""
+    """What strangers wrote, or sources told of them, goes after its time; not on the word of a clock that jumped."""
     if run.before != NEVER and is_steady(run.before, run.now):
         keep_days = run.services.settings.inbox.keep_days
         replies.forget_strangers(run.context, run.actor, keep_days=keep_days)

@@ -94,8 +94,8 @@ def make_house(
 ) -> House:  # fmt: skip
     """Wires an installation the way `shelfbell serve` does, with numbers from a seed and memory channels.
 
-    On SQLite a second one that is made at the same time with the same settings is a copy of the first one's files, unless
-    it matters how the product makes them.
+    On SQLite a second one that is made at the same time with the same settings is a copy of the first one's files,
+    unless it matters how the product makes them.
     """
     kind = (clock(), public_url, bell, seed)
     at = folder / "house"

@@ -17,7 +17,7 @@ from waitress.server import create_server  # type: ignore[import-untyped]
 from notify.flows import moves, parts, questions, staff
 from notify.flows.check_in_form import DeviceForm
 from notify.store import messages
-from tests.parts.browser import PATIENCE_MS
+from tests.parts.browser import PATIENCE_MS, press
 from tests.parts.clock import FakeClock
 from tests.parts.databases import fill_with_tables
 from tests.parts.house import House, make_house
@@ -197,7 +197,7 @@ def test_without_scripts_the_sheet_offers_to_look_again_and_no_button_that_does_
     page = counter.open(chromium, java_script_enabled=False)
     assert page.get_by_role("link", name="Look again").is_visible()
     assert not page.get_by_role("button", name="Pause").is_visible()
-    page.get_by_role("link", name="Look again").click()
+    press(page.get_by_role("link", name="Look again"))
     assert page.locator("#bench .line").count() > 10
     page.context.close()
 

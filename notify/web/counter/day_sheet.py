@@ -20,9 +20,9 @@ from notify.web.counter.bell import lines
 from notify.web.counter.bench_order import order_lines
 from notify.web.counter.calendar_asks import question_line
 from notify.web.counter.danger_lines import danger_line
+from notify.web.counter.listeners import sheet_lines as listener_lines
 from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
-from notify.web.counter.listeners import sheet_lines as listener_lines
 from notify.web.counter.sources import sheet_lines as source_lines
 from notify.web.here import ctx, current_actor
 from notify.web.live import live_page
@@ -59,7 +59,8 @@ def _page() -> Response:
         calls=[call_line(one, speak) for one in calls],
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
-        danger=[danger_line(one, speak) for one in sheet.danger], sources=[*source_lines(speak), *listener_lines(speak)],
+        danger=[danger_line(one, speak) for one in sheet.danger],
+        sources=[*source_lines(speak), *listener_lines(speak)],
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
         reports=REPORTS if may(actor.role, "report") else [],
