@@ -117,7 +117,7 @@ class Together:
 
     def _take_some(self, ctx: Context, actor: Actor, watch: Watch, key: tuple[str, str]) -> None:
         """The calls of this source that wait first, as many as one transaction may hold."""
-        mine = [one for one in self._waiting if one[0] == key]
+        mine = [one for one in tuple(self._waiting) if one[0] == key]  # others are put in while we look
         some: list[tuple[tuple[str, str], Call, Future[Taken]]] = []
         things = 0
         for one in mine:
