@@ -105,7 +105,10 @@ def read_body(request: Request, operation: Operation) -> dict[str, Any]:
         return {}
     if request.mimetype != "application/json" or request.mimetype_params.get("charset", "utf-8").lower() != "utf-8":
         raise Refused("not-json", "The body is not sent as JSON", "Send Content-Type: application/json, in UTF-8.")
-    return _checked(_parsed(raw), _body_shape(operation), "body")
+    body = _checked(_parsed(raw), _body_shape(operation), "body")
+    if any("\0" in one for one in _texts(body)):
+        raise Refused("refused", "The body holds a sign that no text has", "Leave U+0000 out.")
+    return body
 
 
 @cache
@@ -130,8 +133,6 @@ def _parsed(raw: bytes) -> Any:
     except (ValueError, RecursionError):
         advice = f"Send one JSON object in UTF-8, at most {DEEPEST} levels deep, each name once."
         raise Refused("malformed", "The body is no JSON that can be read", advice) from None
-    if any("\0" in one for one in _texts(document)):
-        raise Refused("refused", "The body holds a sign that no text has", "Leave U+0000 out.")
     return document
 
 

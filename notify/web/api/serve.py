@@ -45,11 +45,11 @@ def _answer(operation: Operation, at: Mapping[str, str]) -> Response:
     if request.accept_mimetypes and not request.accept_mimetypes.best_match(["application/json"]):
         raise Refused("not-acceptable", "The answer would be JSON, which Accept leaves out", "Accept application/json.")
     _check_places(at)
-    caller = g.get("api_caller")
+    key, caller = _read_headers(operation), g.get("api_caller")
     query, body = read_query(request, operation), read_body(request, operation)
     actor, name = (caller.actor, caller.name) if caller else (_NOBODY, "")
     call = Call(ctx(), actor, name, dict(at), query, body)
-    given, again = _carry_out(operation, call)
+    given, again = _carry_out(operation, call, key)
     return _written(operation, call, given, again=again)
 
 
@@ -67,17 +67,21 @@ def _is_id(value: str) -> bool:
         return False
 
 
-def _carry_out(operation: Operation, call: Call) -> tuple[Mapping[str, Any], bool]:
-    def do(within: Context) -> Mapping[str, Any]:
-        seen = _seen(call) if operation.matches else None
-        return HANDLERS[operation.name](replace(call, ctx=within, seen=seen))
-
+def _read_headers(operation: Operation) -> str:
+    """The key of the request, "" for none; raises Refused for a header that is missing or cannot be read."""
     if operation.matches and "If-Match" not in request.headers:
         raise Refused("no-if-match", "This request does not say which state of the ticket it was decided on",
                       "Send If-Match with the ETag of the ticket, or *.", field="If-Match")  # fmt: skip
     if operation.matches:
         read_header(request, "If-Match", TAGS)
-    key = read_header(request, "Idempotency-Key", KEY) if operation.method == "POST" else ""
+    return read_header(request, "Idempotency-Key", KEY) if operation.method == "POST" else ""
+
+
+def _carry_out(operation: Operation, call: Call, key: str) -> tuple[Mapping[str, Any], bool]:
+    def do(within: Context) -> Mapping[str, Any]:
+        seen = _seen(call) if operation.matches else None
+        return HANDLERS[operation.name](replace(call, ctx=within, seen=seen))
+
     if not key:
         return do(call.ctx), False
     return once(call.ctx, call.actor, Asked(key, _all_that_is_asked(), services().secret), do)

@@ -33,7 +33,11 @@ def show() -> Response:
 def change() -> Response:
     """Makes a token, which the next page shows once, or revokes one."""
     form = request.form
-    typed: dict[str, Any] = {"name": form.get("name", ""), "until": form.get("until", ""), "scopes": form.getlist("scopes")}
+    typed: dict[str, Any] = {
+        "name": form.get("name", ""),
+        "until": form.get("until", ""),
+        "scopes": form.getlist("scopes"),
+    }
     try:
         if form.get("revoke"):
             api_tokens.revoke_token(ctx(), current_actor(), form["revoke"])
