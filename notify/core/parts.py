@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from notify.core.errors import Conflict, NotAllowed
+from notify.core.errors import Conflict
 
 
 class PartState(StrEnum):
@@ -43,11 +43,11 @@ MOST_AT_ONCE = 20  # pieces of one part noted in one step
 
 
 def check_move(source: str, target: PartState) -> None:
-    """Raises NotAllowed, naming what is allowed, unless a part may go from `source` to `target`."""
+    """Raises Conflict, naming what is allowed, unless a part may go from `source` to `target`."""
     allowed = MOVES[PartState(source)]
     if target not in allowed:
         names = ", ".join(sorted(allowed)) or "nothing more; note a new part instead"
-        raise NotAllowed(f"A part that is {source} cannot become {target}", f"From here it can become: {names}.")
+        raise Conflict(f"A part that is {source} cannot become {target}", f"From here it can become: {names}.")
 
 
 def check_undo(arrived_at: datetime | None, *, now: datetime) -> None:

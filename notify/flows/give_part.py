@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from notify.core import parts as rules
 from notify.core.actors import Actor
-from notify.core.errors import NotAllowed
+from notify.core.errors import Conflict
 from notify.core.part_match import Why
 from notify.core.parts import PartState
 from notify.core.tickets import Phase
@@ -41,7 +41,7 @@ def give_to(ctx: Context, actor: Actor, part_id: str, to_id: str) -> Arrived:
 
 def _check_gift(unit: Unit, part: Part, taker: Part) -> None:
     if part.state != PartState.ARRIVED:
-        raise NotAllowed("This part is not here to be given", "Look at the deliveries list.")
+        raise Conflict("This part is not here to be given", "Look at the deliveries list.")
     if taker.state not in rules.MISSING or not is_wanted(unit, taker.ticket_id):
         raise NotAllowed("Nobody waits for that part any more", "Look at the deliveries list.")
     if taker.id not in {one.id for one in part_match.fitting(parts.waiting_lines(unit), part)}:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from notify.core.errors import Conflict, NotAllowed
+from notify.core.errors import Conflict
 from notify.core.part_match import Waiting, Why, by_need, share_out, why
 from notify.core.parts import (
     MISSING,
@@ -46,7 +46,7 @@ def test_a_part_goes_where_a_shop_takes_it_and_nowhere_else() -> None:
             try:
                 check_move(source, target)
                 allowed = True
-            except NotAllowed as refused:
+            except Conflict as refused:
                 allowed = False
                 wrong += "From here it can become" not in refused.advice
             wrong += allowed != (target in SAID[source].split())

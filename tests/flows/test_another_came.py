@@ -117,5 +117,5 @@ def test_staff_may_use_what_came_without_a_question_or_note_it_after_it_was_book
     new = another_came.note(shop.ctx, shop.actor("counter"), part)  # it does not fit after all
     assert states(shop, ticket) == ["needed", "not_needed", "wrong"]
     arrivals.arrive(shop.ctx, shop.actor(), new)
-    with pytest.raises(NotAllowed):
+    with pytest.raises(Conflict):
         another_came.use_anyway(shop.ctx, shop.actor(), new)

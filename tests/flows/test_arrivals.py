@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
-from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
+from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.part_match import Why
 from notify.flows import arrivals, give_part, late_parts, moves, parts, promises, returns, set_up, staff
 from notify.flows.view_deliveries import named, view
@@ -79,7 +79,7 @@ def test_a_piece_that_fits_two_goes_to_the_promise_that_hangs_on_it_and_staff_ma
     assert "part_reassigned" in story(shop, easy) and story(shop, urgent)[-1] == "parts_complete"
     given = give_part.give_to(shop.ctx, shop.actor(), second, first)
     assert given.ticket_id == easy and given.frees and row(shop, second).state == "ordered"
-    with pytest.raises(NotAllowed):
+    with pytest.raises(Conflict):
         give_part.give_to(shop.ctx, shop.actor(), second, first)
     shop.deliver(after=91)
     assert rung(shop, "part_arrived").count("sent") == 1  # nobody is told of a part that went to somebody else
@@ -178,7 +178,7 @@ def test_one_order_serves_several_tickets_or_none_of_them(shop: Any) -> None:
     assert first in needed and len(needed) == 3
     other = parts.need(shop.ctx, shop.actor(), made[1], name="knob")
     parts.not_needed(shop.ctx, shop.actor(), other)
-    with pytest.raises(NotAllowed):
+    with pytest.raises(Conflict):
         parts.order_together(shop.ctx, shop.actor(), [*needed, other], supplier=NAME)
     assert row(shop, first).state == "needed"
     terms = parts.Terms(article="D 1", order_ref="2026/17", cost="4.50")
@@ -200,7 +200,7 @@ def test_a_part_for_a_closed_ticket_is_here_all_the_same_and_goes_back(shop: Any
     [group] = returns.view(shop.ctx, shop.actor())
     assert (group.supplier, [p.part_id for p in group.parts]) == (NAME, [part])
     assert returns.send_back(shop.ctx, shop.actor(), [part]) == 1 and returns.view(shop.ctx, shop.actor()) == ()
-    with pytest.raises(NotAllowed):
+    with pytest.raises(Conflict):
         returns.send_back(shop.ctx, shop.actor(), [part])
 
 
