@@ -21,7 +21,7 @@ from notify.store.parts import Part
 def give_to(ctx: Context, actor: Actor, part_id: str, to_id: str) -> Arrived:
     """Gives a part that is here to another ticket that waits for the same article; they trade their order lines.
 
-    Raises NotAllowed when it is used by now or does not fit, NotFound for a part that is not there.
+    Raises Conflict when it is used by now or does not fit, NotFound for a part that is not there.
     """
     actor.need("receive_part")
     with ctx.db.write(actor.shop_id) as unit:
@@ -43,8 +43,8 @@ def _check_gift(unit: Unit, part: Part, taker: Part) -> None:
     if part.state != PartState.ARRIVED:
         raise Conflict("This part is not here to be given", "Look at the deliveries list.")
     if taker.state not in rules.MISSING or not is_wanted(unit, taker.ticket_id):
-        raise NotAllowed("Nobody waits for that part any more", "Look at the deliveries list.")
+        raise Conflict("Nobody waits for that part any more", "Look at the deliveries list.")
     if taker.id not in {one.id for one in part_match.fitting(parts.waiting_lines(unit), part)}:
-        raise NotAllowed("That ticket waits for another article", "Give it only to a ticket that it fits.")
+        raise Conflict("That ticket waits for another article", "Give it only to a ticket that it fits.")
     if tickets.get_job(unit, part.ticket_id).phase in (Phase.ON_BENCH, Phase.PROVING):
-        raise NotAllowed("The repair that it is for has begun", "Put the device back in line first.")
+        raise Conflict("The repair that it is for has begun", "Put the device back in line first.")
