@@ -73,6 +73,13 @@ def test_the_window_is_five_minutes_either_way(off: int, found: Refusal | None) 
     assert verify([KEY], told, body, now=NOW) is found
 
 
+def test_so_many_signatures_are_looked_at_and_no_more() -> None:
+    told, body = signed(SECRET, BODY, at=NOW)
+    marks = [told[signed_call.SIGNATURE], *(f"v1a,{'x' * 86}==" for _ in range(signed_call.MOST_SIGNATURES))]
+    assert verify([KEY], told | {signed_call.SIGNATURE: " ".join(marks[:-1])}, body, now=NOW) is None
+    assert verify([KEY], told | {signed_call.SIGNATURE: " ".join(marks)}, body, now=NOW) is Refusal.ODD
+
+
 def test_nothing_that_was_touched_is_let_in() -> None:
     calls = spoilt(SECRET, BODY, at=NOW)
     let_in = [name for name, (told, body) in calls.items() if verify([KEY], told, body, now=NOW) is None]

@@ -55,6 +55,7 @@ def test_the_first_word_of_a_source_is_new() -> None:
     (Said("", None, "10"), Said("", None, "9"), False),
     (Said("", None, "b9"), Said("", None, "b10"), False),  # else as text
     (Said("", None, "7"), Said("", None, "7"), False),
+    (Said("", None, "007"), Said("", None, "7"), False),  # the same number
     (Said("", NOON, "8"), Said("", NOON + HOUR, "7"), False),  # the version tells more than the time
     (Said("", NOON, "7"), Said("", NOON + HOUR, "7"), True),
     (Said("", NOON), Said("", NOON + HOUR), True),
@@ -64,3 +65,11 @@ def test_the_first_word_of_a_source_is_new() -> None:
 ])  # fmt: skip
 def test_older_is_told_by_version_first_then_by_time(new: Said, known: Said, older: bool) -> None:
     assert is_older(new, known) is older
+
+
+def test_what_was_entered_at_the_moment_of_a_look_counts_as_later() -> None:
+    # Nobody can know which was first: rather a person is asked than that something of theirs is undone.
+    act = Act(NOON - HOUR, NOON)
+    assert weigh(Said("b"), Said("a"), act, seen_before=NOON) is Weight.OURS_IS_LATER
+    told = Said("b", NOON - HOUR)  # with a time of its own, which is that of what was done: the word counts
+    assert weigh(told, Said("a"), act, seen_before=NOON) is Weight.COUNTS

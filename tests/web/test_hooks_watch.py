@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -23,8 +24,9 @@ from notify.core.tickets import Phase
 from notify.flows import moves, take_call
 from notify.store import schema as s
 from notify.store import sources, tickets
+from notify.web.hooks.calls import read_call
 from tests.parts.house import House
-from tests.parts.signed_source import NAME, OLD_SECRET, SECRET, Caller, event, source
+from tests.parts.signed_source import COLUMNS, NAME, OLD_SECRET, SECRET, Caller, event, source, source_settings
 from tests.parts.tampered import OTHER, mutation, signed, spoilt
 from tests.web.database_digest import digest
 
@@ -287,6 +289,54 @@ def test_a_call_that_fails_takes_none_of_those_that_came_with_it_down(house: Hou
     with ThreadPoolExecutor(2) as pool:
         assert list(pool.map(one, range(2))) == [(1,), "failed"]
     assert phase_of(house, numbers[0]) is Phase.ON_SHELF and count(house, s.taken_letters) == 1
+
+
+def test_calls_that_share_a_transaction_with_a_faulty_one_are_taken_alone(house: House, tmp_path: Path) -> None:
+    numbers = [house.check_in().numbers[0] for _ in range(3)]
+    together, others = take_call.Together(), threading.Event()
+    actor, place = Actor(house.shop_id, "source", NAME), source(tmp_path)
+
+    class First(dict[str, str]):
+        def get(self, *asked: Any) -> Any:  # while this one is taken the two others come
+            others.set()
+            time.sleep(0.1)
+            return super().get(*asked)
+
+    class Faulty(dict[str, str]):
+        def get(self, *_: Any) -> Any:
+            raise ZeroDivisionError
+
+    def one(n: int) -> Any:
+        kind = (First, Faulty, dict)[n]
+        call = take_call.Call(f"c{n}", [take_call.Told(Change(1, kind({"reference": numbers[n], "phase": "done"})))])
+        if n:
+            others.wait(10)
+        try:
+            return together.take(house.ctx, actor, place, call).taken
+        except ZeroDivisionError:
+            return "failed"
+
+    with ThreadPoolExecutor(3) as pool:
+        assert list(pool.map(one, range(3))) == [(1,), "failed", (1,)]
+
+
+def test_an_id_is_that_of_its_own_source(house: House, tmp_path: Path) -> None:
+    # Standard Webhooks 1.0.0: an id is unique to its sender; two senders may well count alike.
+    number = house.check_in().numbers[0]
+    one = take_call.Call("msg_1", [take_call.Told(Change(1, {"reference": number, "phase": "on the bench"}), "mark")])
+    for name in ("web-form", "till"):
+        actor, place = Actor(house.shop_id, "source", name), source(tmp_path, name=name)
+        assert not take_call.take_call(house.ctx, actor, place, one).known
+        assert take_call.take_call(house.ctx, actor, place, one).known
+
+
+def test_a_mapped_time_counts_rather_than_that_of_the_event() -> None:
+    columns = (*COLUMNS.items(), ("changed_at", "/data/since"))
+    body = event("K7M-2X9T", "done")
+    body |= {"time": "2026-11-25T09:00:00Z", "data": body["data"] | {"since": "2026-11-25T08:00:00Z"}}
+    for mapped, found in ((columns, "2026-11-25T08:00:00Z"), (columns[:-1], "2026-11-25T09:00:00Z")):
+        (told,) = read_call(source_settings(columns=mapped), json.dumps(body).encode(), {})
+        assert told.change.cells["changed_at"] == found
 
 
 def test_ids_are_kept_as_hashes_for_longer_than_anybody_tries_again(house: House, caller: Caller) -> None:
