@@ -50,7 +50,8 @@ def mean(desk: Desk, source: str, word: str, ours: str, part: bool) -> None:
     view_sources.find_watch(watches(desk), source)
     kind = source_state.PART if part else source_state.PHASE
     said = doubts.mean(desk.ctx, desk.actor, _batch(desk, source), word, ours.replace(" ", "_"), kind=kind)
-    desk.show(said, said.said, f"{said.others} changes were taken with it.")
+    others = "1 change was" if said.others == 1 else f"{said.others or 'No'} changes were"
+    desk.show(said, said.said, f"{others} taken with it.")
 
 
 @doubt.command("link")
@@ -123,4 +124,5 @@ def _told(desk: Desk, one: DoubtLine) -> list[str]:
         else ""
     )
     word = f"    There: {one.word}" if one.word else ""
-    return [head, *(line for line in (word, ours) if line), f"    {one.reason}"]
+    reason = "Both say the same by now." if one.is_agreed else one.reason
+    return [head, *(line for line in (word, ours) if line), f"    {reason}"]

@@ -109,7 +109,7 @@ def _counts(report: Report, dry_run: bool) -> str:
         return "this was taken before; nothing changes"
     done = (
         (len(taken.taken), "would be taken" if dry_run else "taken"),
-        (len(taken.unchanged), "tell nothing new"),
+        (len(taken.unchanged), "with nothing new"),
         (len(taken.stale), "older than what is known"),
         (len(taken.doubted), "would wait for you" if dry_run else "wait for you"),
         (len(report.refused), "refused"),

@@ -43,6 +43,8 @@ def mean(ctx: Context, actor: Actor, batch: Batch, word: str, ours: str, *, kind
     said = word.strip().casefold()
     if not said or len(said) > LONGEST_WORD:
         raise Invalid("This word cannot be kept", f"It has from 1 to {LONGEST_WORD} signs.", field="word")
+    if not ours:
+        raise Invalid(f"Nothing is chosen for “{word.strip()}”", "Choose what it means here.", field="means")
     if ours not in _OURS.get(kind, ()):
         raise Invalid(f"{ours[:40]!r} is none of our words", f"Use: {', '.join(_OURS[kind])}.", field="means")
     with ctx.db.write(actor.shop_id) as unit:

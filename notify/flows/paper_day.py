@@ -107,14 +107,19 @@ class _Paper:
         place = self.w("day_paper.place", place=one.shelf) if one.shelf else self.w["day_paper.no_place"]
         said = [one.device, place, *([one.person or self.w["day_paper.anybody"]] if who else [])]
         said += [self.w("day_paper.to_pay", amount=self._amount(one.left))] if who and one.left else []
-        return ", ".join(filter(None, said))
+        return self._careful(", ".join(filter(None, said)), one)
 
     def _work(self, one: TicketLine) -> str:
         waits = {WaitsOn.CUSTOMER: self.w["day_paper.answer"], WaitsOn.PART: self.w["day_paper.part"]}
         said = [f"{one.device}: {one.fault}" if one.fault else one.device, waits.get(one.waits_on, "")]
         said += [self.w("day_paper.by", when=self._when(one.promise_at))] if one.promise_at else []
         said += [self.w("day_paper.place", place=one.shelf)] if one.shelf else []
-        return ", ".join(filter(None, said))
+        return self._careful(", ".join(filter(None, said)), one)
+
+    def _careful(self, said: str, one: TicketLine) -> str:
+        """With what its safety flags ask for: on such a day the paper is all that says so."""
+        flags = ", ".join(self.w[f"safety.{flag}"].lower() for flag in one.safety)
+        return f"{said}. {self.w('day_paper.careful', flags=flags)}" if flags else said
 
     def _boxes(self, found: Deliveries, day: date) -> Iterable[PaperLine]:
         for one in found.boxes:
@@ -127,8 +132,8 @@ class _Paper:
     def _calls(self) -> Iterable[PaperLine]:
         for one in calls_to_make(self.ctx, self.unit, self.lines):
             phone = show_phone(one.phone) if one.phone else self.w["day_paper.no_phone"]
-            said = (one.person or self.w["day_paper.anybody"], phone, one.sentence)
-            yield PaperLine("", one.ticket.number, ", ".join(filter(None, said)))
+            who = one.person or self.w["day_paper.anybody"]
+            yield PaperLine("", one.ticket.number, self.w("day_paper.call", who=who, phone=phone, words=one.sentence))
 
     def _amount(self, minor: int) -> str:
         return show_amount(minor, currency=self.shop.currency, language=self.w.code)

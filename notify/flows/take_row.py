@@ -68,7 +68,7 @@ def take_row(turn: Turn, heard: Heard, known: Row | None) -> tuple[str, str]:
     cells = heard.change.cells
     target = _target(turn.batch, cells)
     ticket, is_new = _ticket(turn, heard, known)
-    said = [f"{claim_number.show_number(ticket.number)} is taken in."] if is_new else []
+    said = [f"The {cells['device'].strip()} is taken in."] if is_new else []
     phase_before, part_before = known_words(known)
     if target is not None:
         known_said = Said(phase_before) if known else None
@@ -145,10 +145,12 @@ def _move_on(
     if target is Phase.LEFT_BEHIND:
         raise Doubtful(Doubt.NEEDS_A_PERSON, "Only a person here closes a device as never collected",
                        "Do it on its page of steps.", field="phase")  # fmt: skip
-    return _walk(turn, heard, ticket, target, outcome)
+    return _walk(turn, heard, ticket, target, outcome, is_new=is_new)
 
 
-def _walk(turn: Turn, heard: Heard, ticket: Job, target: Phase, outcome: str) -> tuple[Job, str]:
+def _walk(
+    turn: Turn, heard: Heard, ticket: Job, target: Phase, outcome: str, *, is_new: bool = False
+) -> tuple[Job, str]:
     try:
         steps = path(ticket.phase, target, outcome=outcome)
     except NotAllowed as error:
@@ -164,7 +166,8 @@ def _walk(turn: Turn, heard: Heard, ticket: Job, target: Phase, outcome: str) ->
     for step in steps:
         ticket = take_step(turn.ctx, turn.unit, turn.actor, ticket, step, at=at, codes=codes).ticket
     where = f"{_words(target)}, {outcome}" if outcome else _words(target)
-    return ticket, f"{claim_number.show_number(ticket.number)} goes from {_words(before)} to {where}."
+    who = "It" if is_new else claim_number.show_number(ticket.number)  # tried beforehand, a number is not yet its own
+    return ticket, f"{who} goes from {_words(before)} to {where}."
 
 
 def _words(phase: Phase) -> str:

@@ -10,6 +10,7 @@ from notify.config.settings import Watch
 from notify.core.actors import Actor
 from notify.core.errors import NotFound
 from notify.core.sources import Doubt
+from notify.core.tickets import Phase
 from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.source_state import words_within
@@ -21,6 +22,8 @@ from notify.store.sources import State
 
 SHOWN = 50  # changes on one page
 CONTACT = ("name", "phone", "email")
+SHELF = Phase.ON_SHELF
+MOVED = (Doubt.STAFF_SAID_OTHERWISE, Doubt.IMPOSSIBLE_MOVE, Doubt.NEEDS_A_PERSON)  # what is asked is where it stands
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,13 @@ class DoubtLine:
     cells: Mapping[str, str]
     told_at: datetime | None
     seen_at: datetime
+
+    @property
+    def is_agreed(self) -> bool:
+        """Whether the device has come to stand, by somebody's hand, where the source says that it does."""
+        if not self.means or self.ticket is None or self.kind not in MOVED:
+            return False
+        return self.means in (self.ticket.phase.value, self.ticket.outcome if self.ticket.phase is SHELF else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,11 +159,14 @@ def _doubt_lines(
 ) -> tuple[DoubtLine, ...]:  # fmt: skip
     named = {watch.name: watch for watch in watches}
     lines = Lines(unit).by_id({one.ticket_id for one in found if one.ticket_id}) if found else {}
-    meanings = {
-        name: words_within(unit, name, watch.phase_words, watch.part_words)[0] for name, watch in named.items()
-    }  # fmt: skip
+    meanings = {name: _meanings(unit, name, named.get(name)) for name in {one.source for one in found}}
     hidden = () if actor.may("see_contact") else CONTACT
     return tuple(_doubt_line(one, named.get(one.source), lines, meanings.get(one.source, {}), hidden) for one in found)
+
+
+def _meanings(unit: Unit, source: str, watch: Watch | None) -> Mapping[str, str]:
+    """What a source's words for phases mean, as settings and people here say; people alone once it is not set."""
+    return words_within(unit, source, watch.phase_words if watch else (), watch.part_words if watch else ())[0]
 
 
 def _doubt_line(

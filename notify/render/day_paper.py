@@ -93,7 +93,7 @@ def _line(one: PaperLine, desk: Desk) -> Block:
     rest = A4.printable - tick.width - lead - number - 3 * desk.gap
     cells: Sequence[Block] = (
         Block(tick.width, desk.paper.body, tick.draw), desk.text(one.lead, width=lead, most=1, bold=True),
-        desk.text(one.number, width=number, most=2, bold=True), desk.text(one.text, width=rest, most=4),
+        desk.text(one.number, width=number, most=2, bold=True), desk.text(one.text, width=rest, most=7),
     )  # fmt: skip
     widths = (tick.width, lead, number, rest)
     height = max(cell.height for cell in cells)

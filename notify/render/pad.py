@@ -129,7 +129,8 @@ def _shops(page: PadPage, desk: Desk, w: Language) -> list[Block]:
     width, wide = desk.paper.printable, desk.paper.printable > 1200
     head = desk.text(w("pad.shops_piece", place=page.place), width=width, most=1, small=True)
     number = headline(desk.sheet, page.number, width=width, most=desk.paper.number_most * 2 // 3, middle=False)
-    classes, flags = [w[f"device_class.{one}"] for one in _CLASSES], [w[f"safety.{one}"] for one in SAFETY_FLAGS]
+    classes = [w[f"device_class.{one}"] for one in _CLASSES if one != "other"] + [w["pad.other_device"]]
+    flags = [w[f"safety.{one}"] for one in SAFETY_FLAGS]
     return [
         stack([head, number], gap=6), *_who(desk, w, wide=wide), _consents(page, desk, w),
         boxes(desk, classes, width=width, across=5 if wide else desk.columns + 1),

@@ -6,6 +6,7 @@ past"); there is no published standard for it. The QR codes are read back by zxi
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -70,6 +71,16 @@ def test_what_is_entered_from_a_pad_has_the_papers_number_link_and_time(house: A
         assert {events.recorded_at(unit, event) for event in story} == {house.clock()}
         consents = unit.connection.execute(select(schema.consents)).all()
     assert {row.at for row in consents} == {then} and {row.wording for row in consents} == {"uses-1"}
+
+
+def test_a_pads_sheets_come_in_their_order_though_the_clock_goes_on_while_it_is_made(house: Any) -> None:
+    def ticking() -> Any:
+        house.clock.advance(0.001)
+        return house.clock()
+
+    ctx = replace(house.ctx, clock=ticking)
+    pages, _ = pads.pages_of(ctx, house.actor(), pads.make_pad(ctx, house.actor(), tickets=4))
+    assert [page.place for page in pages] == ["1/4", "2/4", "3/4", "4/4"]
 
 
 def test_no_number_of_a_pad_is_ever_given_to_another_device(house: Any) -> None:

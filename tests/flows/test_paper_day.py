@@ -88,6 +88,17 @@ def test_the_sheet_holds_what_a_day_without_machines_needs_in_order_and_no_secre
     assert "16:15" not in " ".join(_said(_pdf(house, THURSDAY + timedelta(days=1))))
 
 
+def test_a_device_with_a_safety_flag_says_on_paper_too_what_it_asks_for(house: Any) -> None:
+    done = house.check_in(DeviceForm("Fenlight reader", safety=("swollen", "hot"), shelf="SAND"), DeviceForm("Radio"))
+    for at_ in ("on the bench's list", "on the shelf"):
+        whole = " ".join(_said(_pdf(house)))
+        assert whole.count("Careful, battery swollen, battery hot: do not charge or post it") == 1, at_
+        if at_ == "on the bench's list":
+            moves.move(house.ctx, house.actor(), done.ticket_ids[0], "in_line")
+            moves.move(house.ctx, house.actor(), done.ticket_ids[0], "on_bench")
+            moves.move(house.ctx, house.actor(), done.ticket_ids[0], "on_shelf", outcome="repaired")
+
+
 def test_a_full_shop_goes_on_to_more_pages_and_says_what_is_not_shown(house: Any) -> None:
     fault = "a fault that takes some words to say, as most of them do"
     for first in range(0, paper_day.MOST + 3, 9):

@@ -20,15 +20,15 @@ def _sources() -> Page:
         doubts=[
             line("Kestrel pocket radio", "bench says “done” of J-77 of 12:10. The Kestrel pocket radio has been on the bench since 12:40, with Ada. Somebody here did something later, or since it was last looked at. Decide which one stands.",
                  mark="question", number="K7M-2X9T", href="/tickets/12", buttons=[button("/doubts/1/take", "Take theirs"), button("/doubts/1/leave", "Leave ours")], links=decide("1", False)),
-            line("J-78", "bench says “on the quay” of J-78, seen at 17:02. Nobody here has said yet what “on the quay” means.", mark="question", buttons=[button("/doubts/2/leave", "Leave ours")], links=decide("2", True)),
-            line("J-79", "bench says “done” of J-79, seen at 17:02. It speaks of a ticket that is not here. Link it to one, or take the device in.", mark="question", buttons=[button("/doubts/3/leave", "Leave ours")], links=decide("3", True)),
+            line("J-78", "bench says “on the quay” of J-78, seen at 17:02. Nobody here has said yet what “on the quay” means.", mark="question", buttons=[button("/doubts/2/leave", "Leave it")], links=decide("2", True)),
+            line("J-79", "bench says “done” of J-79, seen at 17:02. It speaks of a ticket that is not here. Link it to one, or take the device in.", mark="question", buttons=[button("/doubts/3/leave", "Leave it")], links=decide("3", True)),
         ],
     )  # fmt: skip
 
 
 def _doubt(**more: object) -> Page:
     return staff_base(
-        "settings", doubt_id="2", source="bench", is_open=True, number="K7M-2X9T", href="/tickets/12", can_take=False,
+        "settings", doubt_id="2", source="bench", is_open=True, number="K7M-2X9T", href="/tickets/12", take="", leave="Leave ours",
         sentence="Nobody here has said yet what “on the quay” means.", there="bench says “on the quay” of J-78, seen at 17:02.",
         ours="The Kestrel pocket radio has been on the bench since 12:40, with Ada.", word="on the quay", can_link=True,
         can_take_in=True, typed={"number": "", "device": "Gull e-reader", "name": "Tomas Reed", "phone": "", "email": "tomas@example.org"},
@@ -45,6 +45,6 @@ def sources_pages() -> dict[str, tuple[str, Page]]:
         "sources_none": ("sources.html", {**_sources(), **nothing}),
         "doubt": ("doubt.html", _doubt()),
         "doubt_wrong": ("doubt.html", _doubt(errors=[{"field": "number", "text": "No ticket has this claim number. Read it once more."}])),
-        "doubt_later": ("doubt.html", _doubt(word="", meanings=[], can_link=False, can_take_in=False, can_take=True, sentence="Somebody here did something later. Decide which one stands.")),
+        "doubt_later": ("doubt.html", _doubt(word="", meanings=[], can_link=False, can_take_in=False, take="Take theirs", sentence="Somebody here did something later. Decide which one stands.")),
         "doubt_settled": ("doubt.html", _doubt(is_open=False, sentence="This has been decided.")),
     }

@@ -42,7 +42,7 @@ def test_each_way_out_of_a_doubt_is_on_its_page_and_does_what_it_says(house: Any
     assert "The Pebble handheld is agreed and has waited in line" in listed and "says “done”" in listed
 
     wrong = signed_in.post(f"/doubts/{word}/mean", {"means": ""}, seen=f"/doubts/{word}")
-    assert wrong.status_code == 400 and "none of our words" in wrong.text
+    assert wrong.status_code == 400 and "Choose what it means here" in wrong.text
     signed_in.post(f"/doubts/{word}/mean", {"means": "repaired"}, seen=f"/doubts/{word}")
     wrong = signed_in.post(f"/doubts/{linked}/link", {"number": "nonsense"}, seen=f"/doubts/{linked}")
     assert wrong.status_code == 400 and "nonsense" in wrong.text
@@ -58,6 +58,25 @@ def test_each_way_out_of_a_doubt_is_on_its_page_and_does_what_it_says(house: Any
     assert "Everything that other systems told has been taken." in signed_in.get("/sources").text
     again = signed_in.post(f"/doubts/{left}/leave", {}, seen="/sources")
     assert again.status_code == 400 and "decided already" in again.text
+
+
+def test_what_both_sides_say_by_now_asks_for_nothing_but_a_nod(house: Any, signed_in: Any) -> None:
+    visit = house.check_in(DeviceForm("Kestrel radio"))
+    for word, ours in WORDS.items():
+        decide.mean(house.ctx, house.actor(), Batch("bench", "tickets", "UTC", {}, {}), word, ours)
+    house.clock.advance(600)
+    moves.move(house.ctx, house.actor(), visit.ticket_ids[0], "in_line")
+    late = (house.clock() - timedelta(minutes=5)).isoformat()
+    (doubt,) = tell(house, (visit.numbers[0], "done", {"changed_at": late}))
+    assert "Take theirs" in signed_in.get(f"/doubts/{doubt}").text
+
+    moves.move(house.ctx, house.actor(), visit.ticket_ids[0], "on_shelf", outcome="unrepaired", reason="not_repairable")
+    assert "Take theirs" in signed_in.get(f"/doubts/{doubt}").text  # they say repaired
+    moves.undo(house.ctx, house.actor(), visit.ticket_ids[0])
+    moves.move(house.ctx, house.actor(), visit.ticket_ids[0], "on_bench")
+    moves.move(house.ctx, house.actor(), visit.ticket_ids[0], "on_shelf", outcome="repaired")
+    for page in (signed_in.get(f"/doubts/{doubt}").text, signed_in.get("/sources").text):
+        assert "Both say the same by now." in page and "Take theirs" not in page and "That is right" in page
 
 
 def test_whoever_may_not_see_contacts_sees_none_on_the_page_of_a_change(house: Any) -> None:

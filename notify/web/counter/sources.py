@@ -96,8 +96,8 @@ def _sheet_line(one: SourceLine, speak: Say) -> d.Line:
 def doubt_line(one: DoubtLine, speak: Say) -> d.Line:
     """Both sides of a change in sentences, with the taps that settle it at once."""
     parts = [_there(one, speak), d.stands(one.ticket, speak) if one.ticket else "", why(one)]
-    buttons = [d.button(f"/doubts/{one.id}/leave", "Leave ours")]
-    if one.kind is Doubt.STAFF_SAID_OTHERWISE:
+    buttons = [d.button(f"/doubts/{one.id}/leave", leaving(one))]
+    if one.kind is Doubt.STAFF_SAID_OTHERWISE and not one.is_agreed:
         buttons.insert(0, d.button(f"/doubts/{one.id}/take", "Take theirs"))
     return d.sheet_line(
         d.device(one.ticket) if one.ticket else one.reference or one.source, " ".join(part for part in parts if part),
@@ -114,8 +114,22 @@ def _there(one: DoubtLine, speak: Say) -> str:
     return f"{one.source}{what}{about}{when}."
 
 
+def leaving(one: DoubtLine) -> str:
+    """What the button says that changes nothing here."""
+    return "That is right" if one.is_agreed else "Leave ours" if one.ticket else "Leave it"
+
+
+def taking(one: DoubtLine) -> str:
+    """What the button says that lets theirs count; "" where there is none, as both say the same."""
+    if one.kind not in _TAKEN or one.is_agreed:
+        return ""
+    return "Take theirs" if one.kind is Doubt.STAFF_SAID_OTHERWISE else "Try theirs again"
+
+
 def why(one: DoubtLine) -> str:
     """Why it waits, and what to do."""
+    if one.is_agreed:
+        return "Both say the same by now."
     asked = one.cells.get(one.field, one.word) if one.kind is Doubt.UNKNOWN_WORD else one.word
     values = {"word": asked, "reason": d.plain(one.reason)}
     wanted = d.words()[f"doubt.{one.kind.value}"]
@@ -142,7 +156,7 @@ def _page(doubt_id: str, error: NotifyError | None = None) -> Response:
         cells=[{"label": d.word("source_cell", name), "text": text} for name, text in found.cells.items()],
         word=found.cells.get(found.field, "") if is_word else "",
         meanings=[{"code": code, "label": d.word("source_means", code)} for code in _ours(found)],
-        can_link=about_tickets and new_here, can_take=found.kind in _TAKEN,
+        can_link=about_tickets and new_here, take=taking(found), leave=leaving(found),
         can_take_in=about_tickets and new_here and may(current_actor().role, "check_in"),
         typed={name: request.form.get(name, found.cells.get(name, "")) for name in (*_TYPED, "number")},
     )  # fmt: skip
