@@ -14,12 +14,12 @@ from pathlib import Path
 
 import click
 
-from notify.cli import demo_ahead, demo_bench, demo_past
+from notify.cli import demo_ahead, demo_bench, demo_others, demo_past
 from notify.cli.demo_shop import PEOPLE, open_shop
 from notify.cli.demo_stage import MovedClock, Stage, play
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.only_one import only_one
-from notify.cli.serve import checked, own_address, run_service
+from notify.cli.serve import checked, own_address, own_jobs, run_service
 from notify.config.first_setup import CONFIG, write_first_installation
 from notify.config.load import load
 from notify.core.errors import Conflict
@@ -58,7 +58,7 @@ def _run(desk: Desk, home: Path, *, port: int | None, keep: bool) -> None:
         (home / MARK).write_text("".join(f"{words}\t{link}\n" for words, link in links.items()), "utf-8")
     settings = checked(load(home / CONFIG), home / CONFIG)
     told = _told(own_address(settings), home, seconds=time.monotonic() - began)
-    run_service(settings, say=lambda line: desk.show(told[0], *told[1], "", line), demo=True)
+    run_service(settings, say=lambda line: desk.show(told[0], *told[1], "", line), demo=True, jobs=own_jobs(settings))
 
 
 def _sweep(home: Path) -> None:
@@ -100,6 +100,7 @@ def _set_up(home: Path, port: int) -> Path:
             "bell.quiet_from": "00:00", "bell.quiet_until": "00:00",
         },
     )  # fmt: skip
+    demo_others.write_sources(config)
     (home / MARK).touch(mode=0o600)  # from here on it may be swept away
     return config
 
@@ -121,6 +122,7 @@ def live(stage: Stage) -> None:
     demo_ahead.read_history(stage)
     stories = (*demo_past.STORIES, *demo_bench.STORIES, *demo_ahead.STORIES)
     play(stage, [story(stage) for story in stories])
+    demo_others.connect(stage)
     demo_ahead.look_ahead(stage)
     stage.deliver(stage.now)
 

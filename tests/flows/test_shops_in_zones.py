@@ -3,17 +3,31 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, time
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from notify.core.actors import Actor
-from notify.flows import check_in, pickup, reminders, set_up, view_pickups
+from notify.core.sources import Batch, Change
+from notify.core.tickets import Phase
+from notify.flows import (
+    check_in,
+    doubts,
+    paper_day,
+    pickup,
+    reminders,
+    set_up,
+    take_changes,
+    view_pickups,
+    view_sources,
+)
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.flows.claim_shown import Speech
 from notify.flows.moves import move
 from notify.flows.view_hits import view
+from notify.flows.view_list import list_tickets
 from notify.flows.view_slots import view_slots
 from notify.store import bookings, tickets
 from tests.parts.house import SHOP
@@ -91,6 +105,48 @@ def _reminded(house: Any, harbour: Any) -> set[str]:
     """In which shops a reminder is planned now."""
     return {zone for zone, (owner, *_) in harbour.items()
             if reminders.remind_due(house.ctx, Actor(owner.shop_id, "system", "clock"))}  # fmt: skip
+
+
+def test_a_word_of_a_source_is_said_to_one_shop_only(house: Any, harbour: Any) -> None:
+    """The same source name and reference in three shops are three tickets; a word that one explains is its own."""
+    told = [Change(1, {"reference": "J-1", "phase": "in", "device": "Gull radio", "name": "Tove Lind"}),
+            Change(2, {"reference": "J-1", "phase": "what"})]  # fmt: skip
+    batch = Batch("list", "tickets", "UTC", {"in": "taken_in"}, {})
+    for owner, *_ in harbour.values():
+        taken = take_changes.take(house.ctx, Actor(owner.shop_id, "source", "list"), batch, told)
+        assert (len(taken.taken), len(taken.doubted)) == (1, 1)
+    first = next(iter(harbour.values()))[0]
+    doubts.mean(house.ctx, first, batch, "what", "in_line")
+    waiting = [len(view_sources.view(house.ctx, owner, ()).doubts) for owner, *_ in harbour.values()]
+    assert waiting == [0, 1, 1]
+    phases = [tuple(_phases(house, owner)) for owner, *_ in harbour.values()]
+    assert phases == [("in_line", "on_shelf"), ("on_shelf", "taken_in"), ("on_shelf", "taken_in")]
+
+
+def _phases(house: Any, owner: Actor) -> list[str]:
+    return sorted(line.phase.value for line in list_tickets(house.ctx, owner, phases=[one.value for one in Phase]))
+
+
+def test_the_evenings_sheet_is_written_by_each_shops_own_clock(house: Any, harbour: Any, tmp_path: Path) -> None:
+    """19:00 is 08:00 UTC on Lord Howe, 19:00 UTC in London, midnight UTC in New York (zdump); one file a shop."""
+    at = {"Australia/Lord_Howe": (26, 8), "Europe/London": (25, 19), "America/New_York": (26, 0)}
+    written: dict[str, list[date]] = {zone: [] for zone in at}
+    for day, hour in sorted(at.values()):
+        house.clock.advance((datetime(2026, 11, day, hour, 1, tzinfo=UTC) - house.clock()).total_seconds())
+        for zone, (owner, *_) in harbour.items():
+
+            def make(on: date, zone: str = zone) -> bytes:
+                written[zone].append(on)
+                return b"%PDF"
+
+            paper_day.write_due(house.ctx, Actor(owner.shop_id, "system", "clock"), folder=tmp_path / zone, at=time(19),
+                                keep_days=2, make=make)  # fmt: skip
+        evenings = {zone for zone, moment in at.items() if moment == (day, hour)}
+        assert evenings <= {zone for zone, days in written.items() if days}
+    first = {zone: days[0] for zone, days in written.items()}
+    assert first == {"Europe/London": date(2026, 11, 26), "America/New_York": date(2026, 11, 26),
+                     "Australia/Lord_Howe": date(2026, 11, 27)}  # fmt: skip
+    assert all(len(list((tmp_path / zone).iterdir())) == 1 for zone in at)
 
 
 def test_a_day_closed_in_one_shop_hits_nobody_of_another(house: Any, harbour: Any) -> None:

@@ -112,17 +112,28 @@ def test_the_demo_starts_shows_its_pages_and_every_message_and_ends_on_ctrl_c(tm
         sheet = browser.open(f"{told['day_sheet']}sign-in", urllib.parse.urlencode(form).encode(), timeout=20)
         assert owner["name"] in sheet.read().decode()
         mail = browser.open(told["mail"], timeout=20).read().decode()
+        doubted = _read_until(browser, f"{told['day_sheet']}sources", "gone swimming")
         process.send_signal(signal.SIGINT)
         stopping = time.monotonic()
         code = process.wait(timeout=60)
     finally:
         end(process)
+    assert doubted  # both sources are read by the running service, and one word waits for a person
     assert mail.count("<li>") >= 30 and "+447700900123" in mail
     took = time.monotonic() - stopping
     crowd = max(1.0, os.getloadavg()[0] / (os.cpu_count() or 1))
     errors = process.communicate()[1].decode()
     print(f"FIGURE demo warm_s={ready:.2f} stopped_s={took:.2f} letters={mail.count('<li>')} crowd={crowd:.1f}")
     assert code == 0 and "Traceback" not in errors, errors
+
+
+def _read_until(browser: urllib.request.OpenerDirector, address: str, words: str) -> bool:
+    """Whether the page says it within half a minute."""
+    for _ in range(60):
+        if words in browser.open(address, timeout=20).read().decode():
+            return True
+        time.sleep(0.5)
+    return False
 
 
 def _first_object(process: subprocess.Popen[bytes]) -> Any:
