@@ -10,8 +10,11 @@ from flask import Flask
 from schemathesis.specs.openapi.definitions import OPENAPI_31_VALIDATOR
 from sqlalchemy import func, select
 
+from notify.core.actors import Actor
+from notify.core.sources import Batch, Change
 from notify.flows import once
 from notify.flows.check_in_form import DeviceForm
+from notify.flows.take_changes import take
 from notify.store import idempotent, schema
 from notify.web.api.describe import describe
 from notify.web.api.operations import OPERATIONS
@@ -263,3 +266,16 @@ def test_what_a_script_does_stands_in_the_story_under_its_token(app: Flask, hous
     assert len({one["by_id"] for one in mine}) == 1
     house.deliver(after=91)
     assert [one.to for one in house.sent()] == ["bo@example.org"]
+
+
+def test_a_change_that_waits_is_told_with_its_reason_and_whom_it_names_only_to_who_may_see_it(
+    app: Flask, house: Any
+) -> None:
+    told = Change(2, {"reference": "J-7", "phase": "gone fishing", "name": "Mo Strand", "phone": "07700 900456"})
+    take(house.ctx, Actor(house.shop_id, "source", "bench"), Batch("bench", "tickets", "UTC", {}, {}), [told])
+    blind = script(app, house, ["tickets:read"]).ask("GET", "/sources")
+    (waits,) = blind.get_json()["doubts"]
+    assert (waits["source"], waits["reference"], waits["word"]) == ("bench", "J-7", "gone fishing")
+    assert "Strand" not in blind.text and "900456" not in blind.text
+    assert "Mo Strand" in script(app, house).ask("GET", "/sources?source=bench").text
+    assert script(app, house).ask("GET", "/sources?source=other").get_json()["doubts"] == []

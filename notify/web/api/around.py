@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from notify.core.errors import NotFound
-from notify.flows import resend, view_api
+from notify.flows import resend, view_api, view_sources
+from notify.flows.source_shop import watches_of
 from notify.flows.view_desk import view_shop
 from notify.flows.view_messages import MessageShown, view_one
 from notify.web.api import told
@@ -54,6 +55,32 @@ def _resend(call: Call) -> Given:
     return {"message": done.message_id, "channel": done.channel, "until": when(done.until)}
 
 
+def _sources(call: Call) -> Given:
+    every = services().settings.watch
+    mine = watches_of(call.ctx, services().shop_ids(), every, call.actor.shop_id) if every else ()
+    seen = view_sources.view(call.ctx, call.actor, mine, source=call.query.get("source", ""), limit=call.query["limit"])
+    return {
+        "sources": [_source(one) for one in seen.lines], "doubts": [_doubt(one) for one in seen.doubts],
+        "more": max(0, seen.more),
+    }  # fmt: skip
+
+
+def _source(one: view_sources.SourceLine) -> Given:
+    return {
+        "name": one.name, "kind": one.kind, "about": one.about, "waiting": one.waits, "trouble": one.state.trouble,
+        "looked_at": when(one.state.looked_at), "silent_since": when(one.silent_since),
+    }  # fmt: skip
+
+
+def _doubt(one: view_sources.DoubtLine) -> Given:
+    return {
+        "id": one.id, "source": one.source, "about": one.about, "kind": one.kind, "reason": one.reason,
+        "reference": one.reference, "word": one.word, "means": one.means,
+        "ticket": one.ticket.ticket_id if one.ticket else None, "seen_at": when(one.seen_at),
+        "told_at": when(one.told_at), "cells": dict(one.cells),
+    }  # fmt: skip
+
+
 def _events(call: Call) -> Given:
     since = call.query["since"]
     page = view_api.events_page(call.ctx, call.actor, since=since, limit=call.query["limit"])
@@ -75,5 +102,6 @@ def about_problem(name: str) -> Given:
 
 DO: dict[str, Do] = {
     "me": _me, "list_messages": _messages, "show_message": _message, "resend": _resend, "list_events": _events,
+    "list_sources": _sources,
     "openapi": lambda call: describe(), "problem": lambda call: about_problem(call.at["problem"]),
 }  # fmt: skip

@@ -328,6 +328,16 @@ OPERATIONS: tuple[Operation, ...] = (
         body=thing({"reason": one_of(REASONS)}),
         status=201,
     ),
+    # other systems
+    Operation(
+        "list_sources",
+        "GET",
+        "/sources",
+        "tickets:read",
+        "How each source does, and the changes of it that wait for a person",
+        "Sources",
+        {"source": text(60, least=1, pattern="^[a-z0-9_-]+$"), "limit": _LIMIT},
+    ),
     # what happened
     Operation(
         "list_events",

@@ -10,6 +10,7 @@ from notify.core.notices import PURPOSES
 from notify.core.parts import PartState
 from notify.core.questions import ANSWERS, QuestionState
 from notify.core.roles import SCOPES
+from notify.core.sources import Doubt
 from notify.core.tickets import Outcome, Phase, WaitsOn
 from notify.flows.check_in_form import DEVICE_CLASSES, MAX_DEVICES, SAFETY_FLAGS
 
@@ -161,6 +162,14 @@ NAMED: dict[str, Shape] = {
                            "said": or_null(_SAID)}),
     "Messages": thing({"messages": many(ref("Message")), "next": or_null(COUNT)}),
     "Resent": thing({"message": ID, "channel": WORD, "until": or_null(INSTANT)}),
+    "Sources": thing({"sources": many(thing({
+        "name": LINE, "kind": WORD, "about": WORD, "waiting": COUNT, "trouble": WORD, "looked_at": or_null(INSTANT),
+        "silent_since": or_null(INSTANT),
+    })), "doubts": many(thing({
+        "id": ID, "source": LINE, "about": WORD, "kind": one_of(tuple(Doubt)), "reason": FREE, "reference": FREE,
+        "word": FREE, "means": WORD, "ticket": or_null(ID), "seen_at": INSTANT,
+        "told_at": or_null(INSTANT), "cells": {"type": "object", "additionalProperties": {"type": "string"}},
+    })), "more": COUNT}),
     "Events": thing({"events": many(thing({
         "seq": COUNT, "id": ID, "kind": WORD, "at": INSTANT, "visit": ID, "ticket": or_null(ID), "by": WORD,
         "by_id": or_null(LINE), "codes": {"type": "object", "additionalProperties": {"type": ["string", "integer"]}},
