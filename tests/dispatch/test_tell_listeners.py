@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
@@ -17,9 +18,11 @@ from sqlalchemy import select, text
 from standardwebhooks.webhooks import Webhook  # PyPI standardwebhooks
 
 from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.listeners import MOST_REFUSALS
 from notify.dispatch.tell_listeners import Teller
 from notify.flows import listeners as flow
 from notify.flows import moves
+from notify.store import listeners
 from notify.store import schema as s
 from tests.channels.test_sms_http_hostile import ANSWERED, SEEN, WRITTEN
 from tests.parts.gateway import Gateway, Request, answer, hang_up
@@ -250,6 +253,49 @@ def test_two_workers_never_tell_the_same_listener_at_once(house: House, start: S
     assert shown(house, made).behind == 0
 
 
+def test_a_worker_that_was_away_longer_than_its_lease_takes_back_nothing_of_the_next_one(
+    house: House, start: Start
+) -> None:
+    other, made = start()
+    events, told = busy(house), list[int]()
+    second = teller(house, name="second")
+
+    def away(point: str) -> None:
+        if point == "after_call" and not told:
+            house.clock.advance(121)
+            told.append(second.tell_due([house.shop_id]))
+
+    teller(house, name="first", fault=away).tell_due([house.shop_id])
+    assert (other.ids, told) == ([events[0], *events], [len(events)])  # only the one that was on its way comes twice
+    assert shown(house, made).behind == 0 and tell(house) == 0
+
+
+def test_refusals_are_counted_by_themselves_whatever_was_in_the_way_before(house: House, start: Start) -> None:
+    other, made = start(answer(503))
+    events = busy(house)
+    for _ in range(MOST_REFUSALS - 1):
+        tell(house)
+        house.clock.advance(3601)
+    other.gateway.says = answer(422)
+    tell(house)
+    assert other.ids == events[:1] * MOST_REFUSALS and shown(house, made).refused == 0
+
+
+def test_what_one_listener_is_offered_again_no_other_hears(house: House, start: Start) -> None:
+    (one, made), (other, second) = start(), start(name="Till")
+    events = busy(house)
+    tell(house)
+    with house.ctx.db.write(house.shop_id) as unit:
+        (first,) = [one for one in listeners.events_after(unit, 0, limit=100) if one.event.id == events[0]]
+        for listener_id in (made.id, second.id):
+            listeners.add_refused(unit, listener_id, first, status=422, at=house.clock())
+    flow.offer_again(house.ctx, house.actor(), made.id)
+    new = busy(house)
+    tell(house)
+    assert (one.ids, other.ids) == ([*events, events[0], *new], [*events, *new])
+    assert (shown(house, made).refused, shown(house, second).refused) == (0, 1)
+
+
 class Killed(BaseException):
     """As a power cut: nothing of ours runs any more."""
 
@@ -351,3 +397,38 @@ def test_a_listener_that_never_answers_delays_no_message(house: House, start: St
     slow.tell_due([house.shop_id])
     listening.close()
     assert well.ids == events and sum(sent) > 0
+
+
+def test_a_listener_that_takes_its_time_with_every_call_delays_no_other(house: House, start: Start) -> None:
+    order: list[str] = []
+
+    def takes(seconds: float, name: str) -> Callable[[socket.socket], None]:
+        def says(line: socket.socket) -> None:
+            time.sleep(seconds)
+            order.append(name)
+            line.sendall(answer(200))
+
+        return says
+
+    slow, _ = start(takes(0.25, "slow"))
+    backlog = busy(house)
+    well, _ = start(takes(0, "well"), name="Till")
+    news: list[str] = []
+
+    def happens(point: str) -> None:
+        if point == "before_call" and not news:
+            news.extend(busy(house))
+
+    tell(house, fault=happens)
+    assert (slow.ids, well.ids) == ([*backlog, *news], news)
+    before = order[: len(order) - order[::-1].index("well")].count("slow")
+    print(f"FIGURE listener_slow calls={len(slow.ids)} before_the_others_had_heard={before}")
+    assert before <= len(slow.ids) - 2
+
+
+def test_after_a_slow_call_others_get_their_turn_first(house: House, start: Start) -> None:
+    other, made = start()
+    events = busy(house)
+    late = teller(house, fault=lambda point: house.clock.advance(3) if point == "after_call" else None)
+    assert late.tell(house.shop_id, made.id) == 1 and other.ids == events[:1]
+    assert late.tell_due([house.shop_id]) == len(events) - 1 and other.ids == events

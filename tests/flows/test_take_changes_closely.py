@@ -8,12 +8,12 @@ from itertools import pairwise
 import pytest
 
 from notify.core.actors import Actor
-from notify.core.sources import Change, Doubt
+from notify.core.sources import Change, Doubt, Trouble
 from notify.core.tickets import Phase
 from notify.flows import doubts as decide
-from notify.flows import moves, take_changes
+from notify.flows import moves, source_state, take_changes
 from notify.flows.check_in_form import DeviceForm
-from notify.store import events, sources, tickets
+from notify.store import doubts, events, sources, tickets
 from tests.flows.test_take_changes import batch, phase_of, row, tell, waiting
 from tests.parts.house import House
 
@@ -117,3 +117,26 @@ def test_a_story_never_runs_backwards_when_an_older_word_is_taken_after_all(hous
         ticket = tickets.find_by_number(unit, visit.numbers[0])
         story = events.story_of(unit, visit_id=ticket.visit_id, ticket_id=ticket.id)
     assert ticket.phase is Phase.ON_SHELF and all(a.at <= b.at for a, b in pairwise(story))
+
+
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
+def test_a_word_explained_once_is_tried_again_for_every_one_of_more_than_a_transaction(house: House) -> None:
+    rows = [Change(n, row(f"J-{n}", "lost at sea")) for n in range(take_changes.MOST + 2)]
+    actor = Actor(house.shop_id, "source", "bench")
+    for some in (rows[: take_changes.MOST], rows[take_changes.MOST :]):
+        take_changes.take(house.ctx, actor, batch(house), some)
+    decide.mean(house.ctx, house.actor(), batch(house), "lost at sea", "unrepaired")
+    with house.read() as unit:
+        assert doubts.count_open(unit) == {"bench": {Doubt.UNKNOWN_TICKET: take_changes.MOST + 2}}
+
+
+def test_trouble_begins_once_and_ends_when_the_source_is_well(house: House) -> None:
+    began = house.clock()
+    for trouble in (Trouble.SLOW, Trouble.UNREACHABLE):
+        source_state.looked(house.ctx, house.shop_id, "bench", trouble=trouble)
+        house.clock.advance(60)
+    seen = source_state.state(house.ctx, house.shop_id, "bench")
+    assert (seen.trouble, seen.trouble_since, seen.well_at) == (Trouble.UNREACHABLE, began, None)
+    source_state.looked(house.ctx, house.shop_id, "bench")
+    seen = source_state.state(house.ctx, house.shop_id, "bench")
+    assert (seen.trouble, seen.trouble_since, seen.well_at) == ("", None, house.clock())
