@@ -1,6 +1,6 @@
 """The demo's other systems: a watched folder and a table, a script's token, a listener that rests, a pad of tickets.
 
-The service takes from folder and table once it runs; one line says a word that nobody here knows, and waits for somebody.
+The service takes from folder and table once it runs; one line says a word that nobody here knows, and waits for you.
 """
 
 from __future__ import annotations
