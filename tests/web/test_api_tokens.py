@@ -171,7 +171,10 @@ def test_only_an_owner_makes_lists_and_revokes_tokens(house: Any) -> None:
             api_tokens.list_tokens(house.ctx, house.actor(role))
         with pytest.raises(NotAllowed):
             api_tokens.revoke_token(house.ctx, house.actor(role), made.id)
-    for wrong in ({"name": " "}, {"scopes": []}, {"scopes": ["tickets:burn"]}, {"expires_at": house.clock()}):
+    wrongs: tuple[dict[str, Any], ...] = (
+        {"name": " "}, {"scopes": []}, {"scopes": ["tickets:burn"]}, {"expires_at": house.clock()},
+    )  # fmt: skip
+    for wrong in wrongs:
         with pytest.raises(Invalid):
             api_tokens.make_token(house.ctx, house.actor(), **{"name": "B", "scopes": ["parts:read"], **wrong})
     with pytest.raises(NotFound):
