@@ -146,12 +146,14 @@ def forget_strangers(ctx: Context, actor: Actor, *, keep_days: Mapping[str, int]
     """Erases what sources told of people who are not known here longer ago than their `keep_days`; how many rows.
 
     Keys first, then rows; the erasure is proved by the next run of `forget.confirm`. What was decided goes as well.
+    Every row stays for a day at least: what waits is nowhere else, and the key of the day is still sealed with.
     """
     actor.need("forget")
     now, gone = ctx.clock(), 0
     with ctx.db.read(actor.shop_id) as unit:
         before = {
-            source: now - timedelta(days=keep_days.get(source, KEPT_DAYS)) for source in doubts.sources_known(unit)
+            source: now - timedelta(days=max(1, keep_days.get(source, KEPT_DAYS)))
+            for source in doubts.sources_known(unit)
         }
         due = {source: doubts.strangers_before(unit, source, moment) for source, moment in before.items()}
     ctx.db.vault.destroy_keys([key for keys in due.values() for key in keys])

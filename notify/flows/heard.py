@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -13,6 +13,7 @@ from notify.core.sources import Batch, Change, Doubt
 from notify.flows.deliveries import Doubtful
 from notify.store.sources import Row
 
+Mark = Callable[[str], str]  # a keyed hash
 AHEAD = timedelta(minutes=5)  # how far another system's clock may run before ours
 _TEXT = 31  # signs of each of the two halves of `said`
 
@@ -63,18 +64,22 @@ def known_words(row: Row | None) -> tuple[str, str]:
     return phase, part
 
 
-def row_key(batch: Batch, change: Change) -> str:
-    """Names what a row speaks of: never the reference itself, which may hold somebody's name."""
+def row_key(batch: Batch, change: Change, mark: Mark) -> str:
+    """Names what a row speaks of: never the reference itself, which may hold somebody's name.
+
+    Keyed by `mark`, as is all that is kept of a row: a plain hash of a name or a telephone number can be guessed, and
+    it stays when the person is forgotten.
+    """
     cells = change.cells
     name = change.key or cells.get("reference", "").strip()
     if batch.about == "deliveries" and not change.key:
         name = "\0".join(cells.get(one, "").strip() for one in ("reference", "order", "slip", "article", "part"))
-    return _hash(name if name.strip("\0") else f"\0{sorted(cells.items())!r}")
+    return mark(_hash(name if name.strip("\0") else f"\0{sorted(cells.items())!r}"))
 
 
-def digest_of(change: Change) -> str:
-    """Names everything that a row says."""
-    return _hash(repr(sorted(change.cells.items())))
+def digest_of(change: Change, mark: Mark) -> str:
+    """Names everything that a row says; keyed, as in row_key."""
+    return mark(_hash(repr(sorted(change.cells.items()))))
 
 
 def part_words(cells: Mapping[str, str]) -> str:

@@ -17,7 +17,8 @@ def news(ctx: Context, shop_id: str, batch: Batch, changes: Sequence[Change]) ->
     """
     if not changes:
         return []
-    keys = [row_key(batch, change) for change in changes]
+    mark = ctx.db.vault.row_mark
+    keys = [row_key(batch, change, mark) for change in changes]
     with ctx.db.read(shop_id) as unit:
         known = known_digests(unit, batch.source, keys)
-    return [change for key, change in zip(keys, changes, strict=True) if known.get(key) != digest_of(change)]
+    return [change for key, change in zip(keys, changes, strict=True) if known.get(key) != digest_of(change, mark)]

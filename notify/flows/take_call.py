@@ -155,6 +155,6 @@ def tidy(ctx: Context, actor: Actor) -> int:
 
 
 def _is_new(unit: Unit, source: str, name: str, now: datetime) -> bool:
-    """By a hash: an id may be anything that the other system likes, a name too."""
-    key = hashlib.sha256(f"{source}\0{name}".encode()).hexdigest()
+    """By a keyed hash: an id may be anything that the other system likes, a name too."""
+    key = unit.vault.row_mark(hashlib.sha256(f"{source}\0{name}".encode()).hexdigest())
     return letters.take(unit, SOURCE, key, kind=KIND, at=now)

@@ -37,7 +37,8 @@ class Taker:
     def read_ahead(self, changes: Sequence[Change]) -> None:
         """One look at each table for all rows, instead of one for each row (measured: most of the time went there)."""
         unit, batch = self.turn.unit, self.turn.batch
-        keys = [row_key(batch, change) for change in changes]
+        mark = unit.vault.row_mark
+        keys = [row_key(batch, change, mark) for change in changes]
         self.known = sources.rows(unit, batch.source, keys)
         self.waiting = doubts.open_of(unit, batch.source, keys)
         fresh = [
@@ -55,7 +56,7 @@ class Taker:
 
     def _is_new(self, key: str, change: Change) -> bool:
         row = self.known.get(key)
-        return row is None or row.digest != digest_of(change)
+        return row is None or row.digest != digest_of(change, self.turn.unit.vault.row_mark)
 
     def read_acts(self, ticket_ids: Sequence[str]) -> None:
         """Looks up what was done last to the phases of these tickets, and by whom."""
@@ -77,7 +78,8 @@ class Taker:
 
     def take(self, change: Change) -> None:
         """One row: taken, nothing new, older than what is known, or doubted."""
-        key, digest = row_key(self.turn.batch, change), digest_of(change)
+        mark = self.turn.unit.vault.row_mark
+        key, digest = row_key(self.turn.batch, change, mark), digest_of(change, mark)
         known, waiting = self.known.get(key), self.waiting.get(key)
         if waiting is not None and waiting.digest == digest:
             self._wait_on(change, waiting)

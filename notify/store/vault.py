@@ -135,6 +135,10 @@ class Vault:
         """The keyed blind index of an address: equal for equal ones, useless without the index key."""
         return hmac.new(self._index.secret, f"{channel}:{address}".encode(), hashlib.sha256).hexdigest()
 
+    def row_mark(self, text: str) -> str:
+        """The keyed name of what another system told: equal for equal texts, and not to be guessed without the key."""
+        return hmac.digest(self._index.secret, f"told:{text}".encode(), "sha256").hex()
+
     def random(self, size: int) -> bytes:
         """Random bytes from the source that was handed in."""
         return self._random(size)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -264,3 +265,26 @@ def test_nobody_decides_any_more_about_somebody_who_was_forgotten(house: House) 
         gone = doubts.get(unit, doubt.id)
         kept = unit.connection.execute(select(schema.doubts.c.cells_sealed)).scalars().all()
     assert (gone.state, gone.settled_how, gone.cells, kept) == ("settled", "forgotten", {}, [None])
+
+
+def test_what_is_remembered_of_a_row_cannot_be_guessed_from_whom_it_names(house: House) -> None:
+    cells = row("Tam Okoro", "came in", device="radio", name="Tam Okoro", phone="07700 900456")
+    waits = row("Bea Lunt", "no such word", device="camera", name="Bea Lunt")
+    assert len(tell(house, cells, waits).taken) == 1 and len(waiting(house)) == 1
+    # A hash without a key is guessed by hashing again what may have been told; SHA-256 is FIPS 180-4.
+    plain = {hashlib.sha256(repr(sorted(one.items())).encode()).hexdigest() for one in (cells, waits)}
+    plain |= {hashlib.sha256(one["reference"].encode()).hexdigest() for one in (cells, waits)}
+    with house.read() as unit:
+        kept = [column for table in (schema.taken_rows, schema.doubts) for found in
+                unit.connection.execute(select(table.c.row_key, table.c.digest)) for column in found]  # fmt: skip
+    assert len(kept) == 4 and all(len(one) == 64 for one in kept)
+    assert not plain & set(kept)
+
+
+def test_what_waits_stays_for_a_day_even_where_nothing_of_the_source_is_kept(house: House) -> None:
+    assert len(tell(house, row("job 12", "no such word", device="radio")).doubted) == 1
+    house.clock.advance(3600)
+    assert decide.forget_strangers(house.ctx, house.system(), keep_days={"bench": 0}) == 0
+    assert [one.cells["device"] for one in waiting(house)] == ["radio"]
+    house.clock.advance(86_400)
+    assert decide.forget_strangers(house.ctx, house.system(), keep_days={"bench": 0}) == 1

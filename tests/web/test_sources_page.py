@@ -11,7 +11,7 @@ from notify.core.tickets import Phase
 from notify.flows import doubts as decide
 from notify.flows import moves, take_changes, view_sources
 from notify.flows.check_in_form import DeviceForm
-from notify.store import doubts, tickets
+from notify.store import doubts, sources, tickets
 
 WORDS = {"done": "repaired", "in line": "in_line"}
 
@@ -85,3 +85,13 @@ def test_whoever_may_not_see_contacts_sees_none_on_the_page_of_a_change(house: A
     script = Actor(house.shop_id, "script", "token", scopes=frozenset({"tickets:read"}))
     theirs = view_sources.view_doubt(house.ctx, script, (), doubt)
     assert mine.cells["name"] == "Tomas Reed" and not {"name", "phone"} & theirs.cells.keys()
+
+
+def test_a_name_or_number_in_a_change_is_never_kept_as_a_word_of_its_source(house: Any, signed_in: Any) -> None:
+    (one,) = tell(house, ("J-9", "done", {"device": "radio", "name": "Tam Okoro", "email": "tam okoro"}))
+    with house.read() as unit:
+        assert doubts.get(unit, one).field == "email"
+    said = signed_in.post(f"/doubts/{one}/mean", {"means": "repaired"}, seen=f"/doubts/{one}")
+    with house.read() as unit:
+        assert said.status_code == 400 and sources.words(unit, "bench") == {}
+        assert len(doubts.list_open(unit)) == 1

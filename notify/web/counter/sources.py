@@ -144,7 +144,7 @@ def one(doubt_id: str) -> Response:
 
 def _page(doubt_id: str, error: NotifyError | None = None) -> Response:
     found, speak = view_sources.view_doubt(ctx(), current_actor(), watches(), doubt_id), say()
-    is_word = found.kind is Doubt.UNKNOWN_WORD and found.field in ("phase", "part_state")
+    is_word = _asks_for_word(found)
     about_tickets, new_here = found.about == "tickets", found.ticket is None
     return render_page(
         "doubt.html", here="settings", status=400 if error else 200, errors=d.problems(error) if error else [],
@@ -162,6 +162,10 @@ def _page(doubt_id: str, error: NotifyError | None = None) -> Response:
     )  # fmt: skip
 
 
+def _asks_for_word(one: DoubtLine) -> bool:
+    return one.kind is Doubt.UNKNOWN_WORD and one.field in ("phase", "part_state")
+
+
 def _ours(one: DoubtLine) -> tuple[str, ...]:
     return PART_WORDS if one.field == "part_state" else PHASE_WORDS
 
@@ -171,7 +175,8 @@ def mean(doubt_id: str) -> Response:
     """Keeps what the word means, and tries everything that waits for it again."""
     found = view_sources.view_doubt(ctx(), current_actor(), watches(), doubt_id)
     kind = source_state.PART if found.field == "part_state" else source_state.PHASE
-    word, means = found.cells.get(found.field, ""), request.form.get("means", "")
+    # Of another change the field may be a name or a telephone number, which must not be kept as a word.
+    word, means = found.cells.get(found.field, "") if _asks_for_word(found) else "", request.form.get("means", "")
     return _decide(doubt_id, lambda: doubts.mean(ctx(), current_actor(), _batch(doubt_id), word, means, kind=kind))
 
 

@@ -71,8 +71,8 @@ def _shop_of(source: Watch) -> str:
 def _refused(refusal: Refusal | None, *, known: bool) -> Response:
     if known and refusal in (Refusal.OLD, Refusal.EARLY):
         return said(401, _CLOCK)
-    limit = services().settings.limits.claim_tries_an_hour
-    wait = count_guess(ctx(), services().shop_ids()[0], request.remote_addr or "", limit=limit, kind=WEBHOOK)
+    limit, shops = services().settings.limits.claim_tries_an_hour, services().shop_ids()
+    wait = count_guess(ctx(), shops[0], request.remote_addr or "", limit=limit, kind=WEBHOOK) if shops else 0
     answer = said(429 if wait else 401 if known else 404, NOT_PROVED)
     if wait:
         answer.headers["Retry-After"] = str(wait)
