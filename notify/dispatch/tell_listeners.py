@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Collection
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
@@ -25,7 +25,9 @@ from notify.store.listeners import Listener, Numbered, Secrets
 
 LEASE = timedelta(minutes=2)  # longer than any call; each event heard renews it
 TURN = timedelta(minutes=1)  # then others get a turn
-AT_ONCE, BATCH = 4, 50
+SLOW = timedelta(seconds=2)  # a call that took longer ends the turn at once
+AT_ONCE, BATCH = 8, 50
+AGAIN = 1.0  # seconds after which it is looked for news of others, while some are still being told
 LARGEST_ANSWER = 64 * 1024  # octets; nothing of an answer is kept but its status
 log = logging.getLogger("shelfbell.listeners")
 
@@ -54,12 +56,29 @@ class Teller:
     fault: Callable[[str], None] = lambda point: None  # named crash points, for tests
 
     def tell_due(self, shop_ids: Collection[str], *, go_on: Callable[[], bool] = lambda: True) -> int:
-        """Tells every listener that has something to hear, several at once so that a dead one holds up no other."""
-        found = [(shop_id, one) for shop_id in shop_ids for one in self._due(shop_id)]
-        if len(found) < 2:
-            return sum(self.tell(*one, go_on=go_on) for one in found)
+        """Tells every listener that has something to hear, several at once so that a dead one holds up no other.
+
+        While one is still being told, what others have to hear meanwhile is looked for as well: a listener that takes
+        its time with every call holds up nobody but itself. Ends when nobody wants to hear more, or after a turn.
+        """
+        until, done, ended = self.clock() + TURN, 0, set[tuple[str, str]]()
+        running: dict[Future[int], tuple[str, str]] = {}
+
+        def goes_on() -> bool:
+            return go_on() and self.clock() < until
+
         with ThreadPoolExecutor(AT_ONCE, thread_name_prefix="shelfbell-listener") as pool:
-            return sum(pool.map(lambda one: self.tell(*one, go_on=go_on), found))
+            while True:
+                due = [(shop_id, one) for shop_id in shop_ids for one in self._due(shop_id)] if goes_on() else []
+                for one in due:
+                    if one not in ended and one not in running.values():
+                        running[pool.submit(self.tell, *one, go_on=goes_on)] = one
+                if not running:
+                    return done
+                for told in wait(running, AGAIN, FIRST_COMPLETED).done:
+                    one, number = running.pop(told), told.result()
+                    done += number
+                    ended |= set() if number else {one}  # it did not get on: not again in this turn
 
     def tell(self, shop_id: str, listener_id: str, *, go_on: Callable[[], bool] = lambda: True) -> int:
         """Tells one listener until it has heard everything, something is in the way, or its turn is over; how many."""
@@ -103,10 +122,13 @@ class Teller:
         for one in again or news:
             if not again and listener.kinds and one.event.kind not in listener.kinds:
                 continue
+            began = self.clock()
             after = self._one(shop_id, listener, secrets, one, again=bool(again)) if go_on() else None
             if after is None:
                 return told, False
             listener, told = after, told + 1
+            if self.clock() - began > SLOW:
+                return told, False
         passed = news and listener.heard < news[-1].seq  # the last ones are of kinds that it does not want
         if passed and not self._write(shop_id, listener.id, heard=news[-1].seq):
             return told, False
