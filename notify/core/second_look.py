@@ -99,7 +99,7 @@ def untrue(notice: str, now: Now) -> str:
             return "never_heard"
         case "part_ordered" | "part_arrived" | "promise_changed" if not _in_work(phases):
             return "moved_on"
-        case "part_late_shop" if now.part_state not in ("", "ordered"):
+        case "part_ordered" | "part_late_shop" if now.part_state not in ("", "ordered"):
             return "part_moved_on"
         case "part_arrived" | "part_arrived_shop" if now.part_state not in ("", "arrived"):
             return "part_moved_on"

@@ -9,6 +9,7 @@ from typing import Any
 
 from notify.core.notices import CODE, NOTICES, TO_NAMED
 from notify.core.overtakes import News, Said, is_said, never_heard_ready, says_it_too
+from notify.core.parts import PartState
 from notify.core.second_look import Now, Verdict, look
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.dispatch.decent_hours import DecentHours
@@ -21,7 +22,9 @@ from notify.store.rings import rings_today
 # About those devices of a visit that went home, which the event named.
 ABOUT_THE_GONE = frozenset({"handed_back", "all_well"})
 # True only while the part that the event named stands where it stood (core/second_look).
-ABOUT_PARTS = frozenset({"part_arrived", "part_arrived_shop", "part_late_shop"})
+ABOUT_PARTS = frozenset({"part_ordered", "part_arrived", "part_arrived_shop", "part_late_shop"})
+
+ORDERED = PartState.ORDERED
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +82,16 @@ def todays_facts(unit: Unit, message: Message, *, now: datetime) -> Now:
 def _part_state(unit: Unit, message: Message) -> str:
     """Where the part of a message stands that is true only while it stands there."""
     part_id = str(message.refs.get("part", "")) if message.notice in ABOUT_PARTS else ""
-    return parts.state_of(unit, part_id) if part_id else ""
+    state = parts.state_of(unit, part_id) if part_id else ""
+    if message.notice == "part_ordered" and state and _any_ordered(unit, part_id):
+        return ORDERED.value  # it names all that is on its way by now, so it holds while anything is
+    return state
+
+
+def _any_ordered(unit: Unit, part_id: str) -> bool:
+    """Whether anything is still on its way for the ticket that the part belongs to."""
+    ticket_id = parts.get_part(unit, part_id).ticket_id
+    return any(part.state == ORDERED for part in parts.parts_of(unit, ticket_id))
 
 
 def _named(unit: Unit, message: Message, *, now: datetime) -> dict[str, Any]:

@@ -119,3 +119,17 @@ def test_staff_may_use_what_came_without_a_question_or_note_it_after_it_was_book
     arrivals.arrive(shop.ctx, shop.actor(), new)
     with pytest.raises(Conflict):
         another_came.use_anyway(shop.ctx, shop.actor(), new)
+
+
+def test_nobody_reads_that_a_part_is_on_its_way_once_another_one_has_come(shop: Any) -> None:
+    for others in (0, 1):
+        device = DeviceForm("Otter camera", price_agreed="40")
+        ticket = shop.check_in(device).ticket_ids[0]
+        moves.move(shop.ctx, shop.actor(), ticket, "in_line")
+        part = parts.need(shop.ctx, shop.actor(), ticket, name="Shutter, black", supplier=NAME)
+        for _ in range(others):
+            parts.need(shop.ctx, shop.actor(), ticket, name="Left strap", supplier=NAME)
+        another_came.ask(shop.ctx, shop.actor(), part, came="silver instead of black", words=shop.services.words.get)
+        shop.deliver(after=91)
+        said = [one.payload for one in shop.sent() if b"is ordered" in one.payload]
+        assert len(said) == others and not any(b"Shutter, black" in text for text in said)
