@@ -43,7 +43,15 @@ def add(desk: Desk, /, name: str, owner: str, password_file: IO[str] | None, **g
     shop_id = open_shop.open_shop(desk.ctx, settings=settings, owner=first)
     shown = {"shop": shop_id, "name": name, "owner": who, **secret.shown()}
     desk.show(shown, f"{name} is open; sign in there as {who!r}.", *secret.lines(),
-              f'Commands for it take --shop "{name}"; its hours are a start: shelfbell shop show.')  # fmt: skip
+              f'Commands for it take --shop "{name}"; its hours are a start: shelfbell shop show.',
+              *_sources_of_nobody(desk))  # fmt: skip
+
+
+def _sources_of_nobody(desk: Desk) -> list[str]:
+    """Which sources stand still from now on, since their section names no shop and there are several."""
+    names = ", ".join(watch.name for watch in desk.services.settings.watch if not watch.shop)
+    said = f"Write its shop into [watch.NAME] of the settings and start again; until then nothing is taken of {names}."
+    return [said] if names else []
 
 
 @click.command("list", cls=Command)

@@ -64,3 +64,15 @@ def test_a_source_of_a_shop_that_is_not_there_is_found_by_check(shop: Shop) -> N
     (first,) = names(shop)
     config.write_text(config.read_text("utf-8").replace("Pear Bench", first.upper()), "utf-8")
     assert not [one for one in shop.ok("check", "--json").data["findings"] if one["key"] == "watch.list.shop"]
+
+
+def test_opening_another_shop_says_which_sources_stand_still_since_they_name_none(shop: Shop) -> None:
+    config = shop.installation.config
+    config.write_text(
+        config.read_text("utf-8") + '\n[watch.list]\nkind = "folder"\nfolder = "in"\n'
+        'columns = { reference = "id", phase = "state" }\nphase_words = { done = "in_line" }\n', "utf-8",
+    )  # fmt: skip
+    assert "until then nothing is taken of list" in shop.ok("shop", "add", "Pier Bench").out
+    (first, _) = names(shop)
+    config.write_text(config.read_text("utf-8").replace('folder = "in"', f'folder = "in"\nshop = "{first}"'), "utf-8")
+    assert "nothing is taken" not in shop.ok("shop", "add", "Quay Bench").out
