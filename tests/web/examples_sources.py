@@ -39,12 +39,30 @@ def _doubt(**more: object) -> Page:
 
 def sources_pages() -> dict[str, tuple[str, Page]]:
     """name -> (template, context)."""
-    nothing = {"sources": [], "doubts": [], "more": "", "sentence": "Everything that other systems told has been taken."}
+    nothing = {
+        "sources": [],
+        "doubts": [],
+        "more": "",
+        "sentence": "Everything that other systems told has been taken.",
+    }
     return {
         "sources": ("sources.html", _sources()),
         "sources_none": ("sources.html", {**_sources(), **nothing}),
         "doubt": ("doubt.html", _doubt()),
-        "doubt_wrong": ("doubt.html", _doubt(errors=[{"field": "number", "text": "No ticket has this claim number. Read it once more."}])),
-        "doubt_later": ("doubt.html", _doubt(word="", meanings=[], can_link=False, can_take_in=False, take="Take theirs", sentence="Somebody here did something later. Decide which one stands.")),
+        "doubt_wrong": (
+            "doubt.html",
+            _doubt(errors=[{"field": "number", "text": "No ticket has this claim number. Read it once more."}]),
+        ),
+        "doubt_later": (
+            "doubt.html",
+            _doubt(
+                word="",
+                meanings=[],
+                can_link=False,
+                can_take_in=False,
+                take="Take theirs",
+                sentence="Somebody here did something later. Decide which one stands.",
+            ),
+        ),
         "doubt_settled": ("doubt.html", _doubt(is_open=False, sentence="This has been decided.")),
     }
