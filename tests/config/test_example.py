@@ -61,6 +61,13 @@ def test_the_watched_folder_of_the_example_works_when_switched_on() -> None:
     assert all(word in SWITCHED_ON for word in PHASE_WORDS)
 
 
+def test_the_sources_that_the_readme_shows_are_read_without_a_problem() -> None:
+    blocks = re.findall(r"```toml\n(.*?)```", EXAMPLE.with_name("README.md").read_text("utf-8"), re.DOTALL)
+    readings = [read(block, folder=EXAMPLE.parent) for block in blocks if "[watch." in block]
+    assert [problem for reading in readings for problem in reading.problems] == []
+    assert {watch.kind for reading in readings for watch in reading.settings.watch} == {"webhook", "table"}
+
+
 def test_every_setting_is_commented_near_its_line() -> None:
     commented = False
     for line in TEXT[:START].splitlines():
