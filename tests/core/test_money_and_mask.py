@@ -11,7 +11,7 @@ from notify.core.actors import Actor
 from notify.core.errors import Invalid, NotAllowed
 from notify.core.languages import LANGUAGES
 from notify.core.mask import mask_email, mask_phone
-from notify.core.money import HIGHEST, minor_digits, parse_amount, show_amount
+from notify.core.money import HIGHEST, minor_digits, parse_amount, plain_amount, show_amount
 from notify.core.roles import PERMISSIONS, ROLES, STAFF_ROLES, may, need
 
 # Where CLDR (in that library) has what shops really use, and ISO 4217 another minor unit.
@@ -186,6 +186,14 @@ def test_an_unknown_role_may_nothing_and_an_unknown_permission_is_a_fault() -> N
     assert not any(may("", permission) or may("admin", permission) for permission in PERMISSIONS)
     with pytest.raises(ValueError, match="no permission"):
         may("owner", "fly")
+
+
+@pytest.mark.parametrize(("minor", "currency", "plain"), [
+    (1250, "EUR", "12.50"), (1205, "EUR", "12.05"), (-5, "EUR", "-0.05"), (0, "EUR", "0.00"),
+    (1205, "JPY", "1205"), (1205, "KWD", "1.205"),  # ISO 4217: no and three digits
+])  # fmt: skip
+def test_an_amount_for_programs_has_the_digits_of_its_currency(minor: int, currency: str, plain: str) -> None:
+    assert plain_amount(minor, currency=currency) == plain
 
 
 def test_an_actor_is_checked_when_it_is_made() -> None:
