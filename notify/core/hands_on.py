@@ -8,16 +8,18 @@ interrupts nothing, one that is corrected later leaves the time between out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from notify.core.events import Event
-from notify.core.hours import Counter, open_spans
+from notify.core.hours import Counter, spans_on
+from notify.core.hours import Span as OpenSpan
 from notify.core.instants import zone
 from notify.core.tickets import MOVE_EVENTS, Phase
 
 Span = tuple[datetime, datetime]
 _OPENS = frozenset({"question_asked", "answer_taken_back"})
 _CLOSES = frozenset({"question_answered", "question_withdrawn", "question_expired"})
+_DAY = timedelta(days=1)
 _LONGEST = timedelta(days=400)  # a device forgotten on the bench: no forecast learns from it
 
 
@@ -33,7 +35,8 @@ def work_spans(story: Sequence[Event], ticket_id: str, *, until: datetime, at_on
 
 def open_seconds(counter: Counter, spans: Iterable[Span]) -> int:
     """Whole seconds of the spans in which the shop is open."""
-    return int(sum(_open_within(counter, start, end) for start, end in spans))
+    days: dict[date, tuple[OpenSpan, ...]] = {}  # stints often lie on one day
+    return int(sum(_open_within(counter, start, end, days) for start, end in spans))
 
 
 def without(span: Span, gaps: Iterable[Span]) -> Iterator[Span]:
@@ -81,11 +84,14 @@ def corrected_late(mine: Sequence[Event], at_once: timedelta) -> Iterator[Span]:
             yield wrong.at, event.at
 
 
-def _open_within(counter: Counter, start: datetime, end: datetime) -> float:
+def _open_within(counter: Counter, start: datetime, end: datetime, known: dict[date, tuple[OpenSpan, ...]]) -> float:
     end = min(end, start + _LONGEST)
     tz = zone(counter.zone)
-    days = start.astimezone(tz).date(), end.astimezone(tz).date()
-    return sum(
-        max(0.0, (min(end, span.end_utc) - max(start, span.start_utc)).total_seconds())
-        for span in open_spans(counter, *days)
-    )
+    day, last, seconds = start.astimezone(tz).date(), end.astimezone(tz).date(), 0.0
+    while day <= last:
+        if day not in known:
+            known[day] = spans_on(counter, day)
+        for span in known[day]:
+            seconds += max(0.0, (min(end, span.end_utc) - max(start, span.start_utc)).total_seconds())
+        day += _DAY
+    return seconds

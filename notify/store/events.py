@@ -11,14 +11,20 @@ from sqlalchemy import bindparam, func, insert, select
 from notify.core.events import Event
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import given, is_in, where
+from notify.store.prepared import Prepared
+from notify.store.statements import among, given, is_in, where
 
 _T = s.events
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
 _OF_VISIT = select(_T).where(*where(_T, "visit_id")).order_by(_T.c.seq)
 _OF_TICKET = _OF_VISIT.where((_T.c.ticket_id == bindparam("ticket")) | _T.c.ticket_id.is_(None))
-_APPEND = insert(_T).values(seq=_NEXT)
+_OWN = (
+    select(_T.c.id, _T.c.kind, _T.c.at, _T.c.visit_id, _T.c.ticket_id, _T.c.codes)
+    .where(*where(_T), among(_T, "ticket_id"))
+    .order_by(_T.c.seq)
+)
+_APPEND = Prepared(insert(_T).values(seq=_NEXT).inline())
 
 
 def append(unit: Unit, event: Event, *, recorded_at: datetime) -> None:
@@ -28,7 +34,7 @@ def append(unit: Unit, event: Event, *, recorded_at: datetime) -> None:
         "kind": event.kind, "at": event.at, "recorded_at": recorded_at, "actor_kind": event.actor_kind,
         "actor_id": event.actor_id or None, "codes": dict(event.codes),
     }  # fmt: skip
-    unit.connection.execute(_APPEND, {**given(unit), **values})
+    _APPEND.write(unit.connection, {**given(unit), **values})
 
 
 def get_event(unit: Unit, event_id: str) -> Event | None:
@@ -65,6 +71,16 @@ def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, 
     query, values = (_OF_TICKET, {"ticket": ticket_id}) if ticket_id else (_OF_VISIT, {})
     rows = unit.connection.execute(query, {**given(unit, visit_id=visit_id), **values})
     return tuple(as_event(row) for row in rows)
+
+
+def stories_of(unit: Unit, ticket_ids: Iterable[str]) -> Mapping[str, tuple[Event, ...]]:
+    """ticket -> its own events in order, without those of its whole visit and without who did it; for many at once."""
+    ids = sorted(set(ticket_ids))
+    rows = unit.connection.execute(_OWN, {**given(unit), "any_ticket_id": ids}) if ids else ()
+    stories: dict[str, list[Event]] = {ticket_id: [] for ticket_id in ids}
+    for new, kind, at, visit_id, ticket_id, codes in rows:
+        stories[ticket_id].append(Event(new, kind, at, visit_id, ticket_id, codes=codes))
+    return {ticket_id: tuple(story) for ticket_id, story in stories.items()}
 
 
 def refused_since(unit: Unit, moment: datetime) -> tuple[tuple[str, datetime], ...]:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Insert, bindparam, func, or_, select, update
+from sqlalchemy import bindparam, func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.messages import Delivery, MessageState, may_move
@@ -17,6 +17,7 @@ from notify.store import schema as s
 from notify.store import wake
 from notify.store.database import Unit
 from notify.store.messages import IDENTITY, Composed, Ending, Message, as_message
+from notify.store.prepared import Prepared
 from notify.store.statements import among, given, is_in, where
 
 WAITING = MessageState.WAITING
@@ -26,13 +27,9 @@ _T = s.messages
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
 _SAME = ["shop_id", *IDENTITY, "channel"]
-_ADD: Mapping[str, Insert] = {
-    "sqlite": sqlite.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME),
-    # Without the option the driver counts no row of an INSERT, and says -1 (measured).
-    "postgresql": postgresql.insert(_T)
-    .values(seq=_NEXT)
-    .on_conflict_do_nothing(index_elements=_SAME)
-    .execution_options(preserve_rowcount=True),
+_ADD: Mapping[str, Prepared] = {
+    "sqlite": Prepared(sqlite.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME)),
+    "postgresql": Prepared(postgresql.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME)),
 }
 _CHANGE = update(_T).where(*where(_T, "id"))
 _STATES = select(_T.c.id, _T.c.state).where(*where(_T), among(_T, "id")).with_for_update()
@@ -100,7 +97,7 @@ def add(
             "attempts": 0,
             "ambiguous": 0,
         }
-        if unit.connection.execute(_ADD[unit.connection.dialect.name], {**given(unit), **values}).rowcount:
+        if _ADD[unit.connection.dialect.name].write(unit.connection, {**given(unit), **values}):
             written.append(new)
     if written:
         wake.call(unit)

@@ -11,13 +11,15 @@ from sqlalchemy import case, delete, func, insert, select
 
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
 from notify.store.statements import among, given, where
 
 _T = s.past_jobs
-_OF_TICKET = select(_T).where(*where(_T, "ticket_id"))
-_DROP = delete(_T).where(*where(_T, "ticket_id"))
+_OF_TICKET = Prepared(select(_T).where(*where(_T, "ticket_id")))
+_DROP = Prepared(delete(_T).where(*where(_T, "ticket_id")))
 _KNOWN = select(_T.c.digest).where(*where(_T), among(_T, "digest"))
 _ADD = insert(_T)
+_ADD_OWN = Prepared(_ADD.inline())
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,18 +34,18 @@ class PastJob:
 
 def add_own(unit: Unit, ticket_id: str, job: PastJob) -> None:
     """Keeps what a ticket of ours came to."""
-    unit.connection.execute(_ADD, _row(unit, job, ticket_id=ticket_id, source="own", digest=None))
+    _ADD_OWN.write(unit.connection, _row(unit, job, ticket_id=ticket_id, source="own", digest=None))
 
 
 def of_ticket(unit: Unit, ticket_id: str) -> PastJob | None:
     """What was kept of a ticket, or None."""
-    row = unit.connection.execute(_OF_TICKET, given(unit, ticket_id=ticket_id)).first()
-    return PastJob(row.kind_id, row.minutes, row.ended_at, row.counts) if row else None
+    rows = _OF_TICKET.rows(unit.connection, given(unit, ticket_id=ticket_id))
+    return next((PastJob(row.kind_id, row.minutes, row.ended_at, row.counts) for row in rows), None)
 
 
 def drop_own(unit: Unit, ticket_id: str) -> None:
     """Drops what was kept of a ticket."""
-    unit.connection.execute(_DROP, given(unit, ticket_id=ticket_id))
+    _DROP.write(unit.connection, given(unit, ticket_id=ticket_id))
 
 
 def known_digests(unit: Unit, digests: Sequence[str]) -> frozenset[str]:

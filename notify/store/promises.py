@@ -12,13 +12,14 @@ from sqlalchemy import bindparam, func, insert, select, update
 from notify.core.ready import Forecast, chance_by, pack, unpack
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
 from notify.store.statements import given, where
 
 _T, _K = s.promises, s.tickets
 BY_THE_RULE = "rule"  # of `made_by`: the shop's own rule gave a new time; else the kind of who did (core/actors.KINDS)
 # A forecast counts as behind a promise up to so long after it: a device that is just taken in has none yet.
 SOON = timedelta(minutes=15)
-_OF_TICKET = select(_T).where(*where(_T, "ticket_id")).order_by(_T.c.turn)
+_OF_TICKET = Prepared(select(_T).where(*where(_T, "ticket_id")).order_by(_T.c.turn))
 _NEXT_TURN = select(func.coalesce(func.max(_T.c.turn), 0) + 1).where(*where(_T, "ticket_id")).scalar_subquery()
 _ADD = insert(_T).values(turn=_NEXT_TURN)
 _LATER = _T.alias()
@@ -111,7 +112,7 @@ def add(
 
 def of_ticket(unit: Unit, ticket_id: str) -> tuple[Promise, ...]:
     """Every promise of a ticket, the first one first."""
-    rows = unit.connection.execute(_OF_TICKET, given(unit, ticket_id=ticket_id))
+    rows = _OF_TICKET.rows(unit.connection, given(unit, ticket_id=ticket_id))
     return tuple(_promise(row) for row in rows)
 
 

@@ -12,11 +12,13 @@ from notify.core.errors import NotFound
 from notify.core.past_jobs import Sums
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
 from notify.store.statements import given, where
 
 _T = s.repair_kinds
 _KINDS = select(_T).where(*where(_T)).order_by(_T.c.name)
-_LEARN = (
+_CATCH_ALL = Prepared(select(_T).where(*where(_T), _T.c.catch_all))
+_LEARN = Prepared(
     update(_T)
     .where(*where(_T, "id"))
     .values(
@@ -76,11 +78,10 @@ def find_kind(unit: Unit, name_or_id: str) -> KindRow:
 
 def catch_all(unit: Unit) -> KindRow:
     """The kind of every ticket that names none; raises NotFound in a shop without one."""
-    query = select(_T).where(*where(_T), _T.c.catch_all)
-    row = unit.connection.execute(query, given(unit)).first()
-    if row is None:
+    rows = _CATCH_ALL.rows(unit.connection, given(unit))
+    if not rows:
         raise NotFound("The shop has no kind for all other repairs", "Run `shelfbell kind first`.", field="kind")
-    return _row(row)
+    return _row(rows[0])
 
 
 def add_kind(unit: Unit, *, name: str, minutes: int, device_class: str = "", catch_all: bool = False) -> str:
@@ -105,7 +106,7 @@ def change_kind(unit: Unit, kind_id: str, **columns: Any) -> None:
 def add_sums(unit: Unit, kind_id: str, *, jobs: int, total: float, squares: float) -> None:
     """Adds to what was learned of a kind (negative: takes away), in one statement; raises NotFound."""
     values = {"more": jobs, "more_sum": total, "more_squares": squares}
-    if unit.connection.execute(_LEARN, {**given(unit, id=kind_id), **values}).rowcount != 1:
+    if _LEARN.write(unit.connection, {**given(unit, id=kind_id), **values}) != 1:
         raise NotFound("There is no such kind of repair", "Look at the list in the settings.", field="kind")
 
 

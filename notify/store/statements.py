@@ -21,6 +21,7 @@ from sqlalchemy.sql.operators import in_op
 from sqlalchemy.sql.visitors import replacement_traverse
 
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
 
 
 def where(table: Table, *names: str) -> tuple[ColumnElement[bool], ...]:
@@ -53,7 +54,7 @@ def rows_among(unit: Unit, statement: Select[Any], name: str, values: Sequence[s
     of a short statement (50 microseconds, measured).
     """
     if len(values) == 1:
-        return unit.connection.execute(_for_one(statement, name), {**given(unit), f"any_{name}": values[0]}).all()
+        return _for_one(statement, name).rows(unit.connection, {**given(unit), f"any_{name}": values[0]})
     return unit.connection.execute(statement, {**given(unit), f"any_{name}": values}).all()
 
 
@@ -65,7 +66,7 @@ def ids_beginning(unit: Unit, table: Table, beginning: str) -> tuple[str, ...]:
 
 
 @cache
-def _for_one(statement: Select[Any], name: str) -> Select[Any]:
+def _for_one(statement: Select[Any], name: str) -> Prepared:
     """The same statement with `=` where it has `in`; statements are made once, so this is as well."""
 
     def equal(element: Any, **_: Any) -> Any:
@@ -74,7 +75,7 @@ def _for_one(statement: Select[Any], name: str) -> Select[Any]:
             return element.left == bindparam(f"any_{name}")
         return None
 
-    return replacement_traverse(statement, {}, equal)  # type: ignore[return-value]  # the kind it was given
+    return Prepared(replacement_traverse(statement, {}, equal))  # type: ignore[arg-type]  # the kind it was given
 
 
 def given(unit: Unit, **values: Any) -> dict[str, Any]:

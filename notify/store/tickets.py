@@ -13,6 +13,7 @@ from notify.core.errors import Conflict, NotFound
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
 from notify.store.statements import among, given, rows_among, where
 
 _TEXTS = ("device", "fault", "condition", "accessories", "token")
@@ -29,8 +30,8 @@ _OF_VISITS = select(_T).where(*where(_T), among(_T, "visit_id")).order_by(_T.c.c
 _IN_PHASES = (
     select(_T).where(*where(_T), among(_T, "phase")).order_by(_T.c.phase_since, _T.c.number).limit(bindparam("so_many"))
 )
-_PHASES = select(_T.c.id, _T.c.phase).where(*where(_T, "visit_id"))
-_CHANGE = update(_T).where(*where(_T, "id", "version"))
+_PHASES = Prepared(select(_T.c.id, _T.c.phase).where(*where(_T, "visit_id")))
+_CHANGE = Prepared(update(_T).where(*where(_T, "id", "version")))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,7 +218,7 @@ def phases_of_visit(unit: Unit, visit_id: str) -> Mapping[str, Phase]:
     """ticket identifier -> phase, without opening anything."""
     if unit.known is not None:
         return {row.id: Phase(row.phase) for row in _rows_of_visit(unit, visit_id)}
-    rows = unit.connection.execute(_PHASES, given(unit, visit_id=visit_id))
+    rows = _PHASES.rows(unit.connection, given(unit, visit_id=visit_id))
     return {row.id: Phase(row.phase) for row in rows}
 
 
@@ -250,7 +251,7 @@ def change_ticket(unit: Unit, ticket: J, *, texts: Mapping[str, str] | None = No
     """Writes changed columns and texts, raises the version; raises Conflict when somebody was faster."""
     sealed = _sealed(unit, ticket.person_id, ticket.id, texts or {})
     same = given(unit, id=ticket.id, version=ticket.version)
-    done = unit.connection.execute(_CHANGE, {**same, "version": ticket.version + 1, **columns, **sealed}).rowcount
+    done = _CHANGE.write(unit.connection, {**same, "version": ticket.version + 1, **columns, **sealed})
     if done != 1:
         raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
     new = {name: _as_read(value) for name, value in columns.items()} | dict(texts or {})
