@@ -35,7 +35,9 @@ def _text_of_length(value: timedelta) -> str:
 
 
 def _text_of_json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, default=str)
+    """A type json may hold half a sign (RFC 8259 8.2), which is no text that could be kept: "?" stands for it."""
+    text = json.dumps(value, ensure_ascii=False, sort_keys=True, default=str)
+    return text.encode("utf-8", "replace").decode()
 
 
 _WRITE: dict[type, Callable[[Any], str]] = {

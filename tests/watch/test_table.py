@@ -175,6 +175,17 @@ def test_a_row_without_a_reference_is_a_doubt_and_a_cell_too_long_is_refused(sho
     assert len(hand.phases()) == 1
 
 
+@pytest.mark.real
+def test_half_a_sign_in_a_json_cell_stops_no_other_row(shop: House, make_foreign: Any) -> None:
+    query = "select job, stand, json_build_object('was', what::json) as what, seen from jobs"
+    hand = Hand(shop, make_foreign("postgresql"), query=query)
+    # PostgreSQL's type json looks at the syntax of an escape only (its manual, 8.14); RFC 8259 8.2 warns of such texts.
+    hand.put(("A1", "nobody knows", '"half \\ud800"'), ("A2", "here", '"Gull camera"'))
+    (report,) = hand.look()
+    assert [kind for _, kind, _ in report.taken.doubted] == [Doubt.UNKNOWN_WORD]
+    assert hand.phases() == [Phase.TAKEN_IN]
+
+
 def test_trouble_is_told_and_the_next_look_goes_on_where_it_was(shop: House, make_foreign: Any) -> None:
     hand = Hand(shop, make_foreign("sqlite"))
     hand.put(("A1", "here", "Kestrel radio"))
