@@ -6,6 +6,8 @@ import pytest
 
 from tests.cli.conftest import Shop
 
+pytestmark = pytest.mark.long  # each has a shop of its own
+
 
 def names(shop: Shop) -> list[str]:
     return [one["name"] for one in shop.ok("shop", "list", "--json").data]

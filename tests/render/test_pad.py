@@ -49,6 +49,7 @@ def _read(page: PadPage, paper: str, language: str) -> tuple[list[str], list[str
     return said, codes
 
 
+@pytest.mark.long
 def test_each_paper_carries_the_secret_for_the_customer_and_the_number_for_the_device_and_cuts_no_word() -> None:
     read = 0
     for language in LANGUAGES:

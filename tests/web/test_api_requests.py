@@ -22,6 +22,8 @@ from notify.web.api.problems import KINDS
 from notify.web.api.reading import DEEPEST, LARGEST
 from tests.web.script_hand import Script, script
 
+pytestmark = pytest.mark.long  # each has a shop of its own
+
 VISIT = {"bringer": {"name": "Bo Quay", "email": "bo@example.org"}, "devices": [{"device": "Gannet radio"}]}
 
 
@@ -231,7 +233,6 @@ def test_keys_are_forgotten_after_a_week_and_hold_nothing_of_what_was_sent(app: 
     assert count(house, "idempotency") == 1
 
 
-@pytest.mark.long
 def test_pages_of_a_list_hold_everything_once(app: Flask, house: Any) -> None:
     holder = script(app, house)
     for n in range(7):

@@ -23,12 +23,13 @@ from tests.web.every_route import every, fill_house
 from tests.web.script_hand import BODIES, Script, script
 from tests.web.test_shops_apart import second_shop
 
+pytestmark = pytest.mark.long  # each has a shop of its own
+
 GUARDED = tuple(one for one in OPERATIONS if not one.public)
 # RFC 6750 3: what an answer to a request without, or with a wrong, token has to say.
 CHALLENGE = re.compile(r'Bearer realm="shelfbell"(, error="(invalid_token|insufficient_scope)")?(, scope="[a-z:]+")?')
 
 
-@pytest.mark.long
 def test_each_operation_opens_to_its_own_scope_and_to_no_other(app: Flask, house: Any) -> None:
     values, wrong, tried = fill_house(house), [], 0
     for scope in SCOPES:
@@ -45,7 +46,6 @@ def test_each_operation_opens_to_its_own_scope_and_to_no_other(app: Flask, house
     assert {one.name for one in GUARDED if one.body is not None} == set(BODIES)
 
 
-@pytest.mark.long
 def test_whoever_reads_only_sees_no_contact_of_anybody(app: Flask, house: Any) -> None:
     values = fill_house(house)
     blind, seeing = script(app, house, [scope for scope in SCOPES if scope != "contacts:read"]), script(app, house)
@@ -58,7 +58,6 @@ def test_whoever_reads_only_sees_no_contact_of_anybody(app: Flask, house: Any) -
     assert values["token"] not in seen
 
 
-@pytest.mark.long
 def test_a_cookie_opens_no_operation_and_a_token_no_page(app: Flask, house: Any, signed_in: Browser) -> None:
     values, holder = fill_house(house), script(app, house)
     before, through = digest(house), []
@@ -131,7 +130,6 @@ def test_a_secret_has_160_bits_a_prefix_and_is_kept_as_a_hash_only(house: Any) -
     assert made.secret not in kept and made.secret.removeprefix("shelfbell_") not in kept
 
 
-@pytest.mark.long
 def test_the_day_of_the_last_use_is_the_only_thing_that_asking_changes(app: Flask, house: Any) -> None:
     values, holder = fill_house(house), script(app, house)
     looking = [one for one in GUARDED if one.method == "GET"]
@@ -145,7 +143,6 @@ def test_the_day_of_the_last_use_is_the_only_thing_that_asking_changes(app: Flas
     assert kept.used_on == house.clock().date()
 
 
-@pytest.mark.long
 def test_another_shops_things_are_not_found_by_any_operation(app: Flask, house: Any) -> None:
     fill_house(house)
     theirs, holder = fill_house(second_shop(house)), script(app, house)

@@ -20,6 +20,8 @@ from tests.flows.every_flow import STEPS, Story
 from tests.parts import full_shop
 from tests.web.conftest import Browser, app_of, sign_in
 
+pytestmark = pytest.mark.long  # each has a shop of its own
+
 TAG = re.compile(r'^W/"[0-9a-f]{32}"$')
 BY_ITSELF = {"Shelfbell-By-Itself": "1"}
 SHEETS = ("/", "/pickups")
@@ -112,7 +114,6 @@ def test_what_has_not_changed_is_answered_304_without_a_body_after_one_statement
     assert again(signed_in, "/", tag).status_code == 200
 
 
-@pytest.mark.long
 def test_no_flow_changes_what_a_sheet_shows_without_another_tag(app: Flask, house: Any) -> None:
     """The rule of RFC 9110, 8.8.1, as far as a weak tag goes: another tag whenever a reader would see another page."""
     twins, story = Twins(app, house), Story(house)
@@ -140,7 +141,6 @@ def test_no_flow_changes_what_a_sheet_shows_without_another_tag(app: Flask, hous
     assert 0 < twins.same < 2 * len(STEPS)
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("minutes", [47, pytest.param(1, marks=pytest.mark.deep)])
 def test_no_minute_of_a_day_changes_a_sheet_without_another_tag(app: Flask, house: Any, minutes: int) -> None:
     full_shop.fill(house)

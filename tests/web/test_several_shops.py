@@ -15,6 +15,8 @@ from notify.store import tickets
 from tests.parts.house import SHOP
 from tests.web.conftest import Browser
 
+pytestmark = pytest.mark.long  # each has a shop of its own
+
 PIER = {
     **SHOP,
     "name": "Pier Bench",

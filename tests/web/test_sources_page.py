@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from notify.core.actors import Actor
 from notify.core.sources import Batch, Change
 from notify.core.tickets import Phase
@@ -12,6 +14,8 @@ from notify.flows import doubts as decide
 from notify.flows import moves, take_changes, view_sources
 from notify.flows.check_in_form import DeviceForm
 from notify.store import doubts, sources, tickets
+
+pytestmark = pytest.mark.long  # each has a shop of its own
 
 WORDS = {"done": "repaired", "in line": "in_line"}
 
