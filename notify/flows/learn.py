@@ -19,9 +19,17 @@ from notify.store.tickets import Job
 _OVER = (Phase.ON_SHELF, Phase.HANDED_BACK, Phase.LEFT_BEHIND)
 
 
-def hands_on_seconds(ctx: Context, unit: Unit, job: Job, *, until: datetime, more: Sequence[Event] = ()) -> int:
-    """Open seconds of work on that device so far, with a stint that runs counted `until`; `more` ends its story."""
-    story = (*events.story_of(unit, visit_id=job.visit_id, ticket_id=job.id), *more)
+def hands_on_seconds(
+    ctx: Context, unit: Unit, job: Job, *, until: datetime, more: Sequence[Event] = (),
+    story: Sequence[Event] | None = None,
+) -> int:  # fmt: skip
+    """Open seconds of work on that device so far, with a stint that runs counted `until`; `more` ends its story.
+
+    `story` holds the device's own events where they have been read already.
+    """
+    if story is None:
+        story = events.story_of(unit, visit_id=job.visit_id, ticket_id=job.id)
+    story = (*story, *more)
     spans = hands_on.work_spans(story, job.id, until=until, at_once=UNDO_WITHIN)
     return hands_on.open_seconds(shops.get_counter(unit, ctx.shop(unit)), spans) if spans else 0
 

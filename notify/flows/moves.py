@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -81,15 +82,21 @@ def move(
 def take_step(
     ctx: Context, unit: Unit, actor: Actor, ticket: Job, step: Move, *, reason: str = "", note: str = "",
     anyway: bool = False, at: datetime | None = None, codes: dict[str, str | int] | None = None,
+    story: Sequence[Event] | None = None,
 ) -> Moved:  # fmt: skip
-    """Carries an allowed step out inside the caller's transaction: row, event, messages, note, side effects."""
+    """Carries an allowed step out inside the caller's transaction: row, event, messages, note, side effects.
+
+    `story` holds the device's own events so far where the caller has read them already.
+    """
     when = at or ctx.clock()
     technician = actor.id if actor.kind == "staff" and step.target is Phase.ON_BENCH else ticket.technician_id
     outcome, why = _outcome_after(step, ticket, reason)
     stint = step.source is Phase.ON_BENCH
     changed = tickets.change_ticket(
         unit, ticket, phase=step.target, phase_since=when, technician_id=technician, outcome=outcome, reason=why,
-        worked_seconds=hands_on_seconds(ctx, unit, ticket, until=when) if stint else ticket.worked_seconds,
+        worked_seconds=(
+            hands_on_seconds(ctx, unit, ticket, until=when, story=story) if stint else ticket.worked_seconds
+        ),
     )  # fmt: skip
     settle(unit, ticket, changed)
     told: dict[str, str | int] = {"from": step.source.value, "to": step.target.value, **(codes or {})}

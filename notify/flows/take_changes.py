@@ -44,7 +44,7 @@ def take(
         raise ValueError(f"a turn has at most {MOST} changes")
     result, rest = Taken(), list(changes)
     while True:
-        with suppress(_DryRun), ctx.db.write(actor.shop_id) as unit:
+        with suppress(_DryRun), ctx.db.write(actor.shop_id) as unit, unit.grouped():
             if batch.digest and sources.file_known(unit, batch.source, batch.digest):
                 return Taken(unchanged=tuple(change.line for change in changes), known=True)
             taker = _takes(ctx, unit, actor, batch, rest)

@@ -14,6 +14,7 @@ from typing import Any
 from notify.core import claim_number
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
+from notify.core.events import Event
 from notify.core.money import parse_amount
 from notify.core.source_order import Act, Said, Weight, weigh
 from notify.core.sources import Batch, Doubt
@@ -46,6 +47,7 @@ class Turn:
     jobs: dict[str, Job] = field(default_factory=dict)
     by_number: dict[str, str] = field(default_factory=dict)
     acts: dict[str, Act] = field(default_factory=dict)
+    stories: dict[str, tuple[Event, ...]] = field(default_factory=dict)  # of devices on the bench; good for one step
     taken_in: int = 0  # devices, each of which costs much more than a move
 
     def job(self, ticket_id: str) -> Job:
@@ -164,7 +166,8 @@ def _walk(
         codes["decided"] = heard.decided_by
     before = ticket.phase
     for step in steps:
-        ticket = take_step(turn.ctx, turn.unit, turn.actor, ticket, step, at=at, codes=codes).ticket
+        story = turn.stories.pop(ticket.id, None)  # the step makes it longer
+        ticket = take_step(turn.ctx, turn.unit, turn.actor, ticket, step, at=at, codes=codes, story=story).ticket
     where = f"{_words(target)}, {outcome}" if outcome else _words(target)
     who = "It" if is_new else claim_number.show_number(ticket.number)  # tried beforehand, a number is not yet its own
     return ticket, f"{who} goes from {_words(before)} to {where}."

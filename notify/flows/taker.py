@@ -9,7 +9,7 @@ from notify.core import claim_number
 from notify.core.errors import Invalid, NotFound, NotifyError, Unavailable
 from notify.core.source_order import Act, Said, is_older
 from notify.core.sources import Change, Doubt, Taken
-from notify.core.tickets import MOVE_EVENTS
+from notify.core.tickets import MOVE_EVENTS, Phase
 from notify.flows.heard import Heard, digest_of, known_words, moment, part_words, row_key, word_key
 from notify.flows.take_row import Turn, kind_of, take_row
 from notify.store import doubts, events, people, sources, tickets
@@ -53,6 +53,8 @@ class Taker:
         for job in tickets.jobs_by(unit, ids=ids, numbers=numbers):
             self.turn.jobs[job.id], self.turn.by_number[job.number] = job, job.id
         self.read_acts(list(self.turn.jobs))
+        at_work = [job.id for job in self.turn.jobs.values() if job.phase is Phase.ON_BENCH]
+        self.turn.stories.update(events.stories_of(unit, at_work))
 
     def _is_new(self, key: str, change: Change) -> bool:
         row = self.known.get(key)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, text
 
 from notify.core.errors import Counted
 from notify.core.holidays import Almanac, NoAlmanac
-from notify.store import shown
+from notify.store import later, shown
 from notify.store.engine import open_engine
 from notify.store.vault import Opener, Place, Vault
 
@@ -49,6 +49,10 @@ class Unit:
         """The text behind a sealed column; empty when there is none."""
         return self.opener.open(person_id, Place(table, row, column), sealed) if sealed else ""
 
+    def grouped(self) -> AbstractContextManager[None]:
+        """Inside, what may wait of the writes to many rows is said together (see later.py)."""
+        return later.grouped(self.connection)
+
     @contextmanager
     def savepoint(self) -> Iterator[None]:
         """Part of the transaction: an exception inside undoes only this part, and goes on to the caller.
@@ -56,6 +60,14 @@ class Unit:
         Said to the driver as it stands: SQLAlchemy's own begins each with a new name, whose two statements it compiles
         anew, a sixth of the time that a row of a source takes (measured). One in another may have the same name.
         """
+        if (waits := later.of(self.connection)) is not None:
+            try:
+                with waits.part():
+                    yield
+            except BaseException:
+                self.stamp = None
+                raise
+            return
         say = self.connection.exec_driver_sql
         say("SAVEPOINT part")
         try:
@@ -76,6 +88,7 @@ class Database:
         """`almanac` knows public holidays; it goes with every unit, so that all ask the same one what is open."""
         self.engine: Engine = open_engine(url)
         shown.keep_stamps(self.engine)
+        later.listen(self.engine)
         # For a single SELECT: on SQLite one statement is its own snapshot and needs no BEGIN around it.
         self.glance = self.engine.execution_options(glance=True)
         self.vault = vault

@@ -34,7 +34,7 @@ def append(unit: Unit, event: Event, *, recorded_at: datetime) -> None:
         "kind": event.kind, "at": event.at, "recorded_at": recorded_at, "actor_kind": event.actor_kind,
         "actor_id": event.actor_id or None, "codes": dict(event.codes),
     }  # fmt: skip
-    _APPEND.write(unit.connection, {**given(unit), **values})
+    _APPEND.later(unit.connection, {**given(unit), **values})
 
 
 def get_event(unit: Unit, event_id: str) -> Event | None:

@@ -16,6 +16,8 @@ from sqlalchemy import Connection, Delete, Insert, Select, Update
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeEngine
 
+from notify.store import later
+
 Shape = Callable[[Any], Any]
 
 
@@ -49,6 +51,16 @@ class Prepared:
         text = self._texts.get(key) or self._compiled(connection.dialect, key)
         return connection.exec_driver_sql(text.sql, text.filled(values)).rowcount
 
+    def later(self, connection: Connection, values: Mapping[str, Any]) -> int:
+        """Like write, of exactly one row; where writes may wait (later.py) it does, and counts as done."""
+        waits = later.of(connection)
+        if waits is None:
+            return self.write(connection, values)
+        key = (connection.dialect.name, *values)
+        text = self._texts.get(key) or self._compiled(connection.dialect, key)
+        waits.add(later.Write(self._table, text.sql, text.filled(values)))
+        return 1
+
     def rows(self, connection: Connection, values: Mapping[str, Any]) -> list[Any]:
         """The rows of a query, with their columns by name or place."""
         key = (connection.dialect.name,)
@@ -56,6 +68,10 @@ class Prepared:
         found = connection.exec_driver_sql(text.sql, text.filled(values))
         read = self._readers.get(key[0]) or self._reader(connection.dialect, found.cursor.description)
         return [read(row) for row in found.all()]
+
+    @property
+    def _table(self) -> str:
+        return str(self.statement.table)  # type: ignore[union-attr]  # a query has none, and never waits
 
     def _compiled(self, dialect: Dialect, key: tuple[str, ...]) -> _Text:
         made: Any = self.statement.compile(dialect=dialect, column_keys=key[1:])

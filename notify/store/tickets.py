@@ -251,7 +251,7 @@ def change_ticket(unit: Unit, ticket: J, *, texts: Mapping[str, str] | None = No
     """Writes changed columns and texts, raises the version; raises Conflict when somebody was faster."""
     sealed = _sealed(unit, ticket.person_id, ticket.id, texts or {})
     same = given(unit, id=ticket.id, version=ticket.version)
-    done = _CHANGE.write(unit.connection, {**same, "version": ticket.version + 1, **columns, **sealed})
+    done = _CHANGE.later(unit.connection, {**same, "version": ticket.version + 1, **columns, **sealed})
     if done != 1:
         raise Conflict("Somebody changed this ticket meanwhile", "Look at it again, then decide.")
     new = {name: _as_read(value) for name, value in columns.items()} | dict(texts or {})
