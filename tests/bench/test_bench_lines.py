@@ -51,7 +51,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         lambda: places.figures(past=50, coming=20, rounds=1, looks=1),
         {"free_places_sqlite", "free_places_postgresql"},
     ),
-    "claim_page": (lambda: claim_page.figures(seconds=0.2, rounds=1), {"claim_page", "claim_page_first_look"}),
+    "claim_page": (lambda: claim_page.figures(seconds=0.6, rounds=1), {"claim_page", "claim_page_first_look"}),
     "smtp_channel": (lambda: smtp_channel.figures(n=3, rounds=1), {"smtp_channel"}),
     "calendar_reply": (lambda: calendar_reply.figures(n=3, rounds=1), {"calendar_reply", "calendar_bombs"}),
     "capacity": (lambda: capacity.figures(days=500, rounds=1), {"capacity"}),

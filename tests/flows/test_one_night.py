@@ -78,7 +78,7 @@ def test_a_part_that_came_by_night_makes_the_order_of_it_needless(lines: Lines) 
     sleep(lines)
     (said,) = since(lines, before)
     assert "has arrived" in said and "ordered" not in said
-    assert lines.states(done.visit_id, "part_ordered") == [("email", "dropped", "overtaken")]
+    assert lines.states(done.visit_id, "part_ordered") == [("email", "dropped", "part_moved_on")]
 
 
 def test_two_orders_of_one_night_are_one_message_that_names_both_parts_and_the_later_day(lines: Lines) -> None:
