@@ -31,20 +31,24 @@ class Taker:
     known: dict[str, Row] = field(default_factory=dict)
     waiting: dict[str, Stored] = field(default_factory=dict)
     changed: dict[str, Row] = field(default_factory=dict)
-    result: Taken = field(default_factory=Taken)
+    taken: list[tuple[int, str]] = field(default_factory=list)  # line, and what it changes in words
+    unchanged: list[int] = field(default_factory=list)
+    stale: list[int] = field(default_factory=list)
+    doubted: list[tuple[int, Doubt, str]] = field(default_factory=list)
     keys: set[str] = field(default_factory=set)
+    named: dict[int, tuple[Change, str, str]] = field(default_factory=dict)  # by id(): the row itself, key and digest
 
     def read_ahead(self, changes: Sequence[Change]) -> None:
         """One look at each table for all rows, instead of one for each row (measured: most of the time went there)."""
         unit, batch = self.turn.unit, self.turn.batch
-        mark = unit.vault.row_mark
-        keys = [row_key(batch, change, mark) for change in changes]
+        names = [self._names(change) for change in changes]
+        keys = [key for key, _ in names]
         self.known = sources.rows(unit, batch.source, keys)
         self.waiting = doubts.open_of(unit, batch.source, keys)
         fresh = [
-            (self.known.get(key), change)
-            for key, change in zip(keys, changes, strict=True)
-            if self._is_new(key, change)
+            (row, change)
+            for (key, digest), change in zip(names, changes, strict=True)
+            if (row := self.known.get(key)) is None or row.digest != digest
         ]
         if batch.about != "tickets":
             return
@@ -56,9 +60,12 @@ class Taker:
         at_work = [job.id for job in self.turn.jobs.values() if job.phase is Phase.ON_BENCH]
         self.turn.stories.update(events.stories_of(unit, at_work))
 
-    def _is_new(self, key: str, change: Change) -> bool:
-        row = self.known.get(key)
-        return row is None or row.digest != digest_of(change, self.turn.unit.vault.row_mark)
+    def _names(self, change: Change) -> tuple[str, str]:
+        """Its key and its digest, reckoned once: its four hashes are felt in a row of a few hundred microseconds."""
+        if id(change) not in self.named:
+            mark = self.turn.unit.vault.row_mark
+            self.named[id(change)] = change, row_key(self.turn.batch, change, mark), digest_of(change, mark)
+        return self.named[id(change)][1:]
 
     def read_acts(self, ticket_ids: Sequence[str]) -> None:
         """Looks up what was done last to the phases of these tickets, and by whom."""
@@ -80,13 +87,12 @@ class Taker:
 
     def take(self, change: Change) -> None:
         """One row: taken, nothing new, older than what is known, or doubted."""
-        mark = self.turn.unit.vault.row_mark
-        key, digest = row_key(self.turn.batch, change, mark), digest_of(change, mark)
+        key, digest = self._names(change)
         known, waiting = self.known.get(key), self.waiting.get(key)
         if waiting is not None and waiting.digest == digest:
             self._wait_on(change, waiting)
         elif known is not None and known.digest == digest and waiting is None:
-            self._add(unchanged=(change.line,))
+            self.unchanged.append(change.line)
         else:
             self._take_new(change, key, digest, known, waiting)
 
@@ -95,7 +101,7 @@ class Taker:
         if waiting.kind in (Doubt.UNKNOWN_WORD, Doubt.UNKNOWN_TICKET, Doubt.UNKNOWN_PART):
             self.retry(waiting, change)
         else:
-            self._add(unchanged=(change.line,))
+            self.unchanged.append(change.line)
 
     def retry(
         self, waiting: Stored, change: Change | None = None, *, force: bool = False, decided_by: str = ""
@@ -122,10 +128,10 @@ class Taker:
         before = Said(phase, known.told_at, known.version) if known else None
         late = [one for one in (before, _said(waiting)) if one is not None and is_older(heard.said, one)]
         if late:
-            self._add(stale=(change.line,))
+            self.stale.append(change.line)
         elif known is not None and known.digest == digest and waiting is not None:  # what was taken is said again
             self._settle(waiting, "overtaken")
-            self._add(unchanged=(change.line,))
+            self.unchanged.append(change.line)
         else:
             self._try(heard, known, waiting)
 
@@ -159,9 +165,9 @@ class Taker:
             self._settle(waiting, "taken" if again else "overtaken", ticket_id=ticket_id)
         line = heard.change.line
         if would or known is None:
-            self._add(taken=(line,), would=((line, would or "Nothing is to be changed."),))
+            self.taken.append((line, would or "Nothing is to be changed."))
         else:
-            self._add(unchanged=(line,))
+            self.unchanged.append(line)
         return True
 
     def _doubt(
@@ -170,7 +176,7 @@ class Taker:
     ) -> None:  # fmt: skip
         reason = " ".join(str(one) for one in error.problems)
         if again and waiting is not None and waiting.kind is kind and waiting.reason == reason:
-            self._add(unchanged=(heard.change.line,))
+            self.unchanged.append(heard.change.line)
             return
         if waiting is not None:
             self._settle(waiting, "overtaken")
@@ -184,7 +190,7 @@ class Taker:
             digest=heard.digest, ticket_id=ticket_id, told_at=heard.told_at, since=heard.since, seen_at=self.turn.now,
         )  # fmt: skip
         self.waiting[heard.row_key] = doubts.get(unit, new)
-        self._add(doubted=((change.line, kind, reason),))
+        self.doubted.append((change.line, kind, reason))
 
     def _ticket_of(self, reference: str) -> str:
         return next((self.turn.by_number[one] for one in _number(reference) if one in self.turn.by_number), "")
@@ -205,14 +211,12 @@ class Taker:
         doubts.settle(self.turn.unit, waiting.id, how=how, at=self.turn.now, state=state, ticket_id=ticket_id)
         self.waiting.pop(waiting.row_key, None)
 
-    def _add(self, **more: tuple[object, ...]) -> None:
-        self.result = self.result + replace(Taken(), **more)  # type: ignore[arg-type]  # each field is a tuple
-
     def finish(self) -> Taken:
         """Writes what is remembered of the rows that were taken; what came of all."""
         unit, source = self.turn.unit, self.turn.batch.source
         sources.put_rows(unit, source, list(self.changed.values()))
-        done = self.result
+        lines = tuple(line for line, _ in self.taken)
+        done = Taken(lines, tuple(self.unchanged), tuple(self.stale), tuple(self.doubted), would=tuple(self.taken))
         sources.count(unit, source, taken=len(done.taken), doubted=len(done.doubted), stale=len(done.stale))
         return done
 

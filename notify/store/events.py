@@ -24,6 +24,15 @@ _OWN = (
     .where(*where(_T), among(_T, "ticket_id"))
     .order_by(_T.c.seq)
 )
+_NEWEST = select(_T).where(
+    *where(_T),
+    _T.c.seq.in_(
+        select(func.max(_T.c.seq))
+        .where(*where(_T), among(_T, "ticket_id"), among(_T, "kind"))
+        .group_by(_T.c.ticket_id)
+        .correlate(None)
+    ),
+)
 _APPEND = Prepared(insert(_T).values(seq=_NEXT).inline())
 
 
@@ -49,12 +58,8 @@ def newest_of(unit: Unit, ticket_ids: Iterable[str], kinds: Iterable[str]) -> Ma
     ids = sorted(set(ticket_ids))
     if not ids:
         return {}
-    newest = (
-        select(func.max(_T.c.seq))
-        .where(_T.c.shop_id == unit.shop_id, _T.c.ticket_id.in_(ids), _T.c.kind.in_(sorted(kinds)))
-        .group_by(_T.c.ticket_id)
-    )
-    rows = unit.connection.execute(select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.seq.in_(newest)))
+    values = {**given(unit), "any_ticket_id": ids, "any_kind": sorted(kinds)}
+    rows = unit.connection.execute(_NEWEST, values).all()
     return {row.ticket_id: (as_event(row), row.recorded_at) for row in rows}
 
 
@@ -76,7 +81,7 @@ def story_of(unit: Unit, *, visit_id: str, ticket_id: str = "") -> tuple[Event, 
 def stories_of(unit: Unit, ticket_ids: Iterable[str]) -> Mapping[str, tuple[Event, ...]]:
     """ticket -> its own events in order, without those of its whole visit and without who did it; for many at once."""
     ids = sorted(set(ticket_ids))
-    rows = unit.connection.execute(_OWN, {**given(unit), "any_ticket_id": ids}) if ids else ()
+    rows = unit.connection.execute(_OWN, {**given(unit), "any_ticket_id": ids}).all() if ids else ()
     stories: dict[str, list[Event]] = {ticket_id: [] for ticket_id in ids}
     for new, kind, at, visit_id, ticket_id, codes in rows:
         stories[ticket_id].append(Event(new, kind, at, visit_id, ticket_id, codes=codes))

@@ -34,7 +34,7 @@ class PastJob:
 
 def add_own(unit: Unit, ticket_id: str, job: PastJob) -> None:
     """Keeps what a ticket of ours came to."""
-    _ADD_OWN.write(unit.connection, _row(unit, job, ticket_id=ticket_id, source="own", digest=None))
+    _ADD_OWN.later(unit.connection, _row(unit, job, ticket_id=ticket_id, source="own", digest=None))
 
 
 def of_ticket(unit: Unit, ticket_id: str) -> PastJob | None:

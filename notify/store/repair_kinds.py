@@ -106,7 +106,7 @@ def change_kind(unit: Unit, kind_id: str, **columns: Any) -> None:
 def add_sums(unit: Unit, kind_id: str, *, jobs: int, total: float, squares: float) -> None:
     """Adds to what was learned of a kind (negative: takes away), in one statement; raises NotFound."""
     values = {"more": jobs, "more_sum": total, "more_squares": squares}
-    if _LEARN.write(unit.connection, {**given(unit, id=kind_id), **values}) != 1:
+    if _LEARN.later(unit.connection, {**given(unit, id=kind_id), **values}) != 1:
         raise NotFound("There is no such kind of repair", "Look at the list in the settings.", field="kind")
 
 
