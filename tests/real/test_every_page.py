@@ -11,10 +11,12 @@ from playwright.sync_api import Page
 
 from notify.cli.demo_shop import PEOPLE
 from notify.cli.demo_stage import Stage
+from notify.core.actors import Actor
 from notify.core.one_click import Use, make_stop_token
+from notify.core.sources import Batch, Change
 from notify.core.tickets import Phase
-from notify.flows import passes
-from notify.store import messages, tickets
+from notify.flows import pads, passes, take_changes
+from notify.store import doubts, messages, parts, tickets
 from notify.web.routes import ROUTES
 from tests.parts.town import town
 from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
@@ -22,7 +24,7 @@ from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
 pytestmark = pytest.mark.real
 
 # Answers that are no page of ours: files, pictures, and the bare letter inside its frame.
-FILES = ("healthz", "/static/", ".pdf", ".svg", ".ics", "/html")
+FILES = ("healthz", "/static/", "/api/", ".pdf", ".svg", ".ics", "/html")
 # Only colours differ in the dark; the other rules have looked at the same page in the light.
 IN_LIGHT = {"resultTypes": ["violations"]}
 IN_DARK = {**IN_LIGHT, "runOnly": ["color-contrast", "link-in-text-block"]}
@@ -40,6 +42,7 @@ def addresses(stage: Stage) -> list[str]:
     """Each page's rule filled with things of the shop: a ticket of every phase, every claim that is worth showing."""
     with stage.ctx.db.read(stage.shop_id) as unit:
         each = {one.phase: one for one in tickets.tickets_in(unit, list(Phase))}
+        parts_here = [one.id for one in parts.parts_in(unit, ("ordered", "arrived"))][:2]
         letters = [one.id for one in messages.messages_of_visit(unit, each[Phase.ON_SHELF].visit_id)]
     use = Use(each[Phase.ON_SHELF].person_id, "email", "afterwards")
     given = passes.give(stage.ctx, stage.owner, each[Phase.ON_SHELF].visit_id, name="Bo Farrow")
@@ -48,7 +51,8 @@ def addresses(stage: Stage) -> list[str]:
         "ticket_id": [one.id for one in each.values()],
         "visit_id": [one.visit_id for one in each.values() if one.phase in (Phase.TAKEN_IN, Phase.ON_SHELF)],
         "token": [*claims, "nobody"], "message_id": letters[:2],
-        "code": [given.code, "nobody"],
+        "code": [given.code, "nobody"], "doubt_id": [_doubt(stage)], "part_id": parts_here,
+        "pad_id": [pads.make_pad(stage.ctx, stage.owner, tickets=2)],
         "link": [make_stop_token(use, key=stage.services.secret), "nobody"],
     }  # fmt: skip
     found = []
@@ -56,6 +60,14 @@ def addresses(stage: Stage) -> list[str]:
         name = rule.partition("<")[2].partition(">")[0]
         found += [rule.replace(f"<{name}>", one) for one in filled[name]] if name else [rule]
     return found
+
+
+def _doubt(stage: Stage) -> str:
+    """A change that a person has to decide about."""
+    batch, odd = Batch("bench", "tickets", "UTC", {}, {}), Change(2, {"reference": "J1", "phase": "perhaps"})
+    take_changes.take(stage.ctx, Actor(stage.shop_id, "source", "bench"), batch, [odd])
+    with stage.ctx.db.read(stage.shop_id) as unit:
+        return str(doubts.list_open(unit)[-1].id)
 
 
 def sign_in(page: Page, base: str) -> None:
