@@ -58,7 +58,8 @@ class Taker:
             self.turn.jobs[job.id], self.turn.by_number[job.number] = job, job.id
         self.read_acts(list(self.turn.jobs))
         at_work = [job.id for job in self.turn.jobs.values() if job.phase is Phase.ON_BENCH]
-        self.turn.stories.update(events.stories_of(unit, at_work))
+        stories = events.stories_of(unit, at_work)
+        self.turn.stories.update({ticket_id: stories.get(ticket_id, ()) for ticket_id in at_work})
 
     def _names(self, change: Change) -> tuple[str, str]:
         """Its key and its digest, reckoned once: its four hashes are felt in a row of a few hundred microseconds."""

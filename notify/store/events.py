@@ -82,9 +82,9 @@ def stories_of(unit: Unit, ticket_ids: Iterable[str]) -> Mapping[str, tuple[Even
     """ticket -> its own events in order, without those of its whole visit and without who did it; for many at once."""
     ids = sorted(set(ticket_ids))
     rows = unit.connection.execute(_OWN, {**given(unit), "any_ticket_id": ids}).all() if ids else ()
-    stories: dict[str, list[Event]] = {ticket_id: [] for ticket_id in ids}
+    stories: dict[str, list[Event]] = {}
     for new, kind, at, visit_id, ticket_id, codes in rows:
-        stories[ticket_id].append(Event(new, kind, at, visit_id, ticket_id, codes=codes))
+        stories.setdefault(ticket_id, []).append(Event(new, kind, at, visit_id, ticket_id, codes=codes))
     return {ticket_id: tuple(story) for ticket_id, story in stories.items()}
 
 
