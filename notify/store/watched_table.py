@@ -48,10 +48,14 @@ class Asked:
 
 @dataclass(slots=True)
 class WatchedTable:
-    """One query of one database. Every call opens a line, reads at most `seconds` and closes it."""
+    """One query of one database. Every call opens a line, reads at most `seconds` and closes it.
+
+    A server has `grace` seconds more, in which its own limit may end a statement before its line is cut.
+    """
 
     asked: Asked
     seconds: int
+    grace: float
     _url: URL = field(repr=False)
     _line: Line = field(repr=False)
     _engine: Engine = field(repr=False)
@@ -104,7 +108,7 @@ class WatchedTable:
     def _reading(self) -> Iterator[Connection]:
         if self._engine.dialect.name == "sqlite":
             self._look_for_file()
-        grace = 0 if self._engine.dialect.name == "sqlite" else GRACE
+        grace = 0 if self._engine.dialect.name == "sqlite" else self.grace
         timer = self._line.within(self.seconds + grace)
         try:
             with self._engine.connect() as connection:
@@ -149,12 +153,12 @@ class WatchedTable:
         return frozenset(at for at, one in enumerate(result.cursor.description) if one[1] == _TIMESTAMP)
 
 
-def open_table(url: str, password: str, asked: Asked, *, seconds: int) -> WatchedTable:
+def open_table(url: str, password: str, asked: Asked, *, seconds: int, grace: float = GRACE) -> WatchedTable:
     """The query of a database that is only read. Nothing is connected yet. Raises SourceTrouble."""
     where = make_url(url)
     where = where.set(password=password) if password else where
     line = Line()
-    return WatchedTable(asked, seconds, where, line, open_watched(where, line, seconds=seconds))
+    return WatchedTable(asked, seconds, grace, where, line, open_watched(where, line, seconds=seconds))
 
 
 def _in_utc(row: Sequence[Any], instants: frozenset[int]) -> list[Any]:

@@ -243,7 +243,10 @@ def test_who_may_not_come_in_or_not_read_is_told_so(make_foreign: Callable[[str]
 @pytest.mark.long
 @pytest.mark.real
 @pytest.mark.parametrize("kind", ["postgresql", "mariadb"])
-@pytest.mark.parametrize("octets", [0, 20_000], ids=["at the greeting", "in the middle of a page"])
+@pytest.mark.parametrize(
+    "octets",
+    [pytest.param(0, marks=pytest.mark.deep, id="at the greeting"), pytest.param(20_000, id="in the middle of a page")],
+)
 def test_a_server_that_falls_silent_holds_a_look_up_for_seconds_only(
     make_foreign: Callable[[str], Foreign], kind: str, octets: int
 ) -> None:
@@ -251,7 +254,7 @@ def test_a_server_that_falls_silent_holds_a_look_up_for_seconds_only(
     foreign.do(JOBS, "insert into jobs values (?, ?, ?)", rows=[(f"Q-{at}", "x" * 20, at) for at in range(3000)])
     began = dt.datetime.now(dt.UTC)
     with silent_after(foreign.url, octets) as url:
-        table = open_table(url, foreign.password, ASKED, seconds=1)
+        table = open_table(url, foreign.password, ASKED, seconds=1, grace=0)
         found = trouble_with(lambda: rows_of(table, limit=3000))
     assert found.trouble in (Trouble.SLOW, Trouble.UNREACHABLE)
     assert (dt.datetime.now(dt.UTC) - began).total_seconds() < 30
