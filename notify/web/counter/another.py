@@ -60,7 +60,7 @@ def wrong(part_id: str) -> Response:
     """Notes only that another one came; the right one has to be ordered."""
     try:
         another_came.note(ctx(), current_actor(), part_id)
-    except NotAllowed as error:
+    except (Conflict, NotAllowed) as error:
         return redirect_with("/deliveries", d.plain(error))
     return redirect_with("/deliveries", "Noted: it goes back, and the right one has to be ordered.")
 

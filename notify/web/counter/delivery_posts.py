@@ -6,7 +6,7 @@ from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.claim_number import show_number
-from notify.core.errors import Invalid, NotAllowed, NotFound, NotifyError
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, NotifyError
 from notify.flows import arrivals, give_part, parts
 from notify.flows.arrivals import Arrived
 from notify.flows.find_ticket import ticket_of_part
@@ -90,7 +90,7 @@ def give(part_id: str) -> Response:
     """Gives a part that is here to another ticket."""
     try:
         done = give_part.give_to(ctx(), current_actor(), part_id, request.form.get("to", ""))
-    except NotAllowed as error:
+    except (Conflict, NotAllowed) as error:
         return redirect_with(back_to("/deliveries"), d.plain(error))
     return redirect_with(back_to("/deliveries"), f"{says.given(done, say())} Print its label anew.")
 
@@ -132,7 +132,7 @@ def ordered() -> Response:
         at = parts.order_together(
             ctx(), current_actor(), request.form.getlist("part"), supplier=typed["supplier"], due=due, terms=terms()
         )
-    except (Invalid, NotAllowed) as error:
+    except (Conflict, Invalid, NotAllowed) as error:
         return page(errors=problems_of(error), status=422, typed=typed)
     return redirect_with("/deliveries", f"The order is noted. It should be here {say().by(at)}.")
 
