@@ -111,7 +111,13 @@ def test_what_texts_cost_stands_in_a_sentence_and_by_kind_on_a_page_of_its_own(s
     assert re.search(r"This month: one text message in one part\.", read(signed_in, "/messages"))
     answer = signed_in.post(
         "/settings/telling",
-        {"sms_part_price": "0,045", "alarm_minutes": "60", "bell_phone": "01632 960124", "all_well_days": "7"},
+        {
+            "sms_part_price": "0,045",
+            "alarm_minutes": "60",
+            "bell_phone": "01632 960124",
+            "all_well_days": "7",
+            "long_past_hours": "6",
+        },
     )
     assert answer.status_code == 303, answer.get_data(as_text=True)[-2000:]
     assert "in one part, £0.05." in read(signed_in, "/messages")  # 0.045 rounded half up
