@@ -22,7 +22,7 @@ _OF_TICKET = _OF_VISIT.where((_T.c.ticket_id == bindparam("ticket")) | _T.c.tick
 _OWN = (
     select(_T.c.id, _T.c.kind, _T.c.at, _T.c.visit_id, _T.c.ticket_id, _T.c.codes)
     .where(*where(_T), among(_T, "ticket_id"))
-    .order_by(_T.c.seq)
+    .order_by(_T.c.ticket_id, _T.c.seq)
 )
 _NEWEST = select(_T).where(
     *where(_T),
