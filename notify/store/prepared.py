@@ -51,6 +51,12 @@ class Prepared:
         text = self._texts.get(key) or self._compiled(connection.dialect, key)
         return connection.exec_driver_sql(text.sql, text.filled(values)).rowcount
 
+    def write_all(self, connection: Connection, rows: Sequence[Mapping[str, Any]]) -> None:
+        """Says a changing statement once for each of these, of which there is at least one; all name the same."""
+        key = (connection.dialect.name, *rows[0])
+        text = self._texts.get(key) or self._compiled(connection.dialect, key)
+        connection.exec_driver_sql(text.sql, [text.filled(row) for row in rows])
+
     def later(self, connection: Connection, values: Mapping[str, Any]) -> int:
         """Like write, of exactly one row; where writes may wait (later.py) it does, and counts as done."""
         waits = later.of(connection)

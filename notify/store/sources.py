@@ -12,14 +12,15 @@ from sqlalchemy import delete, insert, select, update
 from notify.store import schema as s
 from notify.store import shown
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
 from notify.store.statements import among, given, where
 
 _R, _S, _F, _W = s.taken_rows, s.source_states, s.taken_files, s.source_words
 _ROWS = select(_R).where(*where(_R, "source"), among(_R, "row_key"))
 _STATE = select(_S).where(*where(_S, "source"))
 _FILE = select(_F.c.digest).where(*where(_F, "source", "digest"))
-_DROP_ROW = delete(_R).where(*where(_R, "source", "row_key"))
-_ADD_ROW = insert(_R)
+_DROP_ROW = Prepared(delete(_R).where(*where(_R, "source", "row_key")))
+_ADD_ROW = Prepared(insert(_R).inline())
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,8 +109,8 @@ def put_rows(unit: Unit, source: str, changed: Sequence[Row]) -> None:
     """Remembers what was last taken; one row a key."""
     if not changed:
         return
-    unit.connection.execute(_DROP_ROW, [given(unit, source=source, row_key=row.row_key) for row in changed])
-    unit.connection.execute(_ADD_ROW, [
+    _DROP_ROW.write_all(unit.connection, [given(unit, source=source, row_key=row.row_key) for row in changed])
+    _ADD_ROW.write_all(unit.connection, [
         {"shop_id": unit.shop_id, "source": source, "row_key": row.row_key, "digest": row.digest,
          "ticket_id": row.ticket_id, "at": row.at, "said": row.said, "told_at": row.told_at, "version": row.version}
         for row in changed
