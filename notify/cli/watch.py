@@ -39,6 +39,7 @@ def watch(desk: Desk, name: str, once: bool, dry_run: bool) -> None:
     sources = _meant(desk.settings, name)
     while True:
         found = {one.name: look_at(desk.services, one, dry_run=dry_run, tell=_progress(one.name)) for one in sources}
+        _progress_ends()
         lines = [line for source, reports in found.items() for one in reports for line in told(source, one, dry_run)]
         if once or dry_run or lines:
             desk.show(found, *(lines or ["There is nothing new."]))
@@ -70,6 +71,12 @@ def _progress(name: str) -> Tell:
             click.echo(f"\r{name}: {lines:,} lines", err=True, nl=False)
 
     return tell
+
+
+def _progress_ends() -> None:
+    """Takes the line of progress away, so that what came of it has a line of its own."""
+    if sys.stderr.isatty():
+        click.echo("\r\x1b[K", err=True, nl=False)
 
 
 def look_at(services: Services, one: Watch, *, dry_run: bool, tell: Tell) -> tuple[Report, ...]:
