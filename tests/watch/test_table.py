@@ -123,9 +123,9 @@ def test_a_change_that_was_written_earlier_than_it_could_be_seen_is_taken(shop: 
     hand = Hand(shop, make_foreign("sqlite"))
     hand.put(("A1", "here", "Kestrel radio"), back=400)
     hand.look()
-    for _ in range(40):
+    for _ in range(8):
         hand.put(("A1", "here", "Kestrel radio"))
-        hand.look()
+        hand.look(50)
     hand.put(("B1", "here", "Gull camera"), back=250)  # a transaction that took four minutes
     (report,) = hand.look()
     assert len(report.taken.taken) == 1 and len(hand.phases()) == 2
