@@ -158,7 +158,9 @@ people = _table(
     _id(),
     Column("language", String(8), nullable=False),
     _sealed("name"),
+    _flag("child"),  # the contact of a child: nothing optional is ever offered there
     _at("created_at"),
+    _at("told_at", null=True),  # when they were told, once, that they will soon be forgotten
     _at("forgotten_at", null=True),
 )
 contacts = _table(
@@ -191,10 +193,114 @@ consents = _table(
     Column("language", String(8), nullable=False),
     _code("how"),
     _id("staff_id", null=True),
+    # Which address it was about, as the blind index of contacts has it, and the reply, message or visit that shows it.
+    Column("lookup", String(64)),
+    _id("evidence_id", null=True),
     _at("at"),
     Column("seq", Integer, nullable=False),
     Index("ix_consents_person", "shop_id", "person_id"),
     parents={"person_id": "people"},
+)
+# The exact words that a consent's `wording` stands for, in each language, as they were when they were first shown.
+wordings = _table(
+    "wordings",
+    _code("wording"),
+    Column("language", String(8), nullable=False),
+    Column("text", String(2000), nullable=False),
+    _at("first_shown_at"),
+    key=("wording", "language"),
+)
+# Who wants nothing more by a channel, also when they are forgotten: the keyed hash of the address, and which key
+# (core/suppression.py). An opt-in ends it; nothing is ever removed.
+suppressions = _table(
+    "suppressions",
+    _id(),
+    _code("channel"),
+    Column("hash", String(64), nullable=False),
+    _code("key_id"),
+    _code("reason"),
+    _at("at"),
+    _id("staff_id", null=True),
+    _at("ended_at", null=True),
+    _code("ended_how"),
+    Index("ix_suppressions_hash", "shop_id", "hash"),
+    CheckConstraint("channel in ('email','sms')", name="channel"),
+)
+# How long which kind of data is kept, from when it counts, and why: the newest row whose day has come counts.
+retention_rules = _table(
+    "retention_rules",
+    _code("data_class"),
+    Column("valid_from", Date, nullable=False),
+    Column("period", String(60), nullable=False),
+    Column("clock", String(40), nullable=False),  # an anchor of core/durations.runs_out
+    Column("source", String(300), nullable=False),
+    Column("checked_on", Date),
+    _at("made_at"),
+    _id("staff_id", null=True),
+    key=("data_class", "valid_from"),
+)
+# A reason to keep somebody's data beyond its time, with the day on which somebody looks again whether it still holds.
+data_holds = _table(
+    "data_holds",
+    _id(),
+    _id("person_id"),
+    _id("visit_id"),
+    _code("reason"),
+    _sealed("note"),
+    _at("made_at"),
+    Column("review_on", Date, nullable=False),
+    _at("ended_at", null=True),
+    _id("staff_id", null=True),
+    _id("ended_by", null=True),
+    Index("ix_data_holds_person", "shop_id", "person_id"),
+    CheckConstraint("reason in ('dispute','unpaid','uncollected','legal')", name="reason"),
+    parents={"person_id": "people"},
+)
+# What somebody asked by the law about their own data, and by when it must be answered.
+requests = _table(
+    "requests",
+    _id(),
+    Column("seq", Integer, nullable=False),
+    _id("person_id"),
+    _id("visit_id"),
+    _code("kind"),
+    _code("state"),
+    _code("how"),
+    _at("received_at"),
+    _at("proved_at", null=True),  # when a code to the stored contact was typed
+    Column("due_on", Date, nullable=False),
+    Column("extended_to", Date),
+    _sealed("note"),  # what is to be corrected, or why it was refused
+    _code("reason"),
+    _at("ended_at", null=True),
+    _id("staff_id", null=True),
+    UniqueConstraint("shop_id", "seq"),
+    Index("ix_requests_person", "shop_id", "person_id"),
+    CheckConstraint("kind in ('access','correction','erasure','restriction','objection')", name="kind"),
+    CheckConstraint("state in ('open','done','refused','withdrawn')", name="state"),
+    parents={"person_id": "people"},
+)
+Index(
+    "ix_requests_open",
+    requests.c.shop_id,
+    requests.c.due_on,
+    sqlite_where=text("state = 'open'"),
+    postgresql_where=text("state = 'open'"),
+)
+# Who looked at an address or number in clear, where, and how often in a row. Identifiers only.
+contact_reads = _table(
+    "contact_reads",
+    _id(),
+    _code("reader_kind"),
+    _id("reader_id"),
+    _id("person_id"),
+    _id("contact_id", null=True),
+    _code("place"),
+    _at("at"),
+    _at("last_at"),
+    Column("times", Integer, nullable=False),
+    Index("ix_contact_reads_person", "shop_id", "person_id"),
+    Index("ix_contact_reads_at", "shop_id", "at"),
 )
 visits = _table(
     "visits",
@@ -774,7 +880,7 @@ contact_codes = _table(
     _at("expires_at"),
     _at("used_at", null=True),
     Index("ix_contact_codes_visit", "shop_id", "visit_id"),
-    CheckConstraint("purpose in ('pass','lost_ticket','price')", name="purpose"),
+    CheckConstraint("purpose in ('pass','lost_ticket','price','rights')", name="purpose"),
     parents={"visit_id": "visits", "person_id": "people"},
 )
 # A claim number typed into the page of lost tickets. It is looked up later, so that the page takes as long for unknown

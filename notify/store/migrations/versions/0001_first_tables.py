@@ -67,6 +67,22 @@ def upgrade() -> None:
         postgresql_where=sa.text("state = 'suggested'"),
     )
     op.create_table(
+        "contact_reads",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("reader_kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("reader_id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("contact_id", sa.String(length=36), nullable=True),
+        sa.Column("place", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("last_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("times", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_contact_reads")),
+    )
+    op.create_index("ix_contact_reads_at", "contact_reads", ["shop_id", "at"], unique=False)
+    op.create_index("ix_contact_reads_person", "contact_reads", ["shop_id", "person_id"], unique=False)
+    op.create_table(
         "doubts",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -219,7 +235,9 @@ def upgrade() -> None:
         sa.Column("id", sa.String(length=36), nullable=False),
         sa.Column("language", sa.String(length=8), nullable=False),
         sa.Column("name_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("child", sa.Boolean(), nullable=False),
         sa.Column("created_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("told_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("forgotten_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_people")),
     )
@@ -287,6 +305,19 @@ def upgrade() -> None:
     op.create_index("ix_replies_person", "replies", ["shop_id", "person_id"], unique=False)
     op.create_index("ix_replies_ticket", "replies", ["shop_id", "ticket_id"], unique=False)
     op.create_index("ix_replies_visit", "replies", ["shop_id", "visit_id"], unique=False)
+    op.create_table(
+        "retention_rules",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("data_class", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("valid_from", sa.Date(), nullable=False),
+        sa.Column("period", sa.String(length=60), nullable=False),
+        sa.Column("clock", sa.String(length=40), nullable=False),
+        sa.Column("source", sa.String(length=300), nullable=False),
+        sa.Column("checked_on", sa.Date(), nullable=True),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.PrimaryKeyConstraint("shop_id", "data_class", "valid_from", name=op.f("pk_retention_rules")),
+    )
     op.create_table(
         "shop_settings",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -383,6 +414,22 @@ def upgrade() -> None:
         sa.UniqueConstraint("shop_id", "name", name=op.f("uq_suppliers_shop_id_name")),
     )
     op.create_table(
+        "suppressions",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("channel", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("hash", sa.String(length=64), nullable=False),
+        sa.Column("key_id", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("ended_how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.CheckConstraint("channel in ('email','sms')", name=op.f("ck_suppressions_channel")),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_suppressions")),
+    )
+    op.create_index("ix_suppressions_hash", "suppressions", ["shop_id", "hash"], unique=False)
+    op.create_table(
         "taken_files",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("source", sa.String(length=60), nullable=False),
@@ -455,6 +502,15 @@ def upgrade() -> None:
         sa.Column("changed", sa.Integer(), server_default=sa.text("0"), nullable=False),
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_visits")),
         sa.UniqueConstraint("shop_id", "idempotency", name=op.f("uq_visits_shop_id_idempotency")),
+    )
+    op.create_table(
+        "wordings",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("wording", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("language", sa.String(length=8), nullable=False),
+        sa.Column("text", sa.String(length=2000), nullable=False),
+        sa.Column("first_shown_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.PrimaryKeyConstraint("shop_id", "wording", "language", name=op.f("pk_wordings")),
     )
     op.create_table(
         "absences",
@@ -537,6 +593,8 @@ def upgrade() -> None:
         sa.Column("language", sa.String(length=8), nullable=False),
         sa.Column("how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("lookup", sa.String(length=64), nullable=True),
+        sa.Column("evidence_id", sa.String(length=36), nullable=True),
         sa.Column("at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("seq", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
@@ -559,7 +617,7 @@ def upgrade() -> None:
         sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("expires_at", notify.store.types.Instant(timezone=True), nullable=False),
         sa.Column("used_at", notify.store.types.Instant(timezone=True), nullable=True),
-        sa.CheckConstraint("purpose in ('pass','lost_ticket','price')", name=op.f("ck_contact_codes_purpose")),
+        sa.CheckConstraint("purpose in ('pass','lost_ticket','price','rights')", name=op.f("ck_contact_codes_purpose")),
         sa.ForeignKeyConstraint(
             ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_contact_codes_shop_id_person_id")
         ),
@@ -590,6 +648,26 @@ def upgrade() -> None:
     )
     op.create_index("ix_contacts_lookup", "contacts", ["shop_id", "lookup"], unique=False)
     op.create_index("ix_contacts_person", "contacts", ["shop_id", "person_id"], unique=False)
+    op.create_table(
+        "data_holds",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("note_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("review_on", sa.Date(), nullable=False),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.Column("ended_by", sa.String(length=36), nullable=True),
+        sa.CheckConstraint("reason in ('dispute','unpaid','uncollected','legal')", name=op.f("ck_data_holds_reason")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_data_holds_shop_id_person_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_data_holds")),
+    )
+    op.create_index("ix_data_holds_person", "data_holds", ["shop_id", "person_id"], unique=False)
     op.create_table(
         "events",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -805,6 +883,43 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "listener_id", "event_id", name=op.f("pk_refused_events")),
     )
+    op.create_table(
+        "requests",
+        sa.Column("shop_id", sa.String(length=36), nullable=False),
+        sa.Column("id", sa.String(length=36), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.String(length=36), nullable=False),
+        sa.Column("visit_id", sa.String(length=36), nullable=False),
+        sa.Column("kind", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("state", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("how", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("received_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("proved_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("due_on", sa.Date(), nullable=False),
+        sa.Column("extended_to", sa.Date(), nullable=True),
+        sa.Column("note_sealed", sa.LargeBinary(), nullable=True),
+        sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
+        sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("staff_id", sa.String(length=36), nullable=True),
+        sa.CheckConstraint(
+            "kind in ('access','correction','erasure','restriction','objection')", name=op.f("ck_requests_kind")
+        ),
+        sa.CheckConstraint("state in ('open','done','refused','withdrawn')", name=op.f("ck_requests_state")),
+        sa.ForeignKeyConstraint(
+            ["shop_id", "person_id"], ["people.shop_id", "people.id"], name=op.f("fk_requests_shop_id_person_id")
+        ),
+        sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_requests")),
+        sa.UniqueConstraint("shop_id", "seq", name=op.f("uq_requests_shop_id_seq")),
+    )
+    op.create_index(
+        "ix_requests_open",
+        "requests",
+        ["shop_id", "due_on"],
+        unique=False,
+        sqlite_where=sa.text("state = 'open'"),
+        postgresql_where=sa.text("state = 'open'"),
+    )
+    op.create_index("ix_requests_person", "requests", ["shop_id", "person_id"], unique=False)
     op.create_table(
         "sessions",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -1122,6 +1237,14 @@ def downgrade() -> None:
     )
     op.drop_table("tickets")
     op.drop_table("sessions")
+    op.drop_index("ix_requests_person", table_name="requests")
+    op.drop_index(
+        "ix_requests_open",
+        table_name="requests",
+        sqlite_where=sa.text("state = 'open'"),
+        postgresql_where=sa.text("state = 'open'"),
+    )
+    op.drop_table("requests")
     op.drop_table("refused_events")
     op.drop_index("ix_past_jobs_kind", table_name="past_jobs")
     op.drop_index("ix_past_jobs_ended", table_name="past_jobs")
@@ -1189,6 +1312,8 @@ def downgrade() -> None:
         postgresql_where=sa.text("kind = 'handover_done'"),
     )
     op.drop_table("events")
+    op.drop_index("ix_data_holds_person", table_name="data_holds")
+    op.drop_table("data_holds")
     op.drop_index("ix_contacts_person", table_name="contacts")
     op.drop_index("ix_contacts_lookup", table_name="contacts")
     op.drop_table("contacts")
@@ -1214,6 +1339,7 @@ def downgrade() -> None:
     op.drop_table("bookings")
     op.drop_index("ix_absences_ends", table_name="absences")
     op.drop_table("absences")
+    op.drop_table("wordings")
     op.drop_table("visits")
     op.drop_index(
         "uq_uncollected_rules_active",
@@ -1226,6 +1352,8 @@ def downgrade() -> None:
     op.drop_table("taken_rows")
     op.drop_table("taken_letters")
     op.drop_table("taken_files")
+    op.drop_index("ix_suppressions_hash", table_name="suppressions")
+    op.drop_table("suppressions")
     op.drop_table("suppliers")
     op.drop_table("staff")
     op.drop_table("special_days")
@@ -1234,6 +1362,7 @@ def downgrade() -> None:
     op.drop_table("shown_stamps")
     op.drop_table("shops")
     op.drop_table("shop_settings")
+    op.drop_table("retention_rules")
     op.drop_index("ix_replies_visit", table_name="replies")
     op.drop_index("ix_replies_ticket", table_name="replies")
     op.drop_index("ix_replies_person", table_name="replies")
@@ -1270,6 +1399,9 @@ def downgrade() -> None:
     )
     op.drop_index("ix_doubts_ticket", table_name="doubts")
     op.drop_table("doubts")
+    op.drop_index("ix_contact_reads_person", table_name="contact_reads")
+    op.drop_index("ix_contact_reads_at", table_name="contact_reads")
+    op.drop_table("contact_reads")
     op.drop_index(
         "ix_bench_orders_suggested",
         table_name="bench_orders",
