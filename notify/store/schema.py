@@ -233,6 +233,7 @@ retention_rules = _table(
     Column("valid_from", Date, nullable=False),
     Column("period", String(60), nullable=False),
     Column("clock", String(40), nullable=False),  # an anchor of core/durations.runs_out
+    Column("exceptions", JSON, nullable=False),  # reasons to keep beyond it, codes of core/retention.EXCEPTIONS
     Column("source", String(300), nullable=False),
     Column("checked_on", Date),
     _at("made_at"),
@@ -253,6 +254,7 @@ data_holds = _table(
     _id("staff_id", null=True),
     _id("ended_by", null=True),
     Index("ix_data_holds_person", "shop_id", "person_id"),
+    Index("ix_data_holds_visit", "shop_id", "visit_id"),
     CheckConstraint("reason in ('dispute','unpaid','uncollected','legal')", name="reason"),
     parents={"person_id": "people"},
 )

@@ -312,6 +312,7 @@ def upgrade() -> None:
         sa.Column("valid_from", sa.Date(), nullable=False),
         sa.Column("period", sa.String(length=60), nullable=False),
         sa.Column("clock", sa.String(length=40), nullable=False),
+        sa.Column("exceptions", sa.JSON(), nullable=False),
         sa.Column("source", sa.String(length=300), nullable=False),
         sa.Column("checked_on", sa.Date(), nullable=True),
         sa.Column("made_at", notify.store.types.Instant(timezone=True), nullable=False),
@@ -668,6 +669,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_data_holds")),
     )
     op.create_index("ix_data_holds_person", "data_holds", ["shop_id", "person_id"], unique=False)
+    op.create_index("ix_data_holds_visit", "data_holds", ["shop_id", "visit_id"], unique=False)
     op.create_table(
         "events",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -1312,6 +1314,7 @@ def downgrade() -> None:
         postgresql_where=sa.text("kind = 'handover_done'"),
     )
     op.drop_table("events")
+    op.drop_index("ix_data_holds_visit", table_name="data_holds")
     op.drop_index("ix_data_holds_person", table_name="data_holds")
     op.drop_table("data_holds")
     op.drop_index("ix_contacts_person", table_name="contacts")
