@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Container
 from datetime import date, timedelta
 
 from notify.core.durations import Period, add
@@ -12,7 +12,7 @@ _SATURDAY = 5
 _LONGEST = 1000
 
 
-def business_days_after(received: date, count: int, *, holidays: Set[date]) -> date:
+def business_days_after(received: date, count: int, *, holidays: Container[date]) -> date:
     """Last day of a deadline of `count` working days; the day of receipt is not counted. Raises Invalid.
 
     47 CFR 64.1200(a)(10) gives ten business days to honour a revocation; not counting the first day is
@@ -26,12 +26,12 @@ def business_days_after(received: date, count: int, *, holidays: Set[date]) -> d
     return day
 
 
-def months_after(received: date, months: int, *, holidays: Set[date]) -> date:
+def months_after(received: date, months: int, *, holidays: Container[date]) -> date:
     """Last day of a deadline in months, moved to the next working day (Reg. 1182/71 art. 3, from memory)."""
     return next_business_day(add(received, Period(months=months)), holidays=holidays)
 
 
-def next_business_day(day: date, *, holidays: Set[date]) -> date:
+def next_business_day(day: date, *, holidays: Container[date]) -> date:
     """That day, or the first one after it that is neither at a weekend nor a holiday."""
     while day.weekday() >= _SATURDAY or day in holidays:
         day += timedelta(days=1)
