@@ -13,6 +13,7 @@ import pytest
 import bootstrap
 from notify.cli.main import COMMANDS, EXIT_CODES, cli
 from notify.config.table import SETTINGS
+from notify.core.retention import DATA_CLASSES
 from notify.core.shop import SHOP_SETTINGS
 from tests.pictures.__main__ import LARGEST, PICTURES
 
@@ -112,7 +113,7 @@ def test_every_file_and_make_target_in_the_readme_exists() -> None:
 
 def test_figures_in_the_readme_are_those_of_the_code() -> None:
     assert "three reminders" in README and len(SHOP_SETTINGS["collection_days"].default) == 3
-    assert "Ninety days" in README and SHOP_SETTINGS["keep_period"].default == "P90D"
+    assert "Ninety days" in README and DATA_CLASSES["contact_card"].period == "P90D"
     wait = next(one.default for one in SETTINGS if one.key == "bell.wait_seconds")
     assert f"waits {wait} seconds" in README
     assert "2 wrong input, 3 not allowed, 4 not found, 5 conflict, 6 settings" in README

@@ -53,7 +53,7 @@ def show(desk: Desk) -> None:
 @_UNLESS_HIT
 @pass_desk
 def set_(desk: Desk, pairs: tuple[str, ...], valid_from: datetime | None, unless_hit: bool) -> None:
-    """Change settings, as in: shelfbell shop set name="Tramstop Bench" keep_period=P60D."""
+    """Change settings, as in: shelfbell shop set name="Tramstop Bench" pass_days=7."""
     values = {}
     for pair in pairs:
         key, sign, value = pair.partition("=")

@@ -25,6 +25,8 @@ class ShopSetting:
 
 _COMMON = "common practice, no source"
 PROMISE_RULES = ("ask", "tell")
+# Settings that are rules of keeping now (core/retention), with the kind of data that has each.
+MOVED = {"keep_period": "contact_card", "delegate_keep_days": "delegate"}
 PROMISE_TICKS = (5, 10, 15, 20, 30, 60)
 SHOP_SETTINGS: dict[str, ShopSetting] = {
     "name": ShopSetting("", "what customers call the shop", most=80),
@@ -46,11 +48,6 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "where the public holidays on which the shop is closed are taken from, as in GB-ENG or DE-BY; empty = none",
         "the package holidays, which is no official list; the shop's own days win; checked 2026-11-27",
         most=12,
-    ),
-    "keep_period": ShopSetting(
-        "P90D",
-        "how long contact data are kept after the last device went home (ISO 8601)",
-        "no law names a figure; GDPR art. 5(1)(e): no longer than needed; checked 2026-11-25; not legal advice",
     ),
     "reminder_hours": ShopSetting(3, "how long before a slot the reminder leaves", _COMMON, most=14 * 24),
     "missed_notes": ShopSetting(
@@ -114,12 +111,6 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         most=100_000_000,
     ),
     "pass_days": ShopSetting(14, "days after which a pass to collect for somebody runs out", _COMMON, most=366),
-    "delegate_keep_days": ShopSetting(
-        7,
-        "days after a pass has ended in which the name of whom it was for is still kept",
-        "no law names a figure; GDPR art. 5(1)(e): no longer than needed; our choice; checked 2026-11-27",
-        most=366,
-    ),
     "hold_hours": ShopSetting(
         24,
         "hours after an address or number was changed in which staff check who collects, even with the right ticket; "
@@ -150,7 +141,6 @@ class Shop:
     lead_minutes: int
     horizon_days: int
     holidays_of: str
-    keep_period: str
     reminder_hours: int
     missed_notes: int
     collection_days: tuple[int, ...]
@@ -170,7 +160,6 @@ class Shop:
     code_above: int
     hold_hours: int
     pass_days: int
-    delegate_keep_days: int
     controller: str
     authority: str
 
@@ -188,6 +177,10 @@ _BLOCKS = ("address", "controller", "authority")
 
 def check_setting(key: str, value: Any) -> Any:
     """The value in the right type; raises Invalid for an unknown key or an unfit value."""
+    if key in MOVED:
+        raise Invalid(
+            f"{key!r} is a rule of keeping now", f"Use: shelfbell keep set {MOVED[key]} P90D (any period).", field=key
+        )
     if key not in SHOP_SETTINGS:
         raise Invalid(f"{key!r} is no shop setting", f"Use one of: {', '.join(SHOP_SETTINGS)}.", field=key)
     default, most = SHOP_SETTINGS[key].default, SHOP_SETTINGS[key].most

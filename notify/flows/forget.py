@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
-from notify.core.durations import add, parse_duration
 from notify.core.errors import NotFound
 from notify.flows.context import Context
+from notify.flows.keeping import delegates_due, who_is_due
 from notify.flows.record import record
-from notify.store import erasing, people, tickets
+from notify.store import erasing, people
 from notify.store.database import Unit
-from notify.store.erasing import Candidate
 from notify.store.stamps import people_changed
 
 
@@ -88,17 +86,12 @@ def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: Callable[[Seque
     """
     actor.need("forget")
     with ctx.db.write(actor.shop_id) as unit:
-        named = _named_too_long(ctx, unit)
+        named = delegates_due(ctx, unit)
         if not named:
             return 0
         copies = _destroy(ctx, unit, named)
     _finish(ctx, actor, (), named, copies, drop_copies, reason="pass_over")
     return len(named)
-
-
-def _named_too_long(ctx: Context, unit: Unit) -> tuple[str, ...]:
-    before = ctx.clock() - timedelta(days=ctx.shop(unit).delegate_keep_days)
-    return erasing.delegates_ended(unit, before)
 
 
 def confirm(ctx: Context, actor: Actor) -> bool:
@@ -113,19 +106,6 @@ def confirm(ctx: Context, actor: Actor) -> bool:
             erasing.confirm_erasures(unit, pending, at=ctx.clock())
         ctx.db.checkpoint(truncate=True)
     return done
-
-
-def who_is_due(ctx: Context, unit: Unit) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
-    """The people to be forgotten now, and those whose time is over but who are kept, with the reason."""
-    shop, now = ctx.shop(unit), ctx.clock()
-    period = parse_duration(shop.keep_period)
-
-    def is_over(found: Candidate) -> bool:
-        return bool(add(found.last_closed_at, period, zone_name=shop.zone) <= now)
-
-    over = [found for found in erasing.candidates(unit) if is_over(found)]
-    due = tuple(found.person_id for found in over if not found.kept_because)
-    return due, tuple((found.person_id, found.kept_because) for found in over if found.kept_because)
 
 
 def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
@@ -161,13 +141,3 @@ def _finish(
             record(ctx, unit, actor, "person_forgotten", visit_id=visit_id)
         erasing.add_erasure(unit, at=ctx.clock(), reason=reason, counts=counts)
         return counts
-
-
-def forgets_on(ctx: Context, unit: Unit, visit_id: str) -> datetime | None:
-    """When the people of a visit will be forgotten; None while one of its devices is with us."""
-    shop = ctx.shop(unit)
-    whole = tickets.tickets_of_visit(unit, visit_id)
-    if not whole or tickets.is_device_with_us(unit, visit_id):
-        return None
-    last = max(ticket.phase_since for ticket in whole)
-    return add(last, parse_duration(shop.keep_period), zone_name=shop.zone)

@@ -15,6 +15,7 @@ from notify.core.shop import Shop
 from notify.flows.check_in import WORDINGS, CheckedIn, check_in, new_free_number, token_hash
 from notify.flows.check_in_form import VisitForm
 from notify.flows.context import Context
+from notify.flows.keeping import rule_of
 from notify.flows.privacy_address import privacy_address
 from notify.render.pad import PadPage
 from notify.store import pad_tickets
@@ -101,7 +102,7 @@ def _page(ctx: Context, unit: Unit, shop: Shop, one: PadTicket, *, of: int) -> P
         shop_name=shop.name, shop_lines=tuple(shop.address.splitlines()), shop_phone=show_phone(shop.phone),
         number=show_number(one.number), label_text=one.number, qr_text=ctx.claim_code(token),
         link=ctx.claim_link(token), place=f"{one.place}/{of}", purposes=_asked(shop), wordings=one.wordings,
-        keep_period=shop.keep_period, currency=shop.currency,
+        keep_period=rule_of(ctx, unit).period, currency=shop.currency,
         privacy_link=privacy_address(ctx, shop.id, ""),
     )  # fmt: skip
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime, time
+from datetime import date, time
 from types import SimpleNamespace
 from typing import Any
 
 from notify.core.actors import Actor
 from notify.core.contacts import check_region, parse_email, parse_phone
 from notify.core.cost import parse_part_price
-from notify.core.durations import add, parse_duration
 from notify.core.errors import Conflict, Invalid
 from notify.core.holidays import Almanac
 from notify.core.hours import Hours, SpecialDay
@@ -29,7 +28,6 @@ from notify.store.database import Unit
 from notify.store.suppliers import habits_of
 
 _NEW_SUPPLIER = SimpleNamespace(zone="", working_days=WEEKDAYS, closed_days=(), holidays_of="", redelivers=False)
-_FAR = datetime(2100, 1, 1, tzinfo=UTC)
 _YEARS = range(2000, 2101)  # a day beyond them is a slip of the pen
 
 
@@ -83,8 +81,6 @@ def _check_meaning(key: str, value: Any, values: Mapping[str, Any], almanac: Alm
     """Settings whose text must also mean something."""
     if key == "zone":
         zone(value)
-    elif key == "keep_period":
-        add(_FAR, parse_duration(value))  # a period past the calendar would leave every page without its last sentence
     elif key == "telling_hours" and value:
         parse_week(value)
     elif key == "name" and not value:

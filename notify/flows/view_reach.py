@@ -11,7 +11,7 @@ from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE
 from notify.core.shop import Shop
 from notify.core.tickets import Phase
 from notify.flows.context import Context
-from notify.flows.forget import forgets_on
+from notify.flows.keeping import forgets_on, rule_of
 from notify.render.moments import Moments, say_period
 from notify.render.words import Language
 from notify.store import people, tickets, visits
@@ -87,7 +87,7 @@ def say_known(
     if any(ticket.phase is Phase.LEFT_BEHIND for ticket in whole) or (day is not None and day <= moments.now):
         until = words["known.kept"]
     elif day is None:
-        period = say_period(parse_duration(shop.keep_period), language=words.code)
+        period = say_period(parse_duration(rule_of(ctx, unit).period), language=words.code)
         until = words("known.when_open", period=period)
     else:
         until = words("known.when_day", when=moments.on(day))

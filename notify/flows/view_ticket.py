@@ -12,7 +12,7 @@ from notify.core.questions import ANSWERS
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.forecast import suggest_within
-from notify.flows.forget import forgets_on
+from notify.flows.keeping import forgets_on
 from notify.flows.pickup import offers_within
 from notify.flows.view_deliveries import PartLine, part_lines
 from notify.flows.view_lines import Lines, TicketLine

@@ -14,6 +14,7 @@ from notify.core.money import show_amount
 from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
+from notify.flows.keeping import rule_of
 from notify.flows.privacy_address import privacy_address
 from notify.flows.view_visit import pieces
 from notify.render.claim_ticket import ClaimTicket
@@ -23,6 +24,7 @@ from notify.render.moments import say_period
 from notify.render.paper_words import load_words
 from notify.render.words import Language
 from notify.store import parts, people, shops, tickets, visits
+from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
 Speak = Callable[[str], Language]
@@ -47,7 +49,7 @@ def claim_ticket(ctx: Context, actor: Actor, ticket_id: str, *, words: Speak, te
         device=ticket.device, accessories=pieces(ticket.accessories), fault=ticket.fault,
         money_lines=_money(ticket, shop, w), promise_line=_promise(ticket, shop, w),
         cautions=load_words(templates, language).caution_lines(ticket.safety),
-        privacy_lines=_privacy(ctx, shop, w), language=language,
+        privacy_lines=_privacy(ctx, unit, shop, w), language=language,
     )  # fmt: skip
 
 
@@ -104,9 +106,9 @@ def _promise(ticket: Ticket, shop: Shop, w: Language) -> str:
     return w("stub.promise", when=w("said.promise_by", day=day, time=time))
 
 
-def _privacy(ctx: Context, shop: Shop, w: Language) -> tuple[str, ...]:
+def _privacy(ctx: Context, unit: Unit, shop: Shop, w: Language) -> tuple[str, ...]:
     """Who keeps what, how long, and where the rest stands (GDPR article 13 asks for it when data are collected)."""
-    period = say_period(parse_duration(shop.keep_period), language=w.code)
+    period = say_period(parse_duration(rule_of(ctx, unit).period), language=w.code)
     page = privacy_address(ctx, shop.id, w.code)
     rest = w("stub.privacy_link", link=page) if page else w("stub.privacy_ask")
     return w("stub.privacy_what"), w("stub.privacy_when", period=period), rest

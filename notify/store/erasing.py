@@ -1,58 +1,21 @@
-"""Finds whose time is over, overwrites what is held about them, and keeps the record without the data."""
+"""Overwrites what is held about people, and keeps the record without the data."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, Table, case, func, insert, select, update
+from sqlalchemy import ColumnElement, Select, Table, insert, select, update
 
 from notify.core.errors import Unavailable
-from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.doubts import settle_of_forgotten
 from notify.store.engine import rewrite_tables
 from notify.store.stamps import people_changed
 from notify.store.vault import VEILED_CLAIM
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A person none of whose tickets is open: when the last one was closed, and why they are kept if they are."""
-
-    person_id: str
-    last_closed_at: datetime
-    kept_because: str
-
-
-def candidates(unit: Unit) -> tuple[Candidate, ...]:
-    """Every person not yet forgotten with no open ticket in any visit they have a part in."""
-    t, v, p = s.tickets, s.visit_people, s.people
-    closed = [phase for phase in Phase if phase not in OPEN_PHASES]
-    open_ones = func.sum(case((t.c.phase.in_(closed), 0), else_=1))
-    owes = t.c.paid.is_(False) & (t.c.price_agreed > func.coalesce(t.c.deposit, 0)) & (t.c.outcome == "repaired")
-    unpaid = func.sum(case((owes, 1), else_=0))
-    left = func.sum(case((t.c.phase == Phase.LEFT_BEHIND, 1), else_=0))
-    rows = unit.connection.execute(
-        select(p.c.id, func.max(t.c.phase_since).label("last"), unpaid.label("unpaid"), left.label("left"))
-        .join(v, (v.c.shop_id == p.c.shop_id) & (v.c.person_id == p.c.id))
-        .join(t, (t.c.shop_id == v.c.shop_id) & (t.c.visit_id == v.c.visit_id))
-        .where(p.c.shop_id == unit.shop_id, p.c.forgotten_at.is_(None))
-        .group_by(p.c.id)
-        .having(open_ones == 0)
-    )
-    return tuple(Candidate(row.id, row.last, _kept(row)) for row in rows)
-
-
-def _kept(row: Any) -> str:
-    if row.left:
-        return "uncollected"
-    return "unpaid" if row.unpaid else ""
-
 
 # Every sealed column that holds something about a person, and the column that names the person.
 SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
@@ -146,17 +109,6 @@ def delegates_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
         )
         found.extend(unit.connection.execute(query).scalars())
     return tuple(found)
-
-
-def delegates_ended(unit: Unit, before: datetime) -> tuple[str, ...]:
-    """Those named in passes that ended before that instant and who are not forgotten yet."""
-    t, p = s.passes, s.people
-    query = (
-        select(t.c.person_id)
-        .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
-        .where(t.c.shop_id == unit.shop_id, t.c.ended_at <= before, p.c.forgotten_at.is_(None))
-    )
-    return tuple(unit.connection.execute(query).scalars())
 
 
 def messages_naming(unit: Unit, delegates: Iterable[str]) -> tuple[str, ...]:

@@ -39,7 +39,7 @@ def add_shop(unit: Unit, *, at: datetime) -> None:
     unit.connection.execute(insert(s.shops).values(id=unit.shop_id, created_at=at, changed=unit.new_id()))
 
 
-def _kept(unit: Unit, name: str, load: Callable[[], T], *, on: date | None = None) -> T:
+def remembered(unit: Unit, name: str, load: Callable[[], T], *, on: date | None = None) -> T:
     """What `load` gives, read anew only after the shop was changed: every page and message needs it.
 
     The stamp is read in each transaction and no two changes share one, so that what another process changed counts
@@ -62,7 +62,7 @@ def note_change(unit: Unit) -> None:
 
 def get_shop(unit: Unit, *, today: date) -> Shop:
     """The shop as set on `today`; raises NotFound for an unknown shop."""
-    return _kept(unit, "shop", lambda: _read_shop(unit, today), on=today)
+    return remembered(unit, "shop", lambda: _read_shop(unit, today), on=today)
 
 
 def _read_shop(unit: Unit, today: date) -> Shop:
@@ -82,7 +82,7 @@ def put_settings(unit: Unit, values: Mapping[str, Any], *, valid_from: date) -> 
 
 def get_counter(unit: Unit, shop: Shop) -> Counter:
     """The counter's hours with closed and special days, ready for core/hours and core/slots."""
-    of_it, made = _kept(unit, "counter", lambda: (_dated(shop), _read_counter(unit, shop)))
+    of_it, made = remembered(unit, "counter", lambda: (_dated(shop), _read_counter(unit, shop)))
     return made if of_it == _dated(shop) else _read_counter(unit, shop)
 
 

@@ -59,7 +59,7 @@ def test_the_role_of_who_acts_counts(shop: Shop, tmp_path: Path) -> None:
 
 
 def test_the_shop_sets_its_hours_days_and_suppliers(shop: Shop) -> None:
-    shop.ok("shop", "set", "name=Rope Walk Bench", "keep_period=P60D")
+    shop.ok("shop", "set", "name=Rope Walk Bench", "pass_days=17")
     shop.ok("shop", "hours", "sun", "11:00-15:00", "--capacity", "1")
     shop.ok("shop", "closed", f"{system_clock().year + 1}-12-25", "--reason", "holiday")
     shop.ok("shop", "closed", f"{system_clock().year + 1}-12-24", "--open", "09:00-12:00")
@@ -67,7 +67,7 @@ def test_the_shop_sets_its_hours_days_and_suppliers(shop: Shop) -> None:
     said = shop.ok("shop", "show").out
     for part in (
         "Rope Walk Bench",
-        "P60D",
+        "pass_days          17",
         "sun  11:00-15:00",
         "closed",
         "09:00-12:00",

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from notify.core.claim_number import read_pass_code
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.tickets import Phase
-from notify.flows import forget, handover, passes, set_up
+from notify.flows import forget, handover, keep_rules, passes, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.desk_secret import WrongSecret
 from notify.flows.view_handover import view_handover
@@ -19,6 +20,8 @@ from notify.store import passes as rows
 from tests.flows.conftest import Lines, words
 from tests.parts.house import House
 from tests.parts.shelved import shelve, token_of
+
+LONDON = ZoneInfo("Europe/London")
 
 
 @pytest.fixture
@@ -238,10 +241,12 @@ def test_the_name_goes_soon_after_the_pass_and_long_before_the_customer(house: H
 
 
 def test_the_day_of_forgetting_is_counted_from_the_end_of_the_pass(house: House, visit: Any) -> None:
-    set_up.change_settings(house.ctx, house.actor(), {"delegate_keep_days": 3})
+    keep_rules.change_rule(house.ctx, house.actor(), "delegate", period="P3D")
     given = give(house, visit.visit_id)
     collect(house, visit, given.code)
-    house.clock.advance(3 * 86400 - 1)
+    now = house.clock()
+    midnight = datetime.combine(now.astimezone(LONDON).date() + timedelta(days=3), time(), LONDON)
+    house.clock.advance((midnight - now).total_seconds() - 1)
     assert forget.forget_delegates(house.ctx, house.system()) == 0
     house.clock.advance(1)
     assert forget.forget_delegates(house.ctx, house.system()) == 1

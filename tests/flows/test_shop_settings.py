@@ -9,14 +9,14 @@ import pytest
 
 from notify.core.errors import Invalid
 from notify.core.shop import SHOP_SETTINGS
-from notify.flows import forget, pickup, questions, reminders, set_up
+from notify.flows import forget, keep_rules, pickup, questions, reminders, set_up
 from notify.flows.view_settings import view
 from tests.parts.shelved import shelve
 
 pytestmark = pytest.mark.long  # together some seconds of one core
 
 SLIPS = (
-    ("keep_period", "P999999Y"), ("keep_period", "P0D"), ("keep_period", "90"), ("currency", "quid"),
+    ("keep_period", "P60D"), ("delegate_keep_days", "3"), ("currency", "quid"),
     ("region", "Narnia"), ("region", "G"), ("name", ""), ("name", " \x00 "), ("name", "x" * 81), ("zone", "../etc"),
     ("address", "x" * 501), ("slot_minutes", "0"), ("lead_minutes", "-1"), ("horizon_days", "9" * 5000),
     ("collection_days", "3,,4"), ("email", "a@example.org, b@example.org"), ("phone", "call us"), ("colour", "red"),
@@ -46,7 +46,7 @@ def test_the_highest_figure_of_each_setting_stops_neither_page_nor_clock(key: st
 
 
 def test_the_longest_period_taken_leaves_every_reckoning_of_it_possible(house: Any) -> None:
-    set_up.change_settings(house.ctx, house.actor(), {"keep_period": "P500Y"})
+    keep_rules.change_rule(house.ctx, house.actor(), "contact_card", period="P500Y")
     house.check_in()
     assert forget.forget(house.ctx, house.system(), dry_run=True).due == ()
 

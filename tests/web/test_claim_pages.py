@@ -17,7 +17,7 @@ from sqlalchemy import event, select
 
 from notify.core.claim_number import new_token
 from notify.core.languages import LANGUAGES
-from notify.flows import desk_notes, forget, handover, moves, questions, set_up
+from notify.flows import desk_notes, forget, handover, keep_rules, moves, questions, set_up
 from notify.flows.check_in_form import DeviceForm
 from notify.store import people, visits
 from notify.store import questions as stored
@@ -248,9 +248,10 @@ def test_with_no_public_address_the_pages_work_and_nothing_prints_a_link(
 def test_the_data_protection_page_is_made_from_the_settings_in_every_language(house: Any, client: Browser) -> None:
     set_up.change_settings(
         house.ctx, house.actor(),
-        {"keep_period": "P6M", "authority": "Harbour Data Office, https://data.example.org/complain.",
+        {"authority": "Harbour Data Office, https://data.example.org/complain.",
          "controller": "Ada Quill, 9 Pier Street"},
     )  # fmt: skip
+    keep_rules.change_rule(house.ctx, house.actor(), "contact_card", period="P6M")
     english, german, italian = (client.get(f"/privacy?language={language}") for language in LANGUAGES)
     assert "6 months after you have your device back" in text_of(english) and "Ada Quill" in text_of(english)
     assert '<a href="https://data.example.org/complain" rel="noreferrer">Harbour Data Office</a>' in (

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.long
 
 TYPED = {
     "reminder_hours": "4", "missed_notes": "3", "collection_days": "2, 9", "review_days": "200", "pass_days": "5",
-    "delegate_keep_days": "9", "hold_hours": "48", "code_above": "15000",
+    "hold_hours": "48", "code_above": "15000",
 }  # fmt: skip
 
 
@@ -59,6 +59,6 @@ def test_customers_read_how_long_the_name_of_whoever_collects_and_uncollected_ca
     signed_in.post("/settings/collecting", TYPED)
     said = Reader(signed_in.get(f"/privacy?language={language}").text).text
     assert name in said and review in said and "30 " in said
-    signed_in.post("/settings/collecting", {"delegate_keep_days": "0", "review_days": "0"})
+    signed_in.post("/settings/collecting", {"review_days": "0"})
     bare = Reader(signed_in.get(f"/privacy?language={language}").text).text
     assert name not in bare and "200" not in bare and " 0 " not in bare

@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 
 from notify.core.actors import Actor
-from notify.flows import pads, set_up
+from notify.flows import keep_rules, pads, set_up
 from notify.flows.privacy_address import privacy_address, shop_meant
 from notify.store import tickets
 from tests.parts.house import SHOP
@@ -22,7 +22,6 @@ PIER = {
     "name": "Pier Bench",
     "address": "2 Pier, Quillhaven",
     "phone": "+44 1632 960777",
-    "keep_period": "P45D",
 }
 
 
@@ -30,7 +29,10 @@ PIER = {
 def pier(house: Any) -> Any:
     """A second shop, which keeps contacts for 45 days."""
     shop_id = set_up.make_shop(house.ctx, settings=PIER)
-    return replace(house, shop_id=shop_id, actors={"owner": Actor(shop_id, "staff", "owner-of-the-pier", "owner")})
+    owner = Actor(shop_id, "staff", "owner-of-the-pier", "owner")
+    keep_rules.change_rule(house.ctx, owner, "contact_card", period="P45D")
+    house.clock.advance(86400)  # a shorter period counts from tomorrow
+    return replace(house, shop_id=shop_id, actors={"owner": owner})
 
 
 def link_of(house: Any) -> str:

@@ -14,6 +14,7 @@ from notify.core.contacts import show_phone
 from notify.core.durations import parse_duration
 from notify.core.languages import LANGUAGES
 from notify.core.shop import Shop
+from notify.flows.keeping import shop_rules
 from notify.flows.privacy_address import shop_meant
 from notify.flows.view_desk import view_shop
 from notify.render.moments import say_period
@@ -58,8 +59,9 @@ def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
         "email": shop.email,
         "representative": "",
     }
-    period = say_period(parse_duration(shop.keep_period), language=words.code)
-    delegate, review = (_days(number, words) for number in (shop.delegate_keep_days, shop.review_days))
+    periods = shop_rules(ctx(), shop.id)
+    period, delegate = (_period(periods[code].period, words) for code in ("contact_card", "delegate"))
+    review = _period(f"P{shop.review_days}D", words) if shop.review_days else ""
     link = _LINK.search(shop.authority)
     return {
         "shop": {**own, **controller}, "officer": "", "providers": _providers(settings, words), "outside": "",
@@ -71,8 +73,8 @@ def _facts(shop: Shop, settings: Settings, words: Language) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _days(number: int, words: Language) -> str:
-    return say_period(parse_duration(f"P{number}D"), language=words.code) if number else ""
+def _period(period: str, words: Language) -> str:
+    return say_period(parse_duration(period), language=words.code)
 
 
 def _consents(shop: Shop, words: Language) -> list[str]:

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Invalid, NotifyError
 from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES, may
-from notify.flows import feeds, set_up, staff, staff_bell
+from notify.flows import feeds, keep_rules, set_up, staff, staff_bell
 from notify.flows.hits import WouldHit
 from notify.flows.view_hits import count_hits
 from notify.flows.view_settings import view
@@ -30,8 +30,7 @@ PICKUP = ("counter_people", "slot_minutes", "lead_minutes", "horizon_days", "tel
 PROMISES = ("promise_level", "promise_tick", "promise_warn", "promise_rule", "proving_minutes")
 HOLIDAYS = ("holidays_of",)
 COLLECTING = (
-    "reminder_hours", "missed_notes", "collection_days", "review_days", "pass_days", "delegate_keep_days", "hold_hours",
-    "code_above",
+    "reminder_hours", "missed_notes", "collection_days", "review_days", "pass_days", "hold_hours", "code_above",
 )  # fmt: skip
 
 
@@ -68,7 +67,7 @@ def _page(
         "person": {"name": "", "role": "counter"},
         "feed": {"name": ""},
         "supplier": supplier_form.form_of(next((s for s in seen.suppliers if s.id == chosen), None)),
-        "days_typed": says.days(seen.shop.keep_period),
+        "days_typed": says.days(seen.keep.period),
     }
     shown: dict[str, Any] = {
         name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()
@@ -88,7 +87,7 @@ def _page(
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         feeds=[says.feed(one, speak) for one in seen.feeds], feed_made=carry.take("feed"),
         suppliers=[supplier_form.line(one) for one in seen.suppliers],
-        retention={"days": shown.pop("days_typed"), "sentence": says.forgetting(seen), "source": seen.keep_source},
+        retention={"days": shown.pop("days_typed"), "sentence": says.forgetting(seen), "source": seen.keep.source},
         **shown,
     )  # fmt: skip
 
@@ -214,13 +213,13 @@ def retention() -> Response:
     period = f"P{text}D" if text.isascii() and text.isdigit() else text
     return change(
         lambda: _keep_for(period),
-        "The period is kept.", prefix="retention", named={"keep_period": "retention-days"}, days_typed=text,
+        "The period is kept.", prefix="retention", named={"period": "retention-days"}, days_typed=text,
     )  # fmt: skip
 
 
 def _keep_for(period: str) -> None:
     try:
-        set_up.change_settings(ctx(), current_actor(), {"keep_period": period})
+        keep_rules.change_rule(ctx(), current_actor(), "contact_card", period=period)
     except Invalid as error:
         what, advice = "Name and contacts are kept for a number of days above 0", "Write digits only, for example 90."
         raise Invalid(what, advice, field=error.field) from error
