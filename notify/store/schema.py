@@ -173,6 +173,9 @@ contacts = _table(
     _flag("in_repaired_device"),
     _at("undeliverable_at", null=True),
     _code("undeliverable_why"),
+    # Since when the address is suppressed, and by what way somebody said so: kept true by store/suppressions.py.
+    _at("suppressed_at", null=True),
+    _code("suppressed_how"),
     _at("created_at"),
     _at("replaced_at", null=True),
     Index("ix_contacts_lookup", "shop_id", "lookup"),
@@ -180,7 +183,8 @@ contacts = _table(
     CheckConstraint("channel in ('email','sms')", name="channel"),
     parents={"person_id": "people"},
 )
-# Append-only: the current state is the newest row per person, channel and purpose.
+# Append-only, which the database itself sees to (store/migrations): only `lookup` may ever change, and a row may go
+# only once its person is forgotten. The current state is the newest row per person, channel and purpose.
 consents = _table(
     "consents",
     _id(),
@@ -250,6 +254,7 @@ data_holds = _table(
     _sealed("note"),
     _at("made_at"),
     Column("review_on", Date, nullable=False),
+    Column("rung_for", Date),  # the review day of which the shop was told
     _at("ended_at", null=True),
     _id("staff_id", null=True),
     _id("ended_by", null=True),
