@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from notify.config.backup_checks import look_at_backup
 from notify.config.finding import Finding, finding_of
 from notify.config.gateway_checks import text_messages
 from notify.config.inbox_rules import look_at_inbox, unproved_answers, unread_answers
@@ -38,6 +39,7 @@ def check(settings: Settings, *, now: datetime, file: Path | None = None) -> tup
         *unproved_answers(settings),
         *text_messages(settings),
         *_folders(settings),
+        *look_at_backup(settings),
         *signing_keys(settings),
         *_settings_file(settings, file),
         *_versions(settings),

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from notify.config.backup_key import new_identity
 from notify.config.key_files import KEY_BYTES, key_line
 from notify.config.load import all_of, read
 from notify.config.table import SETTINGS, WATCH
@@ -16,6 +17,7 @@ from notify.core.errors import Conflict, Misconfigured
 
 CONFIG = "config.toml"
 _KEY_FILES = ("keys/master.key", "keys/index.key", "keys/web.key")
+_BACKUP_KEY = "keys/backup.key"
 _HEAD = """\
 # The settings of this installation. Where # stands right before a name, the default holds: to change it, take
 # the # away and write another value.
@@ -25,12 +27,18 @@ _HEAD = """\
 
 
 def write_first_installation(
-    folder: Path, *, public_url: str, random_bytes: Callable[[int], bytes], changed: Mapping[str, Any] | None = None
+    folder: Path,
+    *,
+    public_url: str,
+    random_bytes: Callable[[int], bytes],
+    changed: Mapping[str, Any] | None = None,
+    backup_key: Callable[[], str] = new_identity,
 ) -> Path:
-    """Write config.toml, three key files and the data folder below `folder`; the path of config.toml is returned.
+    """Write config.toml, four key files and the data folder below `folder`; the path of config.toml is returned.
 
     `public_url` is the address that customers reach, or ""; https means one proxy with TLS in front.
-    `random_bytes(n)` gives n bytes fit for keys; `changed` are settings that differ from their defaults.
+    `random_bytes(n)` gives n bytes fit for keys, `backup_key()` the text of an age identity; `changed` are settings
+    that differ from their defaults.
     Files get mode 0600, folders 0700, whatever the umask.
     Raises Conflict, naming it, if one of the files is there: nothing is written then; Misconfigured
     for an impossible address or a folder that cannot be written to.
@@ -39,10 +47,11 @@ def write_first_installation(
     problems = read(text, folder=folder).problems
     if problems:
         raise all_of(problems)
-    for name in (*_KEY_FILES, CONFIG):
+    for name in (*_KEY_FILES, _BACKUP_KEY, CONFIG):
         if (folder / name).exists():
             raise _taken(name)
-    contents = {name: key_line(random_bytes(KEY_BYTES)) for name in _KEY_FILES} | {CONFIG: text}
+    contents = {name: key_line(random_bytes(KEY_BYTES)) for name in _KEY_FILES}
+    contents |= {_BACKUP_KEY: backup_key(), CONFIG: text}
     try:
         for part in (folder, folder / "keys", folder / "data"):
             part.mkdir(mode=0o700, parents=True, exist_ok=True)

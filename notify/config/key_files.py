@@ -28,7 +28,7 @@ def key_line(random: bytes, *, key_id: str = "k1") -> str:
 def read_key(path: Path, *, field: str = "") -> tuple[str, bytes]:
     """The id and the 32 bytes of a key file. Raises Misconfigured, naming the setting `field`, never the content."""
     name = field or path.name
-    match = _LINE.fullmatch(_private_text(path, name).strip())
+    match = _LINE.fullmatch(private_text(path, name).strip())
     if not match:
         raise Misconfigured(f"{name}: the file holds no key", _ANEW, field=name)
     try:
@@ -45,7 +45,7 @@ def read_key(path: Path, *, field: str = "") -> tuple[str, bytes]:
 def read_password(path: Path, *, field: str = "") -> str:
     """The one line of a password file. Raises Misconfigured if there is none or others may read it."""
     name = field or path.name
-    text = _private_text(path, name).rstrip("\r\n")
+    text = private_text(path, name).rstrip("\r\n")
     if not text or "\n" in text or "\r" in text:
         raise Misconfigured(
             f"{name}: the file does not hold exactly one line", "Write the password on its first line.", field=name
@@ -57,7 +57,7 @@ def read_signing_key(path: Path, *, field: str = "") -> bytes:
     """The secret of signed calls in a file of its own (core/signed_call). Raises Misconfigured, never quoting it."""
     name = field or path.name
     try:
-        return read_secret(_private_text(path, name))
+        return read_secret(private_text(path, name))
     except Invalid as problem:
         cure = "Make it anew with `shelfbell source key`, and give it to the system that calls."
         raise Misconfigured(f"{name}: {problem.what[0].lower()}{problem.what[1:]}", cure, field=name) from None
@@ -95,7 +95,8 @@ def _replace(path: Path, text: str) -> None:
         raise
 
 
-def _private_text(path: Path, name: str) -> str:
+def private_text(path: Path, name: str) -> str:
+    """The text of a small file that its owner alone may read; raises Misconfigured, naming the setting `name`."""
     try:
         with path.open("rb") as file:
             if os.name == "posix" and stat.S_IMODE(os.fstat(file.fileno()).st_mode) & 0o077:

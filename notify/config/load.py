@@ -13,6 +13,7 @@ from typing import Any
 
 from notify.config.rules import broken_rules
 from notify.config.settings import (
+    Backup,
     Bell,
     Database,
     Forget,
@@ -52,6 +53,7 @@ _SECTIONS: dict[str, Callable[..., Any]] = {
     "bell": Bell,
     "limits": Limits,
     "forget": Forget,
+    "backup": Backup,
     "paper": Paper,
     "log": Log,
 }

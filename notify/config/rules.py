@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from notify.config.backup_rules import BACKUP_RULES
 from notify.config.gateway_rules import GATEWAY_RULES, Rule, Values, host_of
 from notify.config.inbox_rules import INBOX_RULES
 from notify.config.kinds import is_loopback, is_private
@@ -106,6 +107,7 @@ RULES: tuple[Rule, ...] = (
     ),
     *GATEWAY_RULES,
     *INBOX_RULES,
+    *BACKUP_RULES,
     Rule(
         ("keys.index_key_file", "keys.master_key_file"),
         lambda v: v["keys.index_key_file"] == v["keys.master_key_file"],

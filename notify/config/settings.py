@@ -220,6 +220,22 @@ class Forget:
 
 
 @dataclass(frozen=True, slots=True)
+class Backup:
+    """Where backups and backups of keys go (None: none are made), when, for how long, and what locks them.
+
+    `recipient` is the public half of an age key, "" for that of the identity in `key_file`.
+    """
+
+    folder: Path | None
+    keys_folder: Path | None
+    nightly_at: time
+    keep_days: int
+    keys_keep_days: int
+    key_file: Path | None
+    recipient: str
+
+
+@dataclass(frozen=True, slots=True)
 class Paper:
     """Where, from which shop time on and for how many days the next day's sheet lies; no folder: none is written."""
 
@@ -255,6 +271,7 @@ class Settings:
     bell: Bell
     limits: Limits
     forget: Forget
+    backup: Backup
     paper: Paper
     log: Log
     watch: tuple[Watch, ...]

@@ -7,6 +7,7 @@ from typing import Any
 
 from notify.config import gateway_kinds as g
 from notify.config import kinds as k
+from notify.config.backup_rules import RECIPIENT
 from notify.core.tickets import Phase
 
 NO_DEFAULT = object()
@@ -200,6 +201,28 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("limits.watched_file_kilobytes", k.number(1, 1_048_576), 65_536, "largest watched file"),
     Setting("limits.sms_parts", k.number(1, 10), 3, "most parts of one text message"),
     Setting("forget.nightly_at", k.TIME, "03:30", "shop time at which people whose time is over are forgotten"),
+    Setting("backup.folder", k.PATH, "", "folder for backups, on another disk or machine; empty: none is made"),
+    Setting(
+        "backup.keys_folder",
+        k.PATH,
+        "",
+        "folder for backups of people's keys, apart from the other: whoever has both may undo forgetting",
+    ),
+    Setting("backup.nightly_at", k.TIME, "02:30", "time of the first shop at which a backup is made each night"),
+    Setting("backup.keep_days", k.number(1, 3650), 35, "days after which backups are removed"),
+    Setting(
+        "backup.keys_keep_days",
+        k.number(1, 60),
+        7,
+        "days after which backups of keys are removed; so long may an old one open who was forgotten since",
+    ),
+    Setting("backup.key_file", k.PATH, "keys/backup.key", "key that opens backups; keep a copy of it elsewhere"),
+    Setting(
+        "backup.recipient",
+        RECIPIENT,
+        "",
+        "public half of such a key (age1...), in the place of the file: it only locks",
+    ),
     Setting("paper.day_sheet_folder", k.PATH, "", "folder for the day sheet on paper; empty: none is written"),
     Setting("paper.day_sheet_at", k.TIME, "19:00", "from this shop time until midnight the next sheet is written"),
     Setting("paper.keep_days", k.number(0, 30), 2, "days after which written day sheets are removed"),
