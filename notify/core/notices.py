@@ -1,24 +1,18 @@
-"""The notices: each kind of message with its audience, purpose, channels and urgency."""
+"""The notices: each kind of message with its audience, purpose (core/consent.TABLE), channels and urgency."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
 
+from notify.core.consent import BASIS as BASIS
+from notify.core.consent import CONSENT_PURPOSES as CONSENT_PURPOSES
+from notify.core.consent import EVERY_PURPOSE as EVERY_PURPOSE
+from notify.core.consent import PURPOSE_MEANING as PURPOSE_MEANING
+from notify.core.consent import PURPOSES as PURPOSES
+from notify.core.consent import REACH_CHANNELS as REACH_CHANNELS
 from notify.core.contact_code import LIFETIME
 
-# What belongs to the repair itself (GDPR art. 6(1)(b)), and what somebody must have agreed to: asking later whether all
-# is well counts as advertising (German BGH VI ZR 225/17; PECR reg. 22: for each channel).
-PURPOSES = ("repair", "pickup")
-CONSENT_PURPOSES = ("afterwards",)
-EVERY_PURPOSE = (*PURPOSES, *CONSENT_PURPOSES)
-BASIS = dict.fromkeys(PURPOSES, "contract") | dict.fromkeys(CONSENT_PURPOSES, "consent")
-PURPOSE_MEANING = {
-    "repair": "news and questions about the repair",
-    "pickup": "pickup times and reminders",
-    "afterwards": "one question, some days after the device went home, whether all is well",
-}
-REACH_CHANNELS = ("email", "sms")
 # Not a purpose one consents to: what answers the customer's own message, by the channel they wrote on.
 ANSWER = "answer"
 # Nor these: a code that somebody asked for a moment ago, and a warning that their contact or link was changed. The

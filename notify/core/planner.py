@@ -8,20 +8,25 @@ from datetime import datetime, timedelta
 
 from notify.core.events import Event
 from notify.core.long_past import REASON, TYPING, entered_late, is_told
-from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PURPOSES, TO_NAMED, Notice
+from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PURPOSES, TO_NAMED, WARNING, Notice
 from notify.core.rings import Ring
 from notify.core.rules import notices_for
+from notify.core.suppression import BY_OTHERS
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """One way to reach a person: what it may be used for, and whether it can be used now."""
+    """One way to reach a person: what it may be used for, and whether it can be used now.
+
+    `suppressed` is by what way its reader said that they want nothing there any more, "" when nobody did.
+    """
 
     contact_id: str
     channel: str
     purposes: frozenset[str]
     in_repaired_device: bool = False
     undeliverable: bool = False
+    suppressed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +198,8 @@ def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
 
     A code needs no consent, as its reader asks for it; but to a contact that is to get nothing goes no code either.
     """
+    if _is_silenced(notice, reach):
+        return "suppressed"
     if notice.purpose in EVERY_PURPOSE and notice.purpose not in reach.purposes:
         return "not_allowed"
     if notice.purpose == CODE and reach.purposes.isdisjoint(PURPOSES):
@@ -204,6 +211,17 @@ def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
     if reach.in_repaired_device and facts.device_with_us:
         return "number_in_device"
     return ""
+
+
+def _is_silenced(notice: Notice, reach: Reach) -> bool:
+    """Whether nothing of the kind may go to an address whose reader wants nothing any more.
+
+    An answer goes to whoever has just written, as the one confirmation of a stop does. A warning goes unless the reader
+    stopped it: what was said at the counter or on the claim page may have been said by whoever they must be warned of.
+    """
+    if not reach.suppressed or notice.purpose == ANSWER:
+        return False
+    return notice.purpose != WARNING or reach.suppressed not in BY_OTHERS
 
 
 def _about(notice: Notice, event: Event) -> str:
