@@ -23,7 +23,7 @@ from notify.channels.sms_mailgate import SmsMailgate
 from notify.channels.sms_modem import SmsModem
 from notify.channels.sms_text import NO_GATEWAY
 from notify.channels.smtp import SmtpChannel, SmtpSettings
-from notify.config.key_files import read_key, read_password
+from notify.config.key_files import read_key, read_password, read_ring
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 from notify.core.languages import LANGUAGES
@@ -44,7 +44,8 @@ from notify.render.words import Words
 from notify.store import migrate, shops
 from notify.store.database import Database
 from notify.store.engine import open_engine
-from notify.store.vault import Key, Vault
+from notify.store.key_rings import Key, Ring
+from notify.store.vault import Vault
 
 
 def system_clock() -> datetime:
@@ -110,7 +111,7 @@ def build(
     zoneinfo.reset_tzpath(to=[])
     vault, secret = _open_vault(settings), _read_secret(settings)
     db = Database(settings.database.url, vault=vault, new_id=new_id, almanac=PublicDays())
-    vault.prepare()  # first: the wrong key file must be found before anything is changed
+    vault.prepare(clock())  # first: the wrong key file must be found before anything is changed
     if upgrade:
         migrate.upgrade_engine(db.engine)
     else:
@@ -142,13 +143,31 @@ def build(
 
 
 def _open_vault(settings: Settings) -> Vault:
-    master_id, master = read_key(settings.keys.master_key_file, field="keys.master_key_file")
-    index_id, index = read_key(settings.keys.index_key_file, field="keys.index_key_file")
+    files = (settings.keys.master_key_file, settings.keys.index_key_file)
+    fields = ("keys.master_key_file", "keys.index_key_file")
+
+    def reread() -> tuple[Ring, Ring]:
+        master, index = (read_ring(file, field=name) for file, name in zip(files, fields, strict=True))
+        return tuple(Key(*one) for one in master), tuple(Key(*one) for one in index)
+
+    def stamp() -> object:
+        return tuple(_stamp(file) for file in files)
+
+    master, index = reread()
     # Files of this service are for its own user only, the journals of SQLite included.
     os.umask(0o077)
     settings.database.data_folder.mkdir(parents=True, exist_ok=True)
     engine = open_engine(settings.database.keys_url)
-    return Vault(engine, master=Key(master_id, master), index=Key(index_id, index))
+    return Vault(engine, master=master, index=index, reread=reread, stamp=stamp)
+
+
+def _stamp(file: Path) -> object:
+    """What differs when a file was put in the place of another one."""
+    try:
+        about = file.stat()
+    except OSError:  # not there for a moment: as it was
+        return None
+    return about.st_ino, about.st_mtime_ns, about.st_size
 
 
 def _read_secret(settings: Settings) -> bytes:

@@ -8,6 +8,7 @@ import os
 import re
 import stat
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from notify.core.errors import Invalid, Misconfigured
@@ -26,9 +27,41 @@ def key_line(random: bytes, *, key_id: str = "k1") -> str:
 
 
 def read_key(path: Path, *, field: str = "") -> tuple[str, bytes]:
-    """The id and the 32 bytes of a key file. Raises Misconfigured, naming the setting `field`, never the content."""
+    """The id and the 32 bytes of the first key in a file. Raises Misconfigured, naming the setting `field`."""
+    return read_ring(path, field=field)[0]
+
+
+def read_ring(path: Path, *, field: str = "") -> tuple[tuple[str, bytes], ...]:
+    """The ids and keys of a key file, one a line: the first is the newest, the others only read what is older.
+
+    Raises Misconfigured, naming the setting `field`, never the content.
+    """
     name = field or path.name
-    match = _LINE.fullmatch(private_text(path, name).strip())
+    lines = private_text(path, name).strip().splitlines()
+    keys = tuple(_key_of(line.strip(), name) for line in lines or [""])
+    if len(dict(keys)) != len(keys) or len({secret for _, secret in keys}) != len(keys):
+        raise Misconfigured(f"{name}: a key stands in the file twice", "Bring back its safe copy.", field=name)
+    return keys
+
+
+def write_ring(path: Path, keys: Sequence[tuple[str, bytes]]) -> None:
+    """Puts the lines of a key file in place of those it has, whole or not at all, and safe from a loss of power.
+
+    Raises Misconfigured when the file may not be changed; it is as it was then.
+    """
+    try:
+        _replace(path, "".join(key_line(secret, key_id=key_id) for key_id, secret in keys))
+        _keep_folder(path.parent)
+    except OSError as error:
+        raise Misconfigured(
+            f"The key file {path.name} cannot be changed, and nothing was",
+            f"Let the user who runs Shelfbell write its folder for this: {error.strerror}.",
+            field=path.name,
+        ) from None
+
+
+def _key_of(line: str, name: str) -> tuple[str, bytes]:
+    match = _LINE.fullmatch(line)
     if not match:
         raise Misconfigured(f"{name}: the file holds no key", _ANEW, field=name)
     try:
@@ -40,6 +73,16 @@ def read_key(path: Path, *, field: str = "") -> tuple[str, bytes]:
     if len(set(secret)) < _LEAST_DIFFERENT:
         raise Misconfigured(f"{name}: the key is a pattern, not random", _ANEW, field=name)
     return match.group(1), secret
+
+
+def _keep_folder(folder: Path) -> None:
+    """A replaced name is on the disk only when its folder is (POSIX fsync of a directory)."""
+    if os.name == "posix":
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
 
 
 def read_password(path: Path, *, field: str = "") -> str:

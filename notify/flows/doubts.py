@@ -156,7 +156,7 @@ def forget_strangers(ctx: Context, actor: Actor, *, keep_days: Mapping[str, int]
             for source in doubts.sources_known(unit)
         }
         due = {source: doubts.strangers_before(unit, source, moment) for source, moment in before.items()}
-    ctx.db.vault.destroy_keys([key for keys in due.values() for key in keys])
+    ctx.db.vault.destroy_keys([key for keys in due.values() for key in keys], at=now)
     with ctx.db.write(actor.shop_id) as unit:
         for source, keys in due.items():
             gone += doubts.drop(unit, source, keys)

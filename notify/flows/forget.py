@@ -118,7 +118,7 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     copies = (*erasing.message_ids_of(unit, due), *erasing.kept_copies(unit, naming))
     if due:
         people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
-        ctx.db.vault.destroy_keys(due)
+        ctx.db.vault.destroy_keys(due, at=ctx.clock())
     return copies
 
 

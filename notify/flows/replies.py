@@ -32,7 +32,7 @@ def forget_strangers(ctx: Context, actor: Actor, *, keep_days: int) -> int:
     with ctx.db.read(actor.shop_id) as unit:
         due = replies.strangers_before(unit, now - timedelta(days=keep_days))
     if due:
-        ctx.db.vault.destroy_keys(due)
+        ctx.db.vault.destroy_keys(due, at=now)
     with ctx.db.write(actor.shop_id) as unit:
         letters.forget_taken(unit, before=now - timedelta(days=2 * keep_days + 7), kinds=LETTERS)
         gone = replies.drop_replies(unit, due)

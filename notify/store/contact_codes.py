@@ -76,8 +76,9 @@ def newest_open(unit: Unit, visit_id: str, purpose: str, *, now: datetime) -> st
 
 def fits(unit: Unit, waiting: Waiting | None, code: str) -> bool:
     """Whether this is the code. Takes as long when none is open."""
-    made = _hash(unit, waiting.id if waiting else "", code)
-    return hmac.compare_digest(made, waiting.hash if waiting else "-" * 64)
+    made = unit.opener.lookups("contact_code", f"{waiting.id if waiting else ''}:{code}")
+    kept = waiting.hash if waiting else "-" * 64
+    return sum(hmac.compare_digest(one, kept) for one in made) > 0  # each compared: a right one takes as long
 
 
 def count_wrong(unit: Unit, waiting: Waiting | None) -> None:

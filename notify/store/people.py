@@ -129,6 +129,7 @@ def add_contact(
 ) -> str:
     """Stores one normalised address (e-mail) or number (E.164) of a person; its identifier."""
     new = unit.new_id()
+    lookup, lookup_key = unit.opener.marked(channel, _spelt(channel, address))
     unit.connection.execute(
         insert(s.contacts).values(
             shop_id=unit.shop_id,
@@ -136,7 +137,8 @@ def add_contact(
             person_id=person_id,
             channel=channel,
             address_sealed=unit.seal(person_id, "contacts", new, "address", address),
-            lookup=_index(unit, channel, address),
+            lookup=lookup,
+            lookup_key=lookup_key,
             in_repaired_device=in_repaired_device,
             created_at=at,
         )
@@ -228,7 +230,7 @@ def find_people(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
     """Identifiers of the people who have or had this address, through the blind index."""
     t = s.contacts
     found = unit.connection.execute(
-        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address))
+        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.lookup.in_(_indexes(unit, channel, address)))
     ).scalars()
     return tuple(dict.fromkeys(found))
 
@@ -236,7 +238,7 @@ def find_people(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
 def current_owners(unit: Unit, channel: str, address: str) -> Mapping[str, str]:
     """person -> contact, of everybody who is reached at this address today, the newest first."""
     t = s.contacts
-    same = (t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address), t.c.replaced_at.is_(None))
+    same = (t.c.shop_id == unit.shop_id, t.c.lookup.in_(_indexes(unit, channel, address)), t.c.replaced_at.is_(None))
     query = select(t.c.person_id, t.c.id).where(*same).order_by(t.c.created_at.desc(), t.c.id)
     return {row.person_id: row.id for row in unit.connection.execute(query)}
 
@@ -244,8 +246,11 @@ def current_owners(unit: Unit, channel: str, address: str) -> Mapping[str, str]:
 def contacts_alike(unit: Unit, contact_id: str) -> tuple[str, ...]:
     """This contact and everybody else's current one with the same address; empty when it was erased."""
     t = s.contacts
-    lookup = select(t.c.lookup).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id).scalar_subquery()
-    same = (t.c.shop_id == unit.shop_id, t.c.lookup == lookup, t.c.replaced_at.is_(None))
+    own = get_contact(unit, contact_id)
+    if own is None:
+        return ()
+    lookups = _indexes(unit, own.channel, own.address)
+    same = (t.c.shop_id == unit.shop_id, t.c.lookup.in_(lookups), t.c.replaced_at.is_(None))
     return tuple(unit.connection.execute(select(t.c.id).where(*same).order_by(t.c.id)).scalars())
 
 
@@ -261,7 +266,7 @@ def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
     """The newest trouble with this address, whoever left it; None for none, or when it was said to work since."""
     t = s.contacts
     query = select(t.c.created_at, t.c.undeliverable_at, t.c.undeliverable_why).where(
-        t.c.shop_id == unit.shop_id, t.c.lookup == _index(unit, channel, address)
+        t.c.shop_id == unit.shop_id, t.c.lookup.in_(_indexes(unit, channel, address))
     )
     rows = unit.connection.execute(query).all()
     troubles = [Broken(r.undeliverable_at, r.undeliverable_why) for r in rows if r.undeliverable_at]
@@ -271,9 +276,13 @@ def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
     return newest
 
 
-def _index(unit: Unit, channel: str, address: str) -> str:
+def _indexes(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
+    return unit.opener.lookups(channel, _spelt(channel, address))
+
+
+def _spelt(channel: str, address: str) -> str:
     """Capitals do not tell mailboxes apart here: whoever writes from Pat@ means the mailbox pat@ (a choice)."""
-    return unit.opener.lookup(channel, address.lower() if channel == "email" else address)
+    return address.lower() if channel == "email" else address
 
 
 def add_consent(

@@ -170,6 +170,7 @@ contacts = _table(
     _code("channel"),
     _sealed("address"),
     Column("lookup", String(64)),
+    Column("lookup_key", String(20)),  # the name of the index key that `lookup` was made with; none once it was erased
     _flag("in_repaired_device"),
     _at("undeliverable_at", null=True),
     _code("undeliverable_why"),
@@ -180,6 +181,7 @@ contacts = _table(
     _at("replaced_at", null=True),
     Index("ix_contacts_lookup", "shop_id", "lookup"),
     Index("ix_contacts_person", "shop_id", "person_id"),
+    Index("ix_contacts_lookup_key", "lookup_key", "shop_id", "id"),
     CheckConstraint("channel in ('email','sms')", name="channel"),
     parents={"person_id": "people"},
 )
@@ -323,6 +325,7 @@ visit_people = _table(
     _id("visit_id"),
     _id("person_id"),
     _code("role"),
+    Index("ix_visit_people_person", "shop_id", "person_id"),
     key=("visit_id", "role", "person_id"),
     parents={"visit_id": "visits", "person_id": "people"},
 )
@@ -1146,4 +1149,14 @@ job_runs = Table(
     Column("ran_at", Instant, nullable=False),
     Column("lease_by", String(36)),
     Column("lease_until", Instant),
+)
+# How far the machine's clock is believed, in one row: core/clock_trail.Trail.
+clock_trails = Table(
+    "clock_trails",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("believed_at", Instant, nullable=False),
+    Column("leapt_at", Instant),
+    Column("seen_seconds", Integer, nullable=False),
+    Column("refuted", Boolean, nullable=False),
 )

@@ -5,52 +5,31 @@ from __future__ import annotations
 import hashlib
 import hmac
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from datetime import datetime
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
-from sqlalchemy import (
-    Column,
-    Connection,
-    Engine,
-    LargeBinary,
-    MetaData,
-    String,
-    Table,
-    bindparam,
-    delete,
-    insert,
-    select,
-    text,
-)
+from sqlalchemy import Connection, Engine, bindparam, delete, insert, inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
 from notify.core.errors import Misconfigured, NotFound, Unavailable
+from notify.store import key_store
 from notify.store.engine import rewrite_tables
+from notify.store.key_rings import FIELDS, Key, Kind, Ring, Rings, as_ring
+from notify.store.key_store import data_keys, erased, key_metadata
 
-key_metadata = MetaData()
-data_keys = Table(
-    "data_keys",
-    key_metadata,
-    Column("person_id", String(36), primary_key=True),
-    Column("master_id", String(40), nullable=False),
-    Column("wrapped", LargeBinary, nullable=False),
-)
+__all__ = ["VEILED_CLAIM", "Key", "Opener", "Place", "Vault", "data_keys"]
 _KEY_OF = select(data_keys).where(data_keys.c.person_id == bindparam("person"))
 _KEYS_OF = select(data_keys).where(data_keys.c.person_id.in_(bindparam("people", expanding=True)))
+_HAVE = select(data_keys.c.person_id).where(data_keys.c.person_id.in_(bindparam("people", expanding=True)))
+_MANY = 5000  # PostgreSQL takes 65,535 values in one statement
+_KINDS: tuple[Kind, Kind] = ("master", "index")
 _NONCE = 12
 VEILED_CLAIM = "claim"  # the blind index of a forgotten person's claim link
 _VERSION = b"\x01"
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """A named 32-byte key; its text never shows the bytes."""
-
-    id: str
-    secret: bytes = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,41 +52,84 @@ class Vault:
     at every crash point a text without its key is unreadable, never the other way round.
     """
 
-    def __init__(self, engine: Engine, *, master: Key, index: Key, random: Callable[[int], bytes] = os.urandom) -> None:
-        self._engine, self._master, self._index, self._random = engine, master, index, random
-        self._cipher = AESGCM(master.secret)
+    def __init__(
+        self,
+        engine: Engine,
+        *,
+        master: Key | Sequence[Key],
+        index: Key | Sequence[Key],
+        random: Callable[[int], bytes] = os.urandom,
+        reread: Callable[[], tuple[Ring, Ring]] | None = None,
+        stamp: Callable[[], object] = lambda: None,
+    ) -> None:
+        """`master` and `index` are the lines of the key files; `reread` reads them again when `stamp` differs."""
+        self._engine, self._random = engine, random
+        self.rings = Rings(as_ring(master), as_ring(index), reread=reread, stamp=stamp)
+        self._ciphers = {key.id: AESGCM(key.secret) for key in self.rings.of("master")}
 
-    def prepare(self) -> None:
-        """Creates the key table and checks that the master key opens what is there; raises Misconfigured if not."""
+    def prepare(self, at: datetime | None = None) -> None:
+        """Checks that both key files are those of this store, then makes the tables that are missing.
+
+        A fresh store takes the first line of each file as its current key, known since `at`. Raises Misconfigured,
+        naming the setting, when a file is another one's, and nothing is changed then.
+        """
+        with self._engine.connect() as connection:
+            if not self._new_facts(connection) and inspect(connection).has_table(erased.name):
+                return
         with self._writing() as connection:  # one at a time: several processes may start on a fresh store
+            new = self._new_facts(connection)
             key_metadata.create_all(connection)
-            row = connection.execute(select(data_keys).limit(1)).first()
-        if row is not None:
-            self._unwrap(row.person_id, row.master_id, row.wrapped)
+            for name, value in new.items():
+                key_store.set_fact(connection, name, value, at)
 
     def new_key(self, person_id: str) -> None:
         """Makes and stores a data key for a new person, in a transaction of its own."""
-        nonce, key = self._random(_NONCE), self._random(32)
-        wrapped = nonce + self._cipher.encrypt(nonce, key, person_id.encode())
-        with self._writing() as connection:
-            connection.execute(
-                insert(data_keys).values(person_id=person_id, master_id=self._master.id, wrapped=wrapped)
-            )
+        self._make_key(person_id)
 
     def have_key(self, person_id: str) -> None:
-        """Makes a data key unless there is one, in a transaction of its own."""
+        """Makes a data key unless there is one, in a transaction of its own; takes it from the erasure list again."""
         with suppress(IntegrityError):  # somebody else made it in this very moment
             if not self.data_keys([person_id]):
-                self.new_key(person_id)
+                self._make_key(person_id, again=True)
 
-    def destroy_keys(self, person_ids: Iterable[str]) -> int:
-        """Destroys data keys for good; how many there were. What they sealed is unreadable from here on."""
+    def destroy_keys(self, person_ids: Iterable[str], *, at: datetime | None = None) -> int:
+        """Destroys data keys for good and lists whose they were, in one transaction; how many there were.
+
+        What they sealed is unreadable from here on, and a restored copy knows by the list whom to leave out.
+        Without `at` nothing is listed: keys of what is nobody's data, or of staff, who get another one when they want.
+        """
         ids = list(person_ids)
         with self._writing() as connection:
             blank = self._random(_NONCE + 48)
             connection.execute(data_keys.update().where(data_keys.c.person_id.in_(ids)).values(wrapped=blank))
             gone = connection.execute(delete(data_keys).where(data_keys.c.person_id.in_(ids))).rowcount
+            if at is not None:
+                key_store.list_erased(connection, ids, at)
         return gone
+
+    def erased(self) -> tuple[tuple[str, datetime], ...]:
+        """The erasure list: whose key was destroyed, and when, the oldest first."""
+        with self._engine.connect() as connection:
+            rows = connection.execute(select(erased).order_by(erased.c.at, erased.c.person_id)).all()
+        return tuple((row.person_id, row.at) for row in rows)
+
+    def with_keys(self, person_ids: Iterable[str]) -> frozenset[str]:
+        """Those of these people who have a data key; opens none."""
+        ids, found = list(person_ids), set()
+        with self._engine.connect() as connection:
+            for start in range(0, len(ids), _MANY):
+                found |= set(connection.execute(_HAVE, {"people": ids[start : start + _MANY]}).scalars())
+        return frozenset(found)
+
+    def list_erased(self, person_ids: Iterable[str], at: datetime) -> None:
+        """Takes people onto the erasure list that another copy of it names; those listed already keep their time."""
+        with self._writing() as connection:
+            key_store.list_erased(connection, person_ids, at)
+
+    @property
+    def engine(self) -> Engine:
+        """The key store itself, for its backup and for turning its keys."""
+        return self._engine
 
     def opener(self) -> Opener:
         """A short-lived view that unwraps each person's key at most once; made anew for every transaction."""
@@ -119,7 +141,7 @@ class Vault:
             row = connection.execute(_KEY_OF, {"person": person_id}).first()
         if row is None:
             raise NotFound("The data of this person were erased", "Nothing can bring them back.")
-        return self._unwrap(row.person_id, row.master_id, row.wrapped)
+        return self.unwrap(row.person_id, row.master_id, row.wrapped)
 
     def data_keys(self, person_ids: Iterable[str]) -> dict[str, bytes]:
         """The data keys of these people in one look; missing are those that `data_key` would refuse to give."""
@@ -128,16 +150,35 @@ class Vault:
         found = {}
         for row in rows:
             with suppress(Misconfigured):  # told when that very key is asked for: the others can be used
-                found[row.person_id] = self._unwrap(row.person_id, row.master_id, row.wrapped)
+                found[row.person_id] = self.unwrap(row.person_id, row.master_id, row.wrapped)
         return found
 
     def lookup(self, channel: str, address: str) -> str:
-        """The keyed blind index of an address: equal for equal ones, useless without the index key."""
-        return hmac.new(self._index.secret, f"{channel}:{address}".encode(), hashlib.sha256).hexdigest()
+        """The keyed blind index of an address: equal for equal ones, useless without the current index key."""
+        return _blind(self.index_key(), channel, address)
+
+    def lookups(self, channel: str, address: str) -> tuple[str, ...]:
+        """The blind index by every index key that something may still stand under: what a search asks for."""
+        return tuple(_blind(key, channel, address) for key in self.index_keys())
+
+    def index_keys(self) -> Ring:
+        """Every index key of the file, the newest first; a key that was added a moment ago is among them."""
+        return self.rings.of("index")
+
+    def index_key(self) -> Key:
+        """The index key under which something new is written: while there are several, the store says which."""
+        ring = self.index_keys()
+        if len(ring) == 1:
+            return ring[0]
+        with self._engine.connect() as connection:
+            return self._key("index", key_store.current_id(connection, "index") or ring[0].id)
 
     def row_mark(self, text: str) -> str:
-        """The keyed name of what another system told: equal for equal texts, and not to be guessed without the key."""
-        return hmac.digest(self._index.secret, f"told:{text}".encode(), "sha256").hex()
+        """The keyed name of what another system told: equal for equal texts, and not to be guessed without the key.
+
+        It stands under the oldest line of the file, so that a new index key makes nothing look new that was seen.
+        """
+        return hmac.digest(self.index_keys()[-1].secret, f"told:{text}".encode(), "sha256").hex()
 
     def random(self, size: int) -> bytes:
         """Random bytes from the source that was handed in."""
@@ -158,21 +199,61 @@ class Vault:
     def _writing(self) -> AbstractContextManager[Connection]:
         return self._engine.execution_options(writes=True).begin()
 
-    def _unwrap(self, person_id: str, master_id: str, wrapped: bytes) -> bytes:
-        if master_id != self._master.id:
-            raise Misconfigured(
-                f"The key store was made with master key {master_id!r}, not {self._master.id!r}",
-                "Put the right key file back; nothing was changed.",
-                field="keys.master_key_file",
-            )
+    def wrap(self, person_id: str, key: bytes, master_id: str) -> bytes:
+        """A data key as it is stored, under this master key."""
+        nonce = self._random(_NONCE)
+        return nonce + self._cipher(master_id).encrypt(nonce, key, person_id.encode())
+
+    def unwrap(self, person_id: str, master_id: str, wrapped: bytes) -> bytes:
+        """The data key in a stored one; raises Misconfigured when no line of the key file opens it."""
         try:
-            return self._cipher.decrypt(wrapped[:_NONCE], wrapped[_NONCE:], person_id.encode())
+            return self._cipher(master_id).decrypt(wrapped[:_NONCE], wrapped[_NONCE:], person_id.encode())
         except InvalidTag:
-            raise Misconfigured(
-                "The master key does not open the key store",
-                "Put the right key file back; nothing was changed.",
-                field="keys.master_key_file",
-            ) from None
+            raise _wrong("The master key does not open the key store") from None
+
+    def _make_key(self, person_id: str, *, again: bool = False) -> None:
+        key = self._random(32)
+        with self._writing() as connection:
+            # Read in here: from the moment another key is current, nobody wraps under the old one any more.
+            master = key_store.current_id(connection, "master", held=True) or self.rings.of("master")[0].id
+            wrapped = self.wrap(person_id, key, master)
+            connection.execute(insert(data_keys).values(person_id=person_id, master_id=master, wrapped=wrapped))
+            if again:
+                connection.execute(delete(erased).where(erased.c.person_id == person_id))
+
+    def _new_facts(self, connection: Connection) -> dict[str, str]:
+        """What the store has to be told of its keys; raises Misconfigured when they are not its keys."""
+        known = key_store.facts(connection)
+        rings = {kind: self.rings.of(kind) for kind in _KINDS}
+        key_store.check_apart(rings["master"], rings["index"])
+        for kind in _KINDS:
+            key_store.check_ring(kind, rings[kind], known)
+        if inspect(connection).has_table(data_keys.name):
+            row = connection.execute(select(data_keys).limit(1)).first()
+            if row is not None:
+                self.unwrap(row.person_id, row.master_id, row.wrapped)
+        new = (key_store.missing_facts(kind, rings[kind], known) for kind in _KINDS)
+        return {name: value for facts in new for name, value in facts.items()}
+
+    def _cipher(self, master_id: str) -> AESGCM:
+        if master_id not in self._ciphers:
+            self._ciphers[master_id] = AESGCM(self._key("master", master_id).secret)
+        return self._ciphers[master_id]
+
+    def _key(self, kind: Kind, key_id: str) -> Key:
+        found = self.rings.find(kind, key_id)
+        if found is None:
+            here = ", ".join(repr(key.id) for key in self.rings.of(kind))
+            raise _wrong(f"The key store was made with {kind} key {key_id!r}, not {here}", kind)
+        return found
+
+
+def _blind(key: Key, channel: str, address: str) -> str:
+    return hmac.new(key.secret, f"{channel}:{address}".encode(), hashlib.sha256).hexdigest()
+
+
+def _wrong(what: str, kind: Kind = "master") -> Misconfigured:
+    return Misconfigured(what, "Put the right key file back; nothing was changed.", field=FIELDS[kind])
 
 
 class Opener:
@@ -181,6 +262,7 @@ class Opener:
     def __init__(self, vault: Vault) -> None:
         self._vault = vault
         self._ciphers: dict[str, AESGCM] = {}
+        self._index: Key | None = None
 
     def fetch(self, person_ids: Iterable[str]) -> None:
         """Unwraps the keys of many people at once, but for those that are known already."""
@@ -209,8 +291,17 @@ class Opener:
             ) from None
 
     def lookup(self, channel: str, address: str) -> str:
-        """The blind index of an address."""
-        return self._vault.lookup(channel, address)
+        """The blind index of an address, for writing it down."""
+        return self.marked(channel, address)[0]
+
+    def marked(self, channel: str, address: str) -> tuple[str, str]:
+        """The blind index of an address and the name of the key it was made with; one key for the whole transaction."""
+        self._index = self._index or self._vault.index_key()
+        return _blind(self._index, channel, address), self._index.id
+
+    def lookups(self, channel: str, address: str) -> tuple[str, ...]:
+        """The blind index of an address by every key that a row may stand under, for finding it."""
+        return self._vault.lookups(channel, address)
 
     def _cipher(self, person_id: str) -> AESGCM:
         if person_id not in self._ciphers:

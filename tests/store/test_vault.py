@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from notify.store.engine import open_engine
 from notify.store.vault import Key, Place, Vault, data_keys
 
 HERE = Place("notes", "row-1", "text")
+NOW = datetime(2026, 11, 27, 9, 0, tzinfo=UTC)
 
 
 def make_vault(file: Path, *, master: bytes = b"m" * 32, master_id: str = "m1") -> Vault:
@@ -100,7 +102,7 @@ def test_a_wiring_with_the_wrong_key_refuses_before_it_touches_the_database(hous
 
 def test_a_destroyed_key_opens_nothing_and_leaves_the_others_alone(vault: Vault) -> None:
     one, two = vault.opener().seal("p1", HERE, "one"), vault.opener().seal("p2", HERE, "two")
-    assert vault.destroy_keys(["p1", "unknown"]) == 1
+    assert vault.destroy_keys(["p1", "unknown"], at=NOW) == 1
     with pytest.raises(NotFound):
         vault.opener().open("p1", HERE, one)
     assert vault.opener().open("p2", HERE, two) == "two"

@@ -67,6 +67,15 @@ def upgrade() -> None:
         postgresql_where=sa.text("state = 'suggested'"),
     )
     op.create_table(
+        "clock_trails",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("believed_at", notify.store.types.Instant(timezone=True), nullable=False),
+        sa.Column("leapt_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("seen_seconds", sa.Integer(), nullable=False),
+        sa.Column("refuted", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_clock_trails")),
+    )
+    op.create_table(
         "contact_reads",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
         sa.Column("id", sa.String(length=36), nullable=False),
@@ -636,6 +645,7 @@ def upgrade() -> None:
         sa.Column("channel", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("address_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("lookup", sa.String(length=64), nullable=True),
+        sa.Column("lookup_key", sa.String(length=20), nullable=True),
         sa.Column("in_repaired_device", sa.Boolean(), nullable=False),
         sa.Column("undeliverable_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("undeliverable_why", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
@@ -650,6 +660,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("shop_id", "id", name=op.f("pk_contacts")),
     )
     op.create_index("ix_contacts_lookup", "contacts", ["shop_id", "lookup"], unique=False)
+    op.create_index("ix_contacts_lookup_key", "contacts", ["lookup_key", "shop_id", "id"], unique=False)
     op.create_index("ix_contacts_person", "contacts", ["shop_id", "person_id"], unique=False)
     op.create_table(
         "data_holds",
@@ -1009,6 +1020,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "visit_id", "role", "person_id", name=op.f("pk_visit_people")),
     )
+    op.create_index("ix_visit_people_person", "visit_people", ["shop_id", "person_id"], unique=False)
     op.create_table(
         "calendar_answers",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
@@ -1230,6 +1242,7 @@ def downgrade() -> None:
     )
     op.drop_index("ix_calendar_answers_booking", table_name="calendar_answers")
     op.drop_table("calendar_answers")
+    op.drop_index("ix_visit_people_person", table_name="visit_people")
     op.drop_table("visit_people")
     op.drop_index("ix_tickets_visit", table_name="tickets")
     op.drop_index("ix_tickets_phase", table_name="tickets")
@@ -1321,6 +1334,7 @@ def downgrade() -> None:
     op.drop_index("ix_data_holds_person", table_name="data_holds")
     op.drop_table("data_holds")
     op.drop_index("ix_contacts_person", table_name="contacts")
+    op.drop_index("ix_contacts_lookup_key", table_name="contacts")
     op.drop_index("ix_contacts_lookup", table_name="contacts")
     op.drop_table("contacts")
     op.drop_index("ix_contact_codes_visit", table_name="contact_codes")
@@ -1408,6 +1422,7 @@ def downgrade() -> None:
     op.drop_index("ix_contact_reads_person", table_name="contact_reads")
     op.drop_index("ix_contact_reads_at", table_name="contact_reads")
     op.drop_table("contact_reads")
+    op.drop_table("clock_trails")
     op.drop_index(
         "ix_bench_orders_suggested",
         table_name="bench_orders",
