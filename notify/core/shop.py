@@ -120,6 +120,14 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
     ),
     "controller": ShopSetting("", "name and address of who answers for the data, if not the shop's own"),
     "authority": ShopSetting("", "the data-protection authority a customer may complain to"),
+    "joint_controller": ShopSetting("", "who answers for the data with the shop (GDPR art. 26); empty = nobody"),
+    "representative": ShopSetting("", "who speaks for a controller outside the Union (GDPR art. 27); empty = nobody"),
+    "officer": ShopSetting("", "how to reach the data protection officer (GDPR art. 37); empty = there is none"),
+    "recipients": ShopSetting("", "who else gets customers' data, such as the bookkeeper, one a line; empty = nobody"),
+    "outside": ShopSetting(
+        "", "what goes to which third country or international organisation, under which safeguard; empty = nothing"
+    ),
+    "security": ShopSetting("", "what keeps the data safe beside the program, such as locks and updates, one a line"),
 }
 
 
@@ -162,6 +170,12 @@ class Shop:
     pass_days: int
     controller: str
     authority: str
+    joint_controller: str
+    representative: str
+    officer: str
+    recipients: str
+    outside: str
+    security: str
 
 
 def build_shop(shop_id: str, values: Mapping[str, Any]) -> Shop:
@@ -172,7 +186,10 @@ def build_shop(shop_id: str, values: Mapping[str, Any]) -> Shop:
 
 
 # Texts of several lines; every other one is a single line, for it ends up in headers and titles.
-_BLOCKS = ("address", "controller", "authority")
+_BLOCKS = (
+    "address", "controller", "authority", "joint_controller", "representative", "officer", "recipients", "outside",
+    "security",
+)  # fmt: skip
 
 
 def check_setting(key: str, value: Any) -> Any:

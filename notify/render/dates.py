@@ -39,3 +39,9 @@ def _time(moment: time, language: str) -> str:
 def say_month(day: date, *, language: str) -> str:
     """Such as "November 2026"."""
     return format_date(day, "LLLL y", locale=locale_of(language)).translate(_SPACES)
+
+
+def say_date(day: date, *, language: str) -> str:
+    """Such as "28 November 2026"."""
+    pattern = "d. MMMM y" if language == "de" else "d MMMM y"
+    return format_date(day, pattern, locale=locale_of(language)).translate(_SPACES)

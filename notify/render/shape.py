@@ -46,20 +46,39 @@ def privacy_shape() -> dict[str, Shape]:
     shop: the controller (also a representative, as words). officer: how to reach the data protection officer.
     providers: who handles data for the shop, as words ("Breakwater Mail, sends our e-mail"). outside: what
     goes to a third country and under which safeguard. periods, as words ("30 days"): contact after handing
-    back, delegate after a pass, review of what nobody collected, records for tax law, backups. consents: uses that
-    rest on consent. authority: whom to complain to.
+    back, delegate after a pass, review of what nobody collected, records for tax law, agreed (proof of consents),
+    requests about own data, looks at contacts, strangers' words, backups, key_backups. consents: uses that
+    rest on consent. sources: other systems that tell of devices. by_page: not empty where customers have a page to
+    ask on. authority: whom to complain to.
     """
     shop = ("name", "address", "phone", "email", "representative")
+    periods = ("contact", "delegate", "review", "records", "agreed", "requests", "looks", "strangers", "backups")
     return {
         "shop": dict.fromkeys(shop, ""),
         "officer": "",
         "providers": [""],
         "outside": "",
-        "periods": dict.fromkeys(("contact", "delegate", "review", "records", "backups"), ""),
+        "periods": dict.fromkeys((*periods, "key_backups"), ""),
         "consents": [""],
+        "sources": [""],
+        "by_page": "",
         "authority": {"name": "", "url": ""},
         "updated": "",
     }
+
+
+def record_shape() -> dict[str, Shape]:
+    """What the record of processing (GDPR art. 30(1)) is made of; as above, and what is empty is asked for.
+
+    joint: who answers together with the shop. uses: those that rest on consent. lives: how long each kind of data is
+    kept, with the rule's source and the day it was checked. measures: what the program does, own_measures: the shop.
+    """
+    shop = ("name", "address", "phone", "email", "representative")
+    return {
+        "shop": dict.fromkeys(shop, ""), "joint": "", "officer": "", "uses": [""], "sources": [""],
+        "providers": [""], "outside": "", "measures": [""], "own_measures": [""], "updated": "",
+        "lives": [dict.fromkeys(("what", "period", "since", "source", "checked"), "")],
+    }  # fmt: skip
 
 
 def check_link(key: str, link: object) -> None:

@@ -13,9 +13,11 @@ from jinja2 import TemplateNotFound, TemplateSyntaxError, UndefinedError
 from notify.core.errors import Misconfigured
 from notify.core.languages import LANGUAGES
 from notify.render.sandbox import TextEnvironment
-from notify.render.shape import check_link, misuse, privacy_shape
+from notify.render.shape import check_link, misuse, privacy_shape, record_shape
 
 _BRACES = re.compile(r"\{([a-z_]+)\}")
+# Whole pages made of one template a language, and what each may name.
+_WHOLE = {"privacy": privacy_shape, "record": record_shape}
 
 
 class Language(Mapping[str, str]):
@@ -54,7 +56,7 @@ class Language(Mapping[str, str]):
 
 
 class Words:
-    """Reads `<prefix><language>.toml` and `privacy.<language>.html` below `folder`, each once.
+    """Reads `<prefix><language>.toml`, `privacy.<language>.html` and `record.<language>.html` below `folder`.
 
     The prefix "page." names the words of the customer's pages.
     """
@@ -77,8 +79,15 @@ class Words:
         `context` has the keys of `privacy_shape()`. Raises Misconfigured when the file is missing or unsound,
         Invalid when the link to the authority is none.
         """
-        name = f"privacy.{language}.html"
         check_link("authority.url", context["authority"]["url"] if context.get("authority") else "")
+        return self._fill("privacy", language, context)
+
+    def record(self, language: str, context: Mapping[str, Any]) -> str:
+        """The record of processing (GDPR art. 30(1)) as an HTML fragment, every value escaped; as privacy()."""
+        return self._fill("record", language, context)
+
+    def _fill(self, kind: str, language: str, context: Mapping[str, Any]) -> str:
+        name = f"{kind}.{language}.html"
         try:
             return self._environment.get_template(name).render(dict(context)).strip() + "\n"
         except TemplateNotFound as error:
@@ -99,7 +108,7 @@ class Words:
                 found.append(str(error))
         keys = sorted(set().union(*read.values()))
         found += [line for key in keys for line in _differences(key, read)]
-        return found + [line for language in languages for line in self._faults(f"privacy.{language}.html")]
+        return found + [line for kind in _WHOLE for language in languages for line in self._faults(kind, language)]
 
     def _load(self, language: str) -> dict[str, str]:
         name = f"{self._prefix}{language}.toml"
@@ -115,7 +124,8 @@ class Words:
             raise Misconfigured(f"{name} cannot be read: {error}", "Correct it.") from error
         return dict(_flatten(raw, prefix="", name=name))
 
-    def _faults(self, name: str) -> Iterator[str]:
+    def _faults(self, kind: str, language: str) -> Iterator[str]:
+        name = f"{kind}.{language}.html"
         try:
             source = (self.folder / name).read_text("utf-8")
             tree = self._environment.parse(source, name, name)
@@ -127,7 +137,7 @@ class Words:
         except TemplateSyntaxError as error:
             yield f"{name}:{error.lineno}: {error.message}"
         else:
-            yield from (f"{name}:{line}: {what}" for line, what in misuse(tree, privacy_shape()))
+            yield from (f"{name}:{line}: {what}" for line, what in misuse(tree, _WHOLE[kind]()))
 
 
 def _differences(key: str, read: Mapping[str, Mapping[str, str]]) -> Iterator[str]:
