@@ -1,12 +1,18 @@
-"""Forget people whose time is over: key destroyed, rows overwritten, file rewritten and proved; or a dry run."""
+"""Forget people whose time is over: keys destroyed, rows overwritten, files rewritten and proved; or a dry run.
+
+Some hundred people at a time, each time in two short transactions with no lock held in between: keys, copies on this
+machine, rows. Cut off anywhere, whoever lost their key and not their row is still due, and the next run goes on there.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from notify.core.actors import Actor
 from notify.core.errors import NotFound
+from notify.flows import watch_clock
 from notify.flows.context import Context
 from notify.flows.keeping import delegates_due, who_is_due
 from notify.flows.record import record
@@ -14,98 +20,135 @@ from notify.store import erasing, people
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
+DropCopies = Callable[[Sequence[str]], int]
+Tell = Callable[[int, int], object]
+
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """Who would go or went, who stays and why (identifiers only), and whether the bytes are proved gone."""
+    """Who would go or went, who stays and why (identifiers only), and whether the bytes are proved gone.
+
+    `doubt`: the clock is not believed for this reason (core/clock_trail.doubt), so nobody went.
+    """
 
     due: tuple[str, ...]
     kept: tuple[tuple[str, str], ...]
     counts: dict[str, int]
     confirmed: bool
     dry_run: bool
+    doubt: str = ""
+
+
+@dataclass(slots=True)
+class _Run:
+    """What one run of erasing has come to: the record that its batches share, and what it counted."""
+
+    ctx: Context
+    actor: Actor
+    reason: str
+    drop_copies: DropCopies | None
+    record_id: str = ""
+    gone: list[str] = field(default_factory=list)
+    counts: Counter[str] = field(default_factory=Counter)
 
 
 def forget(
-    ctx: Context,
-    actor: Actor,
-    *,
-    dry_run: bool = False,
-    drop_copies: Callable[[Sequence[str]], int] | None = None,
-    prove: bool = True,
-) -> Forgotten:
-    """Erases every person whose last ticket was closed longer ago than the shop keeps contact data.
+    ctx: Context, actor: Actor, *, dry_run: bool = False, drop_copies: DropCopies | None = None, prove: bool = True,
+    batch: int = erasing.BATCH, tell: Tell = lambda done, of: None, rest: Callable[[], object] = lambda: None,
+) -> Forgotten:  # fmt: skip
+    """Erases every person whose time is over by the shop's rules, `batch` of them in a transaction.
 
     Without `prove` the rewriting of the files is left to whoever serves them: two processes that both
-    checkpoint meet SQLite's WAL-reset race (sqlite.org/wal.html#walresetbug).
+    checkpoint meet SQLite's WAL-reset race (sqlite.org/wal.html#walresetbug). `tell` hears how many are done of how
+    many; `rest` is called between batches, so that others who wait to write have their turn.
 
-    `drop_copies` removes kept copies of messages (the Maildir of a folder channel) by Message-ID. People
-    with an unpaid repair or a device left behind stay, with that reason. `confirmed` is False while a
-    reader holds old pages: the next run proves it. Not legal advice: periods are the shop's settings.
+    `drop_copies` removes kept copies of messages (the Maildir of a folder channel) by Message-ID. `confirmed` is False
+    while a reader holds old pages: the next run proves it. While the clock is in doubt nobody goes. Not legal advice:
+    periods are the shop's rules.
     """
     actor.need("forget")
-    if dry_run:
-        with ctx.db.read(actor.shop_id) as unit:
-            due, kept = who_is_due(ctx, unit)
-            return Forgotten(due, kept, {}, confirmed=False, dry_run=True)
-    with ctx.db.write(actor.shop_id) as unit:  # nobody can take a handover back meanwhile
+    with ctx.db.read(actor.shop_id) as unit:
         due, kept = who_is_due(ctx, unit)
-        named = erasing.delegates_of(unit, due)
-        copies = _destroy(ctx, unit, (*due, *named))
-    counts = _finish(ctx, actor, due, named, copies, drop_copies, reason="period_over")
-    return Forgotten(due, kept, counts, confirmed=prove and confirm(ctx, actor), dry_run=False)
+        doubt = watch_clock.doubt(ctx, unit)
+    if dry_run or doubt:
+        return Forgotten(due if dry_run else (), kept, {}, confirmed=False, dry_run=dry_run, doubt=doubt)
+    run = _Run(ctx, actor, "period_over", drop_copies)
+    for start in range(0, len(due), batch):
+        _forget_batch(run, due[start : start + batch], whom=_still_due)
+        tell(min(start + batch, len(due)), len(due))
+        rest()
+    return Forgotten(tuple(run.gone), kept, dict(run.counts), confirmed=prove and confirm(ctx, actor), dry_run=False)
 
 
 def erase_person(
-    ctx: Context,
-    actor: Actor,
-    person_id: str,
-    *,
-    drop_copies: Callable[[Sequence[str]], int] | None = None,
-    prove: bool = True,
-) -> bool:
+    ctx: Context, actor: Actor, person_id: str, *, drop_copies: DropCopies | None = None, prove: bool = True,
+    reason: str = "asked",
+) -> bool:  # fmt: skip
     """Erases one person of this shop at once, whatever their period; whether the bytes are proved gone.
 
     Raises NotFound for somebody unknown here.
     """
     actor.need("forget")
-    with ctx.db.write(actor.shop_id) as unit:
+
+    def known(unit: Unit, ids: Sequence[str]) -> Sequence[str]:
         if not people.exists(unit, person_id):
             raise NotFound("There is no such person", "Look the ticket up again.")
-        named = erasing.delegates_of(unit, (person_id,))
-        copies = _destroy(ctx, unit, (person_id, *named))
-    _finish(ctx, actor, (person_id,), named, copies, drop_copies, reason="asked")
+        return ids
+
+    _forget_batch(_Run(ctx, actor, reason, drop_copies), (person_id,), whom=lambda _, unit, ids: known(unit, ids))
     return prove and confirm(ctx, actor)
 
 
-def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str]], int] | None = None) -> int:
+def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: DropCopies | None = None) -> int:
     """Erases whoever was named in a pass once that has ended and the shop's days for it are over; how many.
 
     Independent of the customer, who is kept longer. The mail that told the customer the name goes empty too. The bytes
-    are proved gone as all others are, by `confirm`.
+    are proved gone as all others are, by `confirm`. While the clock is in doubt nobody goes.
     """
     actor.need("forget")
-    with ctx.db.write(actor.shop_id) as unit:
-        named = delegates_due(ctx, unit)
-        if not named:
-            return 0
-        copies = _destroy(ctx, unit, named)
-    _finish(ctx, actor, (), named, copies, drop_copies, reason="pass_over")
-    return len(named)
+    run, gone = _Run(ctx, actor, "pass_over", drop_copies), 0
+    with ctx.db.read(actor.shop_id) as unit:
+        due = () if watch_clock.doubt(ctx, unit) else delegates_due(ctx, unit)
+    for start in range(0, len(due), erasing.BATCH):
+        with ctx.db.write(actor.shop_id) as unit:
+            named = due[start : start + erasing.BATCH]
+            copies = _destroy(ctx, unit, named)
+        _overwrite(run, (), named, copies)
+        gone += len(named)
+    return gone
 
 
-def confirm(ctx: Context, actor: Actor) -> bool:
-    """Rewrites the files and marks erasures as proved; False while a reader is in the way, or there is no room."""
+def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
+    """Rewrites the files and marks erasures as proved; False while a reader is in the way, or there is no room.
+
+    Unless it `may_hold_up` writers, files too large to be rewritten within about a second wait for closed hours.
+    """
     with ctx.db.read(actor.shop_id) as unit:
         pending = erasing.unconfirmed(unit)
     if not pending:
         return True
-    done = erasing.rewrite(ctx.db) and ctx.db.vault.tidy()
+    keys_gone = ctx.db.vault.tidy()  # always at once: the key store is small
+    if not keys_gone or not (may_hold_up or erasing.is_soon_rewritten(ctx.db)):
+        return False
+    done = erasing.rewrite(ctx.db)
     if done:
         with ctx.db.write(actor.shop_id) as unit:
             erasing.confirm_erasures(unit, pending, at=ctx.clock())
         ctx.db.checkpoint(truncate=True)
     return done
+
+
+def _still_due(run: _Run, unit: Unit, ids: Sequence[str]) -> Sequence[str]:
+    """Looked at again inside the transaction: nobody can take a handover back any more, but somebody may just have."""
+    return who_is_due(run.ctx, unit, among=ids)[0]
+
+
+def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[_Run, Unit, Sequence[str]], Sequence[str]]) -> None:
+    with run.ctx.db.write(run.actor.shop_id) as unit:
+        due = tuple(whom(run, unit, ids))
+        named = erasing.delegates_of(unit, due)
+        copies = _destroy(run.ctx, unit, (*due, *named))
+    _overwrite(run, due, named, copies)
 
 
 def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
@@ -122,22 +165,22 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     return copies
 
 
-def _finish(
-    ctx: Context, actor: Actor, due: tuple[str, ...], named: tuple[str, ...], copies: tuple[str, ...],
-    drop_copies: Callable[[Sequence[str]], int] | None, *, reason: str,
-) -> dict[str, int]:  # fmt: skip
+def _overwrite(run: _Run, due: tuple[str, ...], named: tuple[str, ...], copies: tuple[str, ...]) -> None:
     """Copies before rows: once the rows are empty nothing tells any more which copies were theirs.
 
     `due` are customers, `named` whom they named in passes.
     """
     if not due and not named:
-        return {}
-    dropped = {"copies": drop_copies(copies)} if drop_copies is not None and copies else {}
-    with ctx.db.write(actor.shop_id) as unit:
+        return
+    dropped = {"copies": run.drop_copies(copies)} if run.drop_copies is not None and copies else {}
+    ctx = run.ctx
+    with ctx.db.write(run.actor.shop_id) as unit:
         naming = erasing.empty_messages(unit, erasing.messages_naming(unit, named))
         counts = {**erasing.overwrite(unit, (*due, *named), at=ctx.clock()), "people": len(due), **dropped}
         counts |= {"delegates": len(named), "messages": counts.get("messages", 0) + naming} if named else {}
-        for visit_id in erasing.visits_of(unit, due):
-            record(ctx, unit, actor, "person_forgotten", visit_id=visit_id)
-        erasing.add_erasure(unit, at=ctx.clock(), reason=reason, counts=counts)
-        return counts
+        with unit.grouped():
+            for visit_id in erasing.visits_of(unit, due):
+                record(ctx, unit, run.actor, "person_forgotten", visit_id=visit_id)
+        run.record_id = erasing.add_erasure(unit, at=ctx.clock(), reason=run.reason, counts=counts, to=run.record_id)
+    run.gone.extend(due)
+    run.counts.update(counts)

@@ -190,6 +190,16 @@ class Database:
                 connection.exec_driver_sql(f"pragma busy_timeout={usual}")
         return row is not None and row[0] == 0
 
+    def size(self) -> int:
+        """How many octets the database has on its disk, free pages included."""
+        ask = (
+            "select page_count * page_size from pragma_page_count(), pragma_page_size()"
+            if self._is_sqlite
+            else "select pg_database_size(current_database())"
+        )
+        with self.engine.connect() as connection:
+            return int(connection.execute(text(ask)).scalar_one())
+
     def close(self) -> None:
         """Gives every connection back."""
         self.engine.dispose()

@@ -140,11 +140,13 @@ def settle(
     return bool(unit.connection.execute(update(_T).where(*same).values(changed)).rowcount)
 
 
-def settle_of_forgotten(unit: Unit, person_ids: Sequence[str], *, at: datetime) -> None:
-    """Nobody decides any more about what a source told of somebody who is forgotten."""
-    which = (_T.c.shop_id == unit.shop_id, _T.c.sealed_for.in_(person_ids), _T.c.state == OPEN)
+def settle_of_forgotten(unit: Unit, person_ids: Sequence[str], ticket_ids: Sequence[str], *, at: datetime) -> None:
+    """Nobody decides any more about what a source told of somebody who is forgotten; of these tickets of theirs."""
     settled = {"state": SETTLED, "settled_how": "forgotten", "settled_at": at}
-    unit.connection.execute(update(_T).where(*which).values(settled))
+    for start in range(0, len(ticket_ids), 5000):
+        near = _T.c.ticket_id.in_(ticket_ids[start : start + 5000])
+        which = (_T.c.shop_id == unit.shop_id, near, _T.c.sealed_for.in_(person_ids), _T.c.state == OPEN)
+        unit.connection.execute(update(_T).where(*which).values(settled))
 
 
 def strangers_before(unit: Unit, source: str, before: datetime) -> tuple[str, ...]:
