@@ -19,7 +19,7 @@ MOST_WRONG = 5
 AN_HOUR, A_DAY = 3, 8
 # From one place, for all visits together: a family has few tickets (common practice, no source).
 FROM_ONE_PLACE = 10
-PURPOSES = ("pass", "lost_ticket", "price")
+PURPOSES = ("pass", "lost_ticket", "price", "rights")
 
 _LEFT_OUT = re.compile(r"[\s\-\u2010-\u2015.]+")
 _SHOWN = re.compile(rf"(?<![\d+])\d{{{DIGITS // 2}}} ?\d{{{DIGITS // 2}}}(?!\d)")

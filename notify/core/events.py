@@ -63,6 +63,10 @@ OTHER_EVENTS: dict[str, str] = {
     "code_asked": "a code was sent to a stored contact, to prove that whoever asks reads it",
     "code_proved": "the code was typed",
     "hold_lifted": "staff made sure who it is after an address or number had been changed",
+    "data_hold_set": "a reason was noted to keep somebody's data beyond their time; codes say which",
+    "data_hold_reviewed": "somebody looked again, and the reason still holds; codes say until when",
+    "data_hold_ended": "the reason to keep somebody's data beyond their time is gone",
+    "data_hold_to_review": "the day has come on which somebody looks again at a reason to keep data",
     "claim_link_replaced": "the claim link was revoked and a new one issued",
     "money_recorded": "a price, deposit or payment was recorded",
     "place_changed": "the device went to another shelf place",
@@ -74,6 +78,10 @@ OTHER_EVENTS: dict[str, str] = {
     "help_heard": "somebody wrote back for help",
     "message_resent": "staff had a message sent once more",
     "call_logged": "staff called and noted how it went",
+    "request_taken": "somebody asked something by law about their own data",
+    "request_extended": "answering what somebody asked about their own data takes longer",
+    "request_ended": "what somebody asked about their own data was done, refused or taken back",
+    "request_pressing": "the last day for what somebody asked about their own data is near, or over; codes say which",
     "person_forgotten": "the person's data were erased",
 }
 

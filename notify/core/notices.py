@@ -18,7 +18,9 @@ ANSWER = "answer"
 # Nor these: a code that somebody asked for a moment ago, and a warning that their contact or link was changed. The
 # event names the one contact that reads it, and no other ever does.
 CODE, WARNING = "code", "warning"
-TO_NAMED = (CODE, WARNING)
+# And what becomes of what somebody asked by law about their own data (GDPR art. 12).
+PRIVACY = "privacy"
+TO_NAMED = (CODE, WARNING, PRIVACY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +75,15 @@ _ALL = (
     Notice("contact_code", "customer", CODE, _SMS_FIRST, LIFETIME, about="visit", urgent=True, bell=False),
     Notice("contact_changed_old", "customer", WARNING, _SMS_FIRST, 2 * _DAY, about="visit", urgent=True, bell=False),
     Notice("link_replaced", "customer", WARNING, _SMS_FIRST, 2 * _DAY, about="visit", urgent=True, bell=False),
+    Notice("request_news", "customer", PRIVACY, _MAIL_FIRST, 7 * _DAY, about="visit", urgent=True, bell=False),
     # The shop's own bell: by whatever way somebody chose, at once, and the pickups only when no staff did it.
     Notice("answer_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("part_arrived_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
     Notice("part_late_shop", "shop", "repair", _MAIL_FIRST, _DAY, urgent=True, bell=False),
+    Notice("hold_review_shop", "shop", "repair", _MAIL_FIRST, 7 * _DAY, about="visit", urgent=False, bell=False),
     Notice("promise_threatened_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
     Notice("reply_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
+    Notice("request_due_shop", "shop", "repair", _MAIL_FIRST, 7 * _DAY, about="visit", urgent=True, bell=False),
     Notice("call_needed", "shop", "repair", _MAIL_FIRST, 7 * _DAY, urgent=True, bell=False),
     Notice(
         "pickup_booked_shop",

@@ -8,10 +8,10 @@ from datetime import datetime, timedelta
 
 from notify.core.events import Event
 from notify.core.long_past import REASON, TYPING, entered_late, is_told
-from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PURPOSES, TO_NAMED, WARNING, Notice
+from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PRIVACY, PURPOSES, TO_NAMED, Notice
 from notify.core.rings import Ring
 from notify.core.rules import notices_for
-from notify.core.suppression import BY_OTHERS
+from notify.core.suppression import is_silenced
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,11 +198,11 @@ def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
 
     A code needs no consent, as its reader asks for it; but to a contact that is to get nothing goes no code either.
     """
-    if _is_silenced(notice, reach):
+    if is_silenced(notice.purpose, reach.suppressed):
         return "suppressed"
     if notice.purpose in EVERY_PURPOSE and notice.purpose not in reach.purposes:
         return "not_allowed"
-    if notice.purpose == CODE and reach.purposes.isdisjoint(PURPOSES):
+    if notice.purpose in (CODE, PRIVACY) and reach.purposes.isdisjoint(PURPOSES):
         return "not_allowed"
     if reach.channel not in facts.channels_on:
         return "channel_off"
@@ -211,17 +211,6 @@ def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
     if reach.in_repaired_device and facts.device_with_us:
         return "number_in_device"
     return ""
-
-
-def _is_silenced(notice: Notice, reach: Reach) -> bool:
-    """Whether nothing of the kind may go to an address whose reader wants nothing any more.
-
-    An answer goes to whoever has just written, as the one confirmation of a stop does. A warning goes unless the reader
-    stopped it: what was said at the counter or on the claim page may have been said by whoever they must be warned of.
-    """
-    if not reach.suppressed or notice.purpose == ANSWER:
-        return False
-    return notice.purpose != WARNING or reach.suppressed not in BY_OTHERS
 
 
 def _about(notice: Notice, event: Event) -> str:

@@ -33,6 +33,8 @@ PERMISSIONS: dict[str, str] = {
     "report": "see the reports",
     "export": "export what is held about a person",
     "forget": "have a person forgotten",
+    "take_request": "take in what somebody asks about their own data",
+    "settle_request": "answer what somebody asks about their own data",
     "hold": "keep a person's data beyond its time",
     "staff": "manage who works here",
     "settings": "change the shop's settings",
@@ -55,6 +57,7 @@ _COUNTER = frozenset(
         "log_call",
         "resend",
         "reissue",
+        "take_request",
     }
 )
 # Roles of staff, and under their own names the doers that are no staff. In a shop of one to three people the
@@ -63,7 +66,7 @@ ROLES: dict[str, frozenset[str]] = {
     "counter": _COUNTER,
     "technician": _COUNTER | {"ask", "start_anyway", "undo_handover", "report"},
     "owner": frozenset(PERMISSIONS),
-    "customer": frozenset({"answer", "book", "ask_code", "give_pass"}),
+    "customer": frozenset({"answer", "book", "ask_code", "give_pass", "take_request"}),
     "source": frozenset({"check_in", "move", "order_part", "receive_part"}),
     "system": frozenset({"look", "forget", "book"}),
 }

@@ -13,6 +13,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "part_ordered": ("part_ordered",),
     "parts_complete": ("part_arrived", "part_arrived_shop"),
     "part_late": ("part_late_shop",),
+    "data_hold_to_review": ("hold_review_shop",),
     "promise_changed": ("promise_changed",),
     "promise_threatened": ("promise_threatened_shop",),
     "shelved": ("ready",),
@@ -37,6 +38,10 @@ RULES: dict[str, tuple[str, ...]] = {
     "code_asked": ("contact_code",),
     "contact_changed": ("contact_changed_old",),
     "claim_link_replaced": ("link_replaced",),
+    "request_taken": ("request_news",),
+    "request_extended": ("request_news",),
+    "request_ended": ("request_news",),
+    "request_pressing": ("request_due_shop",),
 }
 
 SILENT: dict[str, str] = {
@@ -79,6 +84,9 @@ SILENT: dict[str, str] = {
     "consent_withdrawn": "confirmed where it was withdrawn",
     "code_proved": "what it was for tells",
     "hold_lifted": "of interest to the shop only",
+    "data_hold_set": "the claim page says that data are kept longer, and in kind words why",
+    "data_hold_reviewed": "of interest to the shop only",
+    "data_hold_ended": "the claim page says when data go",
     "money_recorded": "said at the counter",
     "place_changed": "of interest to the shop only",
     "safety_flag_changed": "said at the counter, shown on the claim page",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from notify.core.notices import CODE, NOTICES, TO_NAMED
+from notify.core.notices import CODE, NOTICES, TO_NAMED, WARNING
 from notify.core.overtakes import News, Said, is_said, never_heard_ready, says_it_too
 from notify.core.parts import PartState
 from notify.core.second_look import Now, Verdict, look
@@ -99,7 +99,7 @@ def _named(unit: Unit, message: Message, *, now: datetime) -> dict[str, Any]:
     purpose = NOTICES[message.notice].purpose
     if purpose not in TO_NAMED:
         return {}
-    reach = people.reach_of(unit, message.contact_id, also_replaced=purpose != CODE)
+    reach = people.reach_of(unit, message.contact_id, also_replaced=purpose == WARNING)
     code_open = purpose != CODE or contact_codes.is_open(unit, str(message.refs.get("code", "")), now=now)
     return {"named": reach, "code_open": code_open}
 

@@ -20,6 +20,7 @@ from notify.core.threats import HARDLY
 from notify.core.tickets import Phase
 from notify.dispatch.look_again import ABOUT_THE_GONE
 from notify.dispatch.said_now import left_of, promise_helps, waits_on
+from notify.dispatch.said_request import say_request
 from notify.render.dates import say_day, say_time
 from notify.store import bookings, contact_codes, parts, people, questions, replies, shops, staff, tickets
 from notify.store.bookings import Booking
@@ -197,6 +198,7 @@ def _references(unit: Unit, message: Message, shop: Shop, saying: Saying) -> dic
         "slot": _slot(_booking(unit, message), shop, saying),
         "bench": _staff_name(unit, str(refs.get("bench", ""))),
         "reply": _reply(unit, str(refs.get("reply", "")), str(refs.get("asks", "")), saying),
+        "request": say_request(unit, message, saying.words, lambda day: _day(day, shop, saying)),
         "code": show_code(contact_codes.text_of(unit, str(refs["code"]))) if "code" in refs else "",
     }
 

@@ -84,7 +84,15 @@ UNTOLD: dict[str, str] = {
     "code_asked": "the message itself says it",
     "code_proved": "whoever typed it knows it",
     "hold_lifted": "it was said at the counter",
+    "data_hold_set": "what we know about them says it, in kind words",
+    "data_hold_reviewed": "of interest to the shop only",
+    "data_hold_ended": "what we know about them says it",
+    "data_hold_to_review": "of interest to the shop only",
     "help_heard": "the answer went to whoever asked",
+    "request_taken": "what a finder of the claim ticket need not know; the page behind the code says it",
+    "request_extended": "as above",
+    "request_ended": "as above",
+    "request_pressing": "of interest to the shop only",
     "person_forgotten": "nobody is left to read it",
 }
 _BY_WHOM = {

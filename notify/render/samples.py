@@ -103,6 +103,7 @@ def sample_facts(
         "slot": None if notice in _SLOTLESS else _slot(now, shop, language),
         "hanging": [{"number": "K7M-2X9T", "promise": words("said.promise_by", day=day, time=time)}],
         **_reply(invented),
+        "request": {"first": words("request_news.access"), "more": words("request_news.by", day=day)},
     }
 
 

@@ -36,6 +36,7 @@ def message_shape() -> dict[str, Shape]:
         "part": dict.fromkeys(("name", "supplier", "due", "label"), ""),
         "slot": dict.fromkeys(("day", "time", "end", "place"), ""),
         "reply": dict.fromkeys(("text", "what"), ""),
+        "request": dict.fromkeys(("first", "more"), ""),
         "hanging": [dict.fromkeys(("number", "promise"), "")],
     }
 

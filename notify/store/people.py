@@ -1,6 +1,6 @@
-"""People, contacts and consents, sealed. Longer than other rooms: one look reads all three together.
+"""People and contacts, sealed, and what of them may be used. Longer than other rooms: one look reads all together.
 
-Addresses are found by blind index; consents are append-only.
+Addresses are found by blind index; the ledger of consents is written in store/consents.py.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ from typing import Any
 
 from sqlalchemy import func, insert, select, update
 
+from notify.core.consent import allowed_on, may_be_asked, standing
 from notify.core.errors import NotFound
 from notify.core.planner import Reach, Recipient
 from notify.store import schema as s
+from notify.store.contact_index import spelt
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 from notify.store.statements import among, given, rows_among, where
@@ -38,8 +40,8 @@ _P, _C, _U = s.people, s.contacts, s.consents
 # One row for each current contact and consent to use it, the newest consent last.
 _RECIPIENTS = (
     select(
-        _P.c.id, _P.c.language, _P.c.forgotten_at, _C.c.id.label("contact_id"), _C.c.channel, _C.c.in_repaired_device,
-        _C.c.undeliverable_at, _U.c.purpose, _U.c.allowed,
+        _P.c.id, _P.c.language, _P.c.forgotten_at, _P.c.child, _C.c.id.label("contact_id"), _C.c.channel,
+        _C.c.in_repaired_device, _C.c.undeliverable_at, _C.c.suppressed_how, _U.c.purpose, _U.c.allowed,
     )
     .join(_C, (_C.c.shop_id == _P.c.shop_id) & (_C.c.person_id == _P.c.id) & _C.c.replaced_at.is_(None), isouter=True)
     .join(_U, (_U.c.shop_id == _C.c.shop_id) & (_U.c.person_id == _C.c.person_id) & (_U.c.channel == _C.c.channel),
@@ -51,7 +53,7 @@ _RECIPIENTS = (
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """One address or number of a person, opened."""
+    """One address or number of a person, opened. `suppressed_at` and how: store/suppressions.py."""
 
     id: str
     person_id: str
@@ -60,25 +62,30 @@ class Contact:
     in_repaired_device: bool
     undeliverable: bool
     undeliverable_why: str = ""
+    suppressed_at: datetime | None = None
+    suppressed_how: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """A person, opened. `name` is empty when none was given or the person was forgotten."""
+    """A person, opened. `name` is empty when none was given or the person was forgotten; `child`: a child's contact."""
 
     id: str
     name: str
     language: str
     forgotten: bool
+    child: bool = False
 
 
-def add_person(unit: Unit, *, name: str, language: str, at: datetime) -> str:
+def add_person(unit: Unit, *, name: str, language: str, at: datetime, child: bool = False) -> str:
     """Makes a person with a data key of their own (the key first); the identifier."""
     new = unit.new_id()
     unit.vault.new_key(new)
     sealed = unit.seal(new, "people", new, "name", name) if name else None
     unit.connection.execute(
-        insert(s.people).values(shop_id=unit.shop_id, id=new, language=language, name_sealed=sealed, created_at=at)
+        insert(s.people).values(
+            shop_id=unit.shop_id, id=new, language=language, name_sealed=sealed, created_at=at, child=child
+        )
     )
     return new
 
@@ -94,7 +101,7 @@ def get_person(unit: Unit, person_id: str) -> Person:
 def _person(unit: Unit, row: Any) -> Person:
     gone = row.forgotten_at is not None
     name = "" if gone else unit.open(row.id, "people", row.id, "name", row.name_sealed)
-    return Person(row.id, name, row.language, gone)
+    return Person(row.id, name, row.language, gone, row.child)
 
 
 def exists(unit: Unit, person_id: str) -> bool:
@@ -129,7 +136,7 @@ def add_contact(
 ) -> str:
     """Stores one normalised address (e-mail) or number (E.164) of a person; its identifier."""
     new = unit.new_id()
-    lookup, lookup_key = unit.opener.marked(channel, _spelt(channel, address))
+    lookup, lookup_key = unit.opener.marked(channel, spelt(channel, address))
     unit.connection.execute(
         insert(s.contacts).values(
             shop_id=unit.shop_id,
@@ -152,32 +159,22 @@ def contacts_of(unit: Unit, person_id: str) -> tuple[Contact, ...]:
         ("contacts", person_id),
         lambda: unit.connection.execute(_CONTACTS, given(unit, person_id=person_id)).all(),
     )
-    return tuple(
-        Contact(
-            row.id,
-            person_id,
-            row.channel,
-            unit.open(person_id, "contacts", row.id, "address", row.address_sealed),
-            row.in_repaired_device,
-            row.undeliverable_at is not None,
-            row.undeliverable_why,
-        )
-        for row in rows
-        if row.address_sealed is not None
-    )
+    return tuple(_contact(unit, row) for row in rows if row.address_sealed is not None)
+
+
+def _contact(unit: Unit, row: Any) -> Contact:
+    address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
+    return Contact(
+        row.id, row.person_id, row.channel, address, row.in_repaired_device, row.undeliverable_at is not None,
+        row.undeliverable_why, row.suppressed_at, row.suppressed_how,
+    )  # fmt: skip
 
 
 def get_contact(unit: Unit, contact_id: str) -> Contact | None:
     """One contact, also one that was replaced since; None when there is none or it was erased."""
     t = s.contacts
     row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id)).first()
-    if row is None or row.address_sealed is None:
-        return None
-    address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
-    return Contact(
-        row.id, row.person_id, row.channel, address, row.in_repaired_device, row.undeliverable_at is not None,
-        row.undeliverable_why,
-    )  # fmt: skip
+    return None if row is None or row.address_sealed is None else _contact(unit, row)
 
 
 def contact_ids_of(unit: Unit, person_id: str) -> tuple[str, ...]:
@@ -196,7 +193,9 @@ def reach_of(unit: Unit, contact_id: str, *, also_replaced: bool = False) -> Rea
     if row is None or row.address_sealed is None or (row.replaced_at is not None and not also_replaced):
         return None
     uses = allowed_uses(unit, [row.person_id]).get(row.person_id, {}).get(row.channel, frozenset())
-    return Reach(row.id, row.channel, uses, row.in_repaired_device, row.undeliverable_at is not None)
+    return Reach(
+        row.id, row.channel, uses, row.in_repaired_device, row.undeliverable_at is not None, row.suppressed_how
+    )
 
 
 def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
@@ -277,63 +276,23 @@ def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
 
 
 def _indexes(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
-    return unit.opener.lookups(channel, _spelt(channel, address))
-
-
-def _spelt(channel: str, address: str) -> str:
-    """Capitals do not tell mailboxes apart here: whoever writes from Pat@ means the mailbox pat@ (a choice)."""
-    return address.lower() if channel == "email" else address
-
-
-def add_consent(
-    unit: Unit,
-    person_id: str,
-    *,
-    channel: str,
-    purpose: str,
-    allowed: bool,
-    basis: str,
-    wording: str,
-    language: str,
-    how: str,
-    staff_id: str | None,
-    at: datetime,
-) -> str:
-    """Appends one consent or its withdrawal: what was shown, how, by whom and when."""
-    t = s.consents
-    seq = unit.connection.execute(
-        select(func.coalesce(func.max(t.c.seq), 0) + 1).where(t.c.shop_id == unit.shop_id, t.c.person_id == person_id)
-    ).scalar_one()
-    new = unit.new_id()
-    unit.connection.execute(
-        insert(t).values(
-            shop_id=unit.shop_id,
-            id=new,
-            person_id=person_id,
-            channel=channel,
-            purpose=purpose,
-            allowed=allowed,
-            basis=basis,
-            wording=wording,
-            language=language,
-            how=how,
-            staff_id=staff_id,
-            at=at,
-            seq=seq,
-        )
-    )
-    return new
+    return unit.opener.lookups(channel, spelt(channel, address))
 
 
 def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[str, frozenset[str]]]:
     """person -> channel -> the purposes allowed today: the newest row per channel and purpose counts."""
-    rows = unit.connection.execute(_USES, {**given(unit), "any_person_id": list(person_ids)})
-    newest = {(row.person_id, row.channel, row.purpose): row.allowed for row in rows}
-    out: dict[str, dict[str, frozenset[str]]] = {}
-    for (person, channel, purpose), allowed in newest.items():
-        uses = out.setdefault(person, {})
-        uses[channel] = uses.get(channel, frozenset()) | ({purpose} if allowed else set())
-    return out
+    states = standings(unit, person_ids)
+    return {
+        person: {channel: allowed_on(state, channel) for channel, _ in state} for person, state in states.items()
+    }  # fmt: skip
+
+
+def standings(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[tuple[str, str], bool]]:
+    """person -> (channel, purpose) -> whether it is allowed today, as core/consent derives it from the ledger."""
+    said: dict[str, list[tuple[str, str, bool]]] = {}
+    for row in unit.connection.execute(_USES, {**given(unit), "any_person_id": list(person_ids)}):
+        said.setdefault(row.person_id, []).append((row.channel, row.purpose, row.allowed))
+    return {person: standing(rows) for person, rows in said.items()}
 
 
 def withdrawn_uses(unit: Unit, person_ids: Iterable[str], channel: str) -> Mapping[str, frozenset[str]]:
@@ -377,18 +336,35 @@ def _read_recipients(unit: Unit, ids: list[str]) -> tuple[Recipient, ...]:
 def _recipient(rows: list[Any]) -> Recipient:
     """One person of the rows of their contacts and consents: of each purpose the newest consent counts."""
     ways = {row.contact_id: row for row in rows if row.contact_id is not None}
-    newest = {(row.contact_id, row.purpose): row.allowed for row in rows if row.purpose is not None}
+    state = standing((row.contact_id, row.purpose, row.allowed) for row in rows if row.purpose is not None)
     reaches = tuple(
         Reach(
             row.contact_id,
             row.channel,
-            frozenset(purpose for (contact, purpose), allowed in newest.items() if allowed and contact == contact_id),
+            frozenset(may_be_asked(allowed_on(state, contact_id), child=row.child)),
             row.in_repaired_device,
             row.undeliverable_at is not None,
+            row.suppressed_how,
         )
         for contact_id, row in ways.items()
     )
     return Recipient(rows[0].id, rows[0].language, reaches, rows[0].forgotten_at is not None)
+
+
+def set_child(unit: Unit, person_id: str, child: bool) -> None:
+    """Says whether somebody's contacts are a child's."""
+    t = s.people
+    unit.connection.execute(update(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id).values(child=child))
+    people_changed(unit, [person_id])
+
+
+def set_name(unit: Unit, person_id: str, name: str) -> None:
+    """Puts another name in the place of the one that is kept."""
+    t, sealed = s.people, unit.seal(person_id, "people", person_id, "name", name)
+    unit.connection.execute(
+        update(t).where(t.c.shop_id == unit.shop_id, t.c.id == person_id).values(name_sealed=sealed)
+    )
+    people_changed(unit, [person_id])
 
 
 def set_language(unit: Unit, person_id: str, language: str) -> None:

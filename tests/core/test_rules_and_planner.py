@@ -20,7 +20,7 @@ BELL = timedelta(seconds=90)
 WROTE = {"person": "p9", "channel": "sms", "contact": "c9", "to": "sms:c9"}
 ANSWERS = {"stop_confirmed", "start_confirmed", "help_answer"}
 # Only the contacts that the event names in `to` read these (flows/contact_codes, flows/holds).
-TO_NAMED = {"contact_code", "contact_changed_old", "link_replaced"}
+TO_NAMED = {"contact_code", "contact_changed_old", "link_replaced", "request_news"}
 BOTH = frozenset({"repair", "pickup", "afterwards"})
 # The notices that the design and the issue ask for (issue point 7 and the glossary).
 WANTED = {
@@ -29,7 +29,7 @@ WANTED = {
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
     "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well", "contact_code",
     "contact_changed_old", "link_replaced", "pickup_missed_note", "proposal_declined", "promise_threatened_shop",
-    "part_late_shop",
+    "part_late_shop", "request_news", "request_due_shop",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}
@@ -152,7 +152,7 @@ def test_an_answer_goes_to_whoever_wrote_by_the_channel_they_wrote_on_without_an
 
 def test_a_code_or_a_warning_goes_to_the_contacts_that_are_named_and_to_nobody_else() -> None:
     kinds = {name: kind for kind, names in RULES.items() for name in names if name in TO_NAMED}
-    assert set(kinds) == TO_NAMED and {NOTICES[name].purpose for name in TO_NAMED} == {"code", "warning"}
+    assert set(kinds) == TO_NAMED and {NOTICES[name].purpose for name in TO_NAMED} == {"code", "privacy", "warning"}
     told = facts(Reach("c1", "email", BOTH), waits_here=True)
     for name, kind in kinds.items():
         both = Event("e1", kind, NOW, "v1", "t1", "staff", codes={"person": "p9", "to": "sms:c9,email:c8"})

@@ -10,9 +10,10 @@ CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
     " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note proposal_declined"
+    " request_news"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop",
-        "promise_threatened_shop", "part_late_shop"]  # fmt: skip
+        "promise_threatened_shop", "part_late_shop", "request_due_shop"]  # fmt: skip
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 STOP_LINK = "https://bench.example.org/u/" + "J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"  # 64 characters
 
@@ -22,6 +23,8 @@ SEVERAL = ("ready", "handed_back", "all_well", "collection_reminder", "pickup_co
 ESSENTIAL = {
     "question": ("question",),
     "contact_code": ("code",),
+    "request_news": ("request",),
+    "request_due_shop": ("request",),
     "pickup_confirmed": ("slot",),
     "pickup_moved": ("slot",),
     "pickup_cancelled": ("slot",),
@@ -188,6 +191,7 @@ def rich(notice: str, language: str) -> dict[str, Any]:
         "entry_stays": notice in ("pickup_moved", "pickup_cancelled"),
         "stop_link": STOP_LINK if notice == "all_well" else "",
         "reply": {"text": w["wording"], "what": w["fault"]},
+        "request": {"first": f"K7M-2X9T: {w['fault']}", "more": w["caution"]},
         "collector": "Mia Oland" if notice == "handed_back" else "",
         "by_pass": "yes" if notice == "handed_back" else "",
     }

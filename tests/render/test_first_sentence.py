@@ -53,6 +53,8 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
     "contact_changed_old": ((), {"en": "another address or number", "de": "andere Adresse oder Nummer",
                                  "it": "altro indirizzo o numero"}),
     "link_replaced": ((), {"en": "replaced", "de": "ersetzt", "it": "sostituito"}),
+    "request_news": (("request.first",), {}),
+    "request_due_shop": (("number",), {}),
     "answer_shop": (("number", "answer.label"), {}),
     "part_arrived_shop": (("number",), {"en": "here", "de": r"\bda\b", "it": "arrivato"}),
     "part_late_shop": (("number",), {"en": "not come", "de": "nicht gekommen", "it": "non è arrivato"}),

@@ -1,0 +1,354 @@
+"""What people ask by law about their own data: taken in however it comes, made sure of, answered in time.
+
+An access behind a code on the claim page is answered in the same breath. An erasure is carried out by the first night
+after some hours of rest, so that it can be taken back; what stands against it by law stays, with its reason, and the
+request with it. Every kind keeps the person's data until it is answered, except an erasure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Container, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from notify.core import requests as rules
+from notify.core.actors import Actor
+from notify.core.claim_number import show_number
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
+from notify.core.holidays import HolidaysOf
+from notify.core.requests import DONE, OPEN, REFUSED, WITHDRAWN, Kind
+from notify.core.shop import Shop
+from notify.core.text import clean_block, clean_line
+from notify.flows import contact_codes, forget
+from notify.flows.context import Context
+from notify.flows.held_about import Held, brought_by, gather_held
+from notify.flows.keeping import Fate, fate
+from notify.flows.record import record
+from notify.store import events, people, replies, requests, tickets, visits
+from notify.store.database import Unit
+from notify.store.requests import Request
+
+PURPOSE = "rights"  # of the codes that open what is held
+MOST_WORDS = 2000
+MOST_OPEN = 10  # of one person: a page that anybody with the code can press again and again
+_SHORTEST = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A request as it stands after it was asked: `new` is False when the same one was open already."""
+
+    id: str
+    due_on: date
+    erased_from: datetime | None
+    new: bool
+
+
+def holidays_of(unit: Unit, shop: Shop) -> Container[date]:
+    """The public holidays that the shop's place keeps, which move a last day on; none where it names no place."""
+    return HolidaysOf(shop.holidays_of, unit.almanac) if shop.holidays_of else frozenset()
+
+
+def open_held(ctx: Context, actor: Actor, visit_id: str, typed: str) -> None:
+    """The right code opens what is held about whoever brought the visit.
+
+    It is kept as a request for access, answered at once. Raises Invalid and WrongCode as contact_codes.check_code.
+    """
+    actor.need("ask_code")
+    with ctx.db.write(actor.shop_id) as unit:
+        contact_id = contact_codes.check_code(ctx, unit, visit_id, PURPOSE, typed)
+        contact_codes.note_proved(ctx, unit, actor, visit_id, PURPOSE, contact_id)
+        now = ctx.clock()
+        _add(ctx, unit, actor, brought_by(unit, visit_id), visit_id, Kind.ACCESS, how="claim_page", note="",
+             received_at=now, proved_at=now, ended_at=now)  # fmt: skip
+
+
+def ask(
+    ctx: Context, actor: Actor, visit_id: str, person_id: str, *, kind: str, how: str, note: str = "",
+    made_sure: str = "", proved: bool = False, received_on: date | None = None,
+) -> Taken:  # fmt: skip
+    """Takes a request in. Twice the same erasure, restriction or objection, or the same words, is one.
+
+    `proved`: a code to the stored contact was typed. `made_sure` is how staff know who it is, in words; without either
+    nothing is done before somebody made sure. `received_on` is the day a letter came. Raises Invalid, NotFound.
+    """
+    actor.need("take_request")
+    wanted, words = rules.read_kind(kind), clean_block(note, field="note", limit=MOST_WORDS)
+    sure = clean_block(made_sure, field="made_sure", limit=MOST_WORDS)
+    if how not in rules.WAYS:
+        raise Invalid(f"{how[:20]!r} is no way to ask", f"Use one of: {', '.join(rules.WAYS)}.", field="how")
+    if wanted is Kind.CORRECTION and len(words) < _SHORTEST:
+        raise Invalid("What is to be corrected?", "Write what is wrong, and what is right.", field="note")
+    with ctx.db.write(actor.shop_id) as unit:
+        _check_part(unit, visit_id, person_id)
+        received = _received(ctx, unit, received_on)
+        whole = _lines(words, _said("made sure", sure))
+        return _take(ctx, unit, actor, person_id, visit_id, wanted, how=how, note=whole, received_at=received,
+                     proved_at=ctx.clock() if proved or sure else None)  # fmt: skip
+
+
+def from_reply(ctx: Context, actor: Actor, reply_id: str) -> Taken:
+    """Makes a request of a reply that asks to be forgotten, counted from when it came; who wrote is not proved by it.
+
+    Raises Conflict for a reply that names nobody here.
+    """
+    actor.need("take_request")
+    with ctx.db.write(actor.shop_id) as unit:
+        reply = replies.get_reply(unit, reply_id)
+        if not reply.person_id or not reply.visit_id:
+            raise Conflict(
+                "It is not known whose data this letter means", "Find out who wrote, then note it at their visit."
+            )
+        replies.mark_seen(unit, reply_id, at=ctx.clock(), staff_id=actor.staff_id)
+        return _take(ctx, unit, actor, reply.person_id, reply.visit_id, Kind.ERASURE, how="reply", note="",
+                     received_at=reply.at, proved_at=None)  # fmt: skip
+
+
+def _check_part(unit: Unit, visit_id: str, person_id: str) -> None:
+    if not any(person_id in ids for ids in visits.visit_people(unit, visit_id).values()):
+        raise NotFound("There is no such person in this visit", "Look at the ticket again.")
+    if people.is_forgotten(unit, person_id):
+        raise NotFound("This person was forgotten", "Nothing is held about them any more.")
+
+
+def _received(ctx: Context, unit: Unit, on: date | None) -> datetime:
+    """Now, or noon of the day on which a letter came."""
+    if on is None:
+        return ctx.clock()
+    shop = ctx.shop(unit)
+    if not ctx.today(shop) - timedelta(days=366) <= on <= ctx.today(shop):
+        raise Invalid(f"It cannot have come on {on}", "Write the day on which it came, within the last year.",
+                      field="received_on")  # fmt: skip
+    noon = datetime.combine(on, datetime.min.time().replace(hour=12), ZoneInfo(shop.zone))
+    return min(ctx.clock(), noon.astimezone(ctx.clock().tzinfo))
+
+
+def _take(
+    ctx: Context, unit: Unit, actor: Actor, person_id: str, visit_id: str, kind: Kind, *, how: str, note: str,
+    received_at: datetime, proved_at: datetime | None,
+) -> Taken:  # fmt: skip
+    requests.hold_person(unit, person_id)
+    waiting = [one for one in requests.requests_of(unit, person_id) if one.state == OPEN]
+    same = next((one for one in waiting if one.kind is kind and _is_same(one, note)), None)
+    if same is not None:
+        if proved_at and not same.proved_at:
+            requests.mark_proved(unit, same.id, at=proved_at)
+        return _taken(requests.get_request(unit, same.id), new=False)
+    if len(waiting) >= MOST_OPEN:
+        raise Conflict("There are too many open requests", "They are answered first.")
+    made = _add(ctx, unit, actor, person_id, visit_id, kind, how=how, note=note, received_at=received_at,
+                proved_at=proved_at)  # fmt: skip
+    _tell(ctx, unit, actor, "request_taken", made)
+    return _taken(made, new=True)
+
+
+def _is_same(one: Request, note: str) -> bool:
+    return one.kind is not Kind.CORRECTION or note in (one.note, "")
+
+
+def _add(
+    ctx: Context, unit: Unit, actor: Actor, person_id: str, visit_id: str, kind: Kind, *, how: str, note: str,
+    received_at: datetime, proved_at: datetime | None, ended_at: datetime | None = None,
+) -> Request:  # fmt: skip
+    shop = ctx.shop(unit)
+    day = received_at.astimezone(ZoneInfo(shop.zone)).date()
+    new = requests.add_request(
+        unit, person_id=person_id, visit_id=visit_id, kind=kind, how=how, received_at=received_at, proved_at=proved_at,
+        due_on=rules.due_on(day, holidays=holidays_of(unit, shop)), note=note, staff_id=actor.staff_id,
+        ended_at=ended_at,
+    )  # fmt: skip
+    return requests.get_request(unit, new)
+
+
+def _taken(one: Request, *, new: bool) -> Taken:
+    erased = rules.erased_from(_asked_at(one)) if one.kind is Kind.ERASURE else None
+    return Taken(one.id, one.last_day, erased, new)
+
+
+def _asked_at(one: Request) -> datetime:
+    """Since when it is known that it is them: before, no rest begins."""
+    return max(one.received_at, one.proved_at or one.received_at)
+
+
+def _tell(ctx: Context, unit: Unit, actor: Actor, kind: str, one: Request, **codes: str) -> None:
+    """The event, told to every contact of whoever asked that may be used, if they brought the visit."""
+    told: dict[str, str] = {}
+    if brought_by(unit, one.visit_id) == one.person_id:
+        told = contact_codes.working_contacts(ctx, unit, one.visit_id)
+    record(ctx, unit, actor, kind, visit_id=one.visit_id,
+           codes={"request": one.id, "asked": one.kind.value, **codes, **told})  # fmt: skip
+
+
+def prove(ctx: Context, actor: Actor, request_id: str, *, made_sure: str) -> None:
+    """Staff made sure who asks, and say how. Raises Invalid without words, Conflict for one that is over."""
+    actor.need("take_request")
+    words = clean_block(made_sure, field="made_sure", limit=MOST_WORDS)
+    if len(words) < _SHORTEST:
+        raise Invalid("How did you make sure who asks?", "Write it in a few words.", field="made_sure")
+    with ctx.db.write(actor.shop_id) as unit:
+        one = _open(unit, request_id)
+        requests.write_note(unit, one, _lines(one.note, _said("made sure", words)))
+        requests.mark_proved(unit, one.id, at=ctx.clock())
+
+
+def finish(ctx: Context, actor: Actor, request_id: str, *, note: str = "", name: str = "") -> None:
+    """It is done: what was asked was given or changed. `name` puts the right name in the place of a wrong one.
+
+    Raises NotAllowed while nobody made sure who asks, and for an erasure, which only the night carries out.
+    """
+    actor.need("settle_request")
+    words, right = clean_block(note, field="note", limit=MOST_WORDS), clean_line(name, field="name", limit=80)
+    with ctx.db.write(actor.shop_id) as unit:
+        one = _open(unit, request_id)
+        _need_proof(one)
+        if one.kind is Kind.ERASURE:
+            raise NotAllowed("An erasure is done by the next night that may", "Refuse it, or wait for the night.")
+        if right and one.kind is not Kind.CORRECTION:
+            raise Invalid("A name goes with a correction only", "Leave it out.", field="name")
+        if right:
+            people.set_name(unit, one.person_id, right)
+        _end(ctx, unit, actor, one, DONE, words=words)
+
+
+def refuse(ctx: Context, actor: Actor, request_id: str, *, reason: str, note: str) -> None:
+    """Refuses it for a reason of the list; who asked is told, with the way to complain. Raises Invalid."""
+    actor.need("settle_request")
+    words = clean_block(note, field="note", limit=MOST_WORDS)
+    if reason not in rules.REASONS:
+        raise Invalid("No reason was chosen", f"Use one of: {', '.join(rules.REASONS)}.", field="reason")
+    if len(words) < _SHORTEST:
+        raise Invalid("Why is it refused?", "Write it in a few words: you must be able to show it.", field="note")
+    with ctx.db.write(actor.shop_id) as unit:
+        _end(ctx, unit, actor, _open(unit, request_id), REFUSED, words=words, reason=reason)
+
+
+def extend(ctx: Context, actor: Actor, request_id: str, *, note: str) -> date:
+    """Two months more, told within the first month with the reason; the new last day. Raises Conflict once too late."""
+    actor.need("settle_request")
+    words = clean_block(note, field="note", limit=MOST_WORDS)
+    if len(words) < _SHORTEST:
+        raise Invalid("Why does it take longer?", "Write it in a few words; they must be told.", field="note")
+    with ctx.db.write(actor.shop_id) as unit:
+        one, shop = _open(unit, request_id), ctx.shop(unit)
+        if not rules.may_extend(ctx.today(shop), one.due_on, one.extended_to):
+            raise Conflict("It cannot be extended", "Only once, and only within the first month.")
+        day = one.received_at.astimezone(ZoneInfo(shop.zone)).date()
+        until = rules.longest(day, holidays=holidays_of(unit, shop))
+        requests.extend(unit, one.id, until)
+        requests.write_note(unit, one, _lines(one.note, _said("takes longer", words)))
+        _tell(ctx, unit, actor, "request_extended", one)
+        return until
+
+
+def withdraw(ctx: Context, actor: Actor, request_id: str, *, person_id: str = "") -> None:
+    """Who asked takes it back. With `person_id` only that person's own is found. Raises NotFound, Conflict."""
+    actor.need("take_request")
+    with ctx.db.write(actor.shop_id) as unit:
+        one = _open(unit, request_id)
+        if person_id and one.person_id != person_id:
+            raise NotFound("There is no such request", "Look at the list of requests.")
+        _end(ctx, unit, actor, one, WITHDRAWN, words="")
+
+
+def _open(unit: Unit, request_id: str) -> Request:
+    requests.hold_person(unit, requests.get_request(unit, request_id).person_id)
+    one = requests.get_request(unit, request_id)
+    if one.state != OPEN:
+        raise Conflict("This request is over already", "Look at the list of requests.")
+    return one
+
+
+def _need_proof(one: Request) -> None:
+    if one.proved_at is None:
+        raise NotAllowed("Nobody has made sure yet who asks", "Say first how you know that it is them.")
+
+
+def _end(
+    ctx: Context, unit: Unit, actor: Actor, one: Request, state: str, *, words: str, reason: str = ""
+) -> None:  # fmt: skip
+    if words:
+        requests.write_note(unit, one, _lines(one.note, _said("answered", words)))
+    requests.end(unit, one.id, state, at=ctx.clock(), reason=reason, staff_id=actor.staff_id)
+    _tell(ctx, unit, actor, "request_ended", one, state=state)
+
+
+def _said(what: str, words: str) -> str:
+    return f"{what}: {words}" if words else ""
+
+
+def _lines(*texts: str) -> str:
+    return "\n".join(text for text in texts if text)
+
+
+def stands_against(found: Fate) -> tuple[str, ...]:
+    """Why somebody cannot be erased now, by code: "open" while a device is with us, else what keeps their data.
+
+    An open request of another kind is among them. Their own wish needs no period to be over.
+    """
+    return ("open",) if found.state == "open" else found.reasons
+
+
+def erase_due(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str]], int] | None = None) -> int:
+    """Erases everybody who asked for it, is known to be who they are, had their rest, and whom nothing keeps; how many.
+
+    The person goes first, then the request ends: whoever was cut off between is found by the next night.
+    """
+    actor.need("forget")
+    with ctx.db.read(actor.shop_id) as unit:
+        due = [one for one in requests.open_requests(unit) if _may_go(ctx, unit, one)]
+    for one in due:
+        if not _is_gone(ctx, actor, one):
+            forget.erase_person(ctx, actor, one.person_id, drop_copies=drop_copies, prove=False)
+        with ctx.db.write(actor.shop_id) as unit:
+            for other in requests.requests_of(unit, one.person_id):
+                if other.state == OPEN:
+                    requests.end(unit, other.id, DONE, at=ctx.clock(), reason="", staff_id=None)
+    return len(due)
+
+
+def _is_gone(ctx: Context, actor: Actor, one: Request) -> bool:
+    with ctx.db.read(actor.shop_id) as unit:
+        return people.is_forgotten(unit, one.person_id)
+
+
+def _may_go(ctx: Context, unit: Unit, one: Request) -> bool:
+    if people.is_forgotten(unit, one.person_id):
+        return True
+    rested = one.proved_at is not None and rules.erased_from(_asked_at(one)) <= ctx.clock()
+    return one.kind is Kind.ERASURE and rested and not stands_against(fate(ctx, unit, one.person_id))
+
+
+def ring_due(ctx: Context, actor: Actor) -> int:
+    """Rings once when the last day of a request is near, and once when it is over; how often."""
+    rung = 0
+    with ctx.db.write(actor.shop_id) as unit:
+        today = ctx.today(ctx.shop(unit))
+        for one in requests.open_requests(unit):
+            stands = rules.standing(today, one.last_day)
+            if stands is rules.Standing.IN_TIME or _has_rung(unit, one, stands):
+                continue
+            record(ctx, unit, actor, "request_pressing", visit_id=one.visit_id,
+                   codes={"request": one.id, "asked": one.kind.value, "stands": stands.value,
+                          "last_day": one.last_day.isoformat(), "number": _number(unit, one)})  # fmt: skip
+            rung += 1
+    return rung
+
+
+def _number(unit: Unit, one: Request) -> str:
+    return show_number(tickets.tickets_of_visit(unit, one.visit_id)[0].number)
+
+
+def _has_rung(unit: Unit, one: Request, stands: rules.Standing) -> bool:
+    wanted = {"request": one.id, "stands": stands.value, "last_day": one.last_day.isoformat()}
+    story = events.story_of(unit, visit_id=one.visit_id)
+    return any(e.kind == "request_pressing" and wanted.items() <= e.codes.items() for e in story)
+
+
+def export(ctx: Context, actor: Actor, request_id: str) -> Held:
+    """Everything held about whoever asked, for staff to hand over. Raises NotAllowed while it is not known who asks."""
+    actor.need("export")
+    with ctx.db.read(actor.shop_id) as unit:
+        one = requests.get_request(unit, request_id)
+        _need_proof(one)
+        return gather_held(ctx, unit, one.person_id)
