@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from pyrage import x25519
+from pyrage import x25519  # type: ignore[import-untyped]
 
 from notify.config import kinds as k
 from notify.config.gateway_rules import Rule, Values

@@ -34,6 +34,13 @@ def last_run(db: Database, name: str) -> datetime:
     return found or NEVER
 
 
+def note(db: Database, name: str, *, at: datetime) -> None:
+    """Writes down that something happened then which nobody leases: a backup, a restore."""
+    _make_row(db, name)
+    with db.write_beside(_NO_SHOP) as unit:
+        unit.connection.execute(update(s.job_runs).where(s.job_runs.c.name == name).values(ran_at=at))
+
+
 def claim(db: Database, name: str, *, due: datetime, now: datetime, until: datetime, by: str) -> Lease | None:
     """Takes the run that was due at `due`, until the lease ends; None when it was done or somebody is at it.
 

@@ -259,7 +259,7 @@ def test_doubtful_things_warn_and_let_start(house: House) -> None:
     settings = load(house.config)
     warned = [one.key for one in check(settings, now=NOW, file=house.config) if not one.refuses]
     race = ["database.url"] if known_wal_race(sqlite3.sqlite_version_info) else []
-    assert warned == ["database.data_folder", "watch.bench.folder", *race, "web.plain_lan"]
+    assert warned == ["database.data_folder", "watch.bench.folder", "backup.folder", *race, "web.plain_lan"]
     refuse_unsafe(settings, now=NOW)
     remote = replace(settings, database=replace(settings.database, url="postgresql+psycopg://127.0.0.1/bell"))
     assert "database.url" not in [one.key for one in check(remote, now=NOW)]

@@ -1,0 +1,235 @@
+"""A backup file: a tar of one database, the erasure list and a manifest, locked in the age format.
+
+age (age-encryption.org/v1) and tar (POSIX.1-2001, pax) are open formats: `age -d -i KEY FILE | tar x` opens one without
+this program. Written and read as streams, so that nothing in clear is ever kept in a named file. Each piece of 64 KiB
+is authenticated before it is handed out, and the last one says that it is the last: what was cut off, changed or
+locked for another key is refused.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import os
+import tarfile
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import IO, Any
+
+import pyrage  # type: ignore[import-untyped]
+
+from notify.core.errors import Invalid, Misconfigured
+from notify.store.copying import Scratch
+
+FORMAT = 1
+MANIFEST, ERASED = "manifest.json", "erased.txt"
+DATABASES = {"main": "shelfbell.db", "keys": "keys.db"}
+_SMALL = 512 << 20  # the largest list or manifest that is believed
+_OTHER = "The backup cannot be opened: it is damaged, cut off, none of ours, or locked for another key"
+_CURE = "Nothing was written. Name the right key with --identity, or take another backup."
+
+
+@dataclass(frozen=True, slots=True)
+class Manifest:
+    """What a backup says of itself: `kind` is main or keys, `made_at` the moment of its snapshot in ISO 8601."""
+
+    format: int
+    kind: str
+    made_at: str
+    program: str
+    step: str
+    size: int
+    digest: str
+    counts: Mapping[str, int]
+
+
+def write(
+    out: IO[bytes], database: Scratch, manifest: Manifest, erased: bytes, *, recipients: list[str],
+    progress: Callable[[int], None] = lambda octets: None,
+) -> str:  # fmt: skip
+    """Writes the locked archive; the SHA-256 of the database's octets as they went into it.
+
+    `manifest.digest` is filled in here, since it is known only when all has been read.
+    """
+    seen = hashlib.sha256()
+    stream = _Stream(_pieces(database, manifest, erased, seen, progress))
+    pyrage.encrypt_io(stream, out, [pyrage.x25519.Recipient.from_str(one) for one in recipients])
+    return seen.hexdigest()
+
+
+def read(
+    file: IO[bytes], into: Scratch, *, identities: list[str], progress: Callable[[int], None] = lambda octets: None
+) -> tuple[Manifest, bytes]:
+    """Puts the database of an archive into an empty scratch file; its manifest and its erasure list.
+
+    Raises Invalid when it cannot be opened, is none of ours, or its octets are not those that went into it.
+    """
+    splitter = _Splitter(into.number, progress)
+    try:
+        pyrage.decrypt_io(file, splitter, [pyrage.x25519.Identity.from_str(one) for one in identities])
+    except (pyrage.DecryptError, tarfile.TarError, OSError, ValueError) as error:
+        if isinstance(error, OSError) and error.errno:  # the disk, not the file's content
+            raise
+        raise Invalid(_OTHER, _CURE, field="file") from None
+    return _judged(splitter)
+
+
+def fresh_identity() -> tuple[str, str]:
+    """A key for one use that is never written down, and its public half: it proves a backup without the shop's own."""
+    made = pyrage.x25519.Identity.generate()
+    return str(made), str(made.to_public())
+
+
+def _judged(splitter: _Splitter) -> tuple[Manifest, bytes]:
+    whole = splitter.small.get(MANIFEST)
+    if whole is None or splitter.database is None:
+        raise Invalid(_OTHER, _CURE, field="file")
+    try:
+        manifest = Manifest(**json.loads(whole))
+    except (TypeError, ValueError):
+        raise Invalid("The backup was made by a newer program", "Restore it with that one.", field="file") from None
+    if manifest.format != FORMAT:
+        raise Invalid("The backup was made by a newer program", "Restore it with that one.", field="file")
+    if splitter.seen.hexdigest() != manifest.digest or splitter.database != DATABASES.get(manifest.kind):
+        raise Misconfigured("The backup holds another database than it says", "Take another backup.", field="file")
+    return manifest, splitter.small.get(ERASED, b"")
+
+
+def _pieces(
+    database: Scratch, manifest: Manifest, erased: bytes, seen: Any, progress: Callable[[int], None]
+) -> Iterator[bytes]:
+    yield _header(DATABASES[manifest.kind], manifest.size)
+    written = 0
+    for block in database.blocks():
+        seen.update(block)
+        written += len(block)
+        progress(written)
+        yield block
+    yield _padding(written)
+    told = asdict(manifest) | {"digest": seen.hexdigest(), "size": written}
+    for name, content in ((ERASED, erased), (MANIFEST, json.dumps(told, indent=1).encode())):
+        yield _header(name, len(content)) + content + _padding(len(content))
+    yield b"\0" * (2 * tarfile.BLOCKSIZE)
+
+
+def _header(name: str, size: int) -> bytes:
+    info = tarfile.TarInfo(name)
+    info.size, info.mode = size, 0o600
+    return info.tobuf(tarfile.USTAR_FORMAT if size < 8 << 30 else tarfile.GNU_FORMAT)
+
+
+def _padding(size: int) -> bytes:
+    return b"\0" * (-size % tarfile.BLOCKSIZE)
+
+
+class _Stream(io.RawIOBase):
+    """Reads what a generator gives."""
+
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        self._pieces, self._rest = pieces, memoryview(b"")
+
+    def readable(self) -> bool:
+        return True
+
+    def read(self, size: int = -1) -> bytes:
+        while not self._rest:
+            piece = next(self._pieces, None)
+            if piece is None:
+                return b""
+            self._rest = memoryview(piece)
+        taken, self._rest = self._rest[:size], self._rest[size:]
+        return bytes(taken)
+
+
+class _Splitter(io.RawIOBase):
+    """Takes the tar apart as it comes: the first member goes into a file, the small ones are kept."""
+
+    def __init__(self, number: int, progress: Callable[[int], None]) -> None:
+        self.small: dict[str, bytes] = {}
+        self.database: str | None = None
+        self.seen = hashlib.sha256()
+        self._number, self._progress = number, progress
+        self._rest, self._name, self._left, self._skip = bytearray(), "", 0, 0
+        self._written, self._ended = 0, False
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any) -> int:
+        piece = memoryview(data)
+        while len(piece):
+            piece = piece[self._take(piece) :]
+        return len(data)
+
+    def _take(self, piece: memoryview) -> int:
+        """Uses the first octets of what came; how many."""
+        if self._left:
+            return self._content(piece[: self._left])
+        if self._skip:
+            used = min(self._skip, len(piece))
+            self._skip -= used
+            return used
+        used = min(tarfile.BLOCKSIZE - len(self._rest), len(piece))
+        self._rest += piece[:used]
+        if len(self._rest) == tarfile.BLOCKSIZE:
+            self._begin(bytes(self._rest))
+            self._rest.clear()
+        return used
+
+    def _begin(self, header: bytes) -> None:
+        if self._ended or header == b"\0" * tarfile.BLOCKSIZE:
+            self._ended = True
+            return
+        info = tarfile.TarInfo.frombuf(header, "utf-8", "strict")
+        is_first = self.database is None
+        if not is_first and (info.size > _SMALL or info.name not in (MANIFEST, ERASED)):
+            raise ValueError("a member that does not belong here")
+        if is_first:
+            self.database = info.name
+        else:
+            self.small[info.name] = b""
+        self._name, self._left, self._skip = info.name, info.size, -info.size % tarfile.BLOCKSIZE
+
+    def _content(self, piece: memoryview) -> int:
+        self._left -= len(piece)
+        if self._name != self.database:
+            self.small[self._name] += bytes(piece)
+            return len(piece)
+        self.seen.update(piece)
+        os.pwrite(self._number, piece, self._written)
+        self._written += len(piece)
+        self._progress(self._written)
+        return len(piece)
+
+
+def write_file(path: Path, fill: Callable[[IO[bytes]], str]) -> str:
+    """Makes a file of `fill`'s octets, whole or not at all, for its owner only; what `fill` says.
+
+    Under another name first, waited for, then renamed: whoever sees the name sees the whole file.
+    """
+    beside = path.with_name(f".{path.name}.part")
+    number = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    try:
+        with open(number, "wb", buffering=1 << 20) as out:
+            told = fill(out)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(beside, path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
+    return told
+
+
+def sync_folder(folder: Path) -> None:
+    """Waits until the names in a folder are on the disk."""
+    number = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    except OSError:  # some network file systems cannot; the file itself is there
+        pass
+    finally:
+        os.close(number)
