@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from notify.cli.demo_shop import PEOPLE
@@ -18,6 +17,7 @@ from notify.core.tickets import Phase
 from notify.flows import pads, passes, take_changes
 from notify.store import doubts, messages, parts, tickets
 from notify.web.routes import ROUTES
+from tests.parts.axe import bring_axe, found_by_axe
 from tests.parts.town import town
 from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
 
@@ -25,9 +25,6 @@ pytestmark = pytest.mark.real
 
 # Answers that are no page of ours: files, pictures, and the bare letter inside its frame.
 FILES = ("healthz", "/static/", "/api/", ".pdf", ".svg", ".ics", "/html")
-# Only colours differ in the dark; the other rules have looked at the same page in the light.
-IN_LIGHT = {"resultTypes": ["violations"]}
-IN_DARK = {**IN_LIGHT, "runOnly": ["color-contrast", "link-in-text-block"]}
 ENOUGH = 24  # the least number of addresses that a full shop gives
 
 
@@ -94,11 +91,11 @@ def test_axe_finds_nothing_on_any_served_page(
     (stage, base), findings, looked = shop, [], 0
     paths = addresses(stage)
     page = new_page(color_scheme=scheme)
+    bring_axe(page.context)
     sign_in(page, base)
     for path in paths:
         opened(page, base + path)
-        found = Axe().run(page, options=IN_DARK if scheme == "dark" else IN_LIGHT).response["violations"]
-        findings += [(path, scheme, one["id"], one["nodes"][0]["html"][:90]) for one in found]
+        findings += [(path, scheme, *one) for one in found_by_axe(page)]
         looked += 1
     print(f"FIGURE H1_served pages={looked} findings={len(findings)}")
     assert len(paths) >= ENOUGH and findings == []

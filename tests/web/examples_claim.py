@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ TOKEN = "c3f5h7k9b2d4g6j8n3p5r7t9v2x4"
 CLAIM = f"/c/{TOKEN}"
 
 
+@cache
 def words(language: str) -> dict[str, dict[str, str]]:
     """The words of the customer's pages, as the server loads them."""
     return tomllib.loads((WORDS / f"page.{language}.toml").read_text(encoding="utf-8"))

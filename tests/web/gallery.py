@@ -26,6 +26,7 @@ POLICY = (
 TYPES = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8"}
 
 
+@cache
 def environment() -> Environment:
     """Jinja as the server will set it up: everything escaped, nothing undefined."""
     return Environment(
@@ -40,6 +41,7 @@ def render(name: str) -> str:
     return environment().get_template(template).render(context)
 
 
+@cache
 def _qr() -> bytes:
     out = io.BytesIO()
     qrcode.make("https://shelf.example.org/c/example", image_factory=qrcode.image.svg.SvgPathImage).save(out)

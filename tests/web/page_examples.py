@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from tests.web.examples_api import api_pages
 from tests.web.examples_around import around_pages
 from tests.web.examples_claim import Page, claim_pages
@@ -15,6 +17,7 @@ from tests.web.examples_ticket import ticket_pages
 from tests.web.examples_uncollected import uncollected_pages
 
 
+@cache
 def pages() -> dict[str, tuple[str, Page]]:
     """All of them; a context holds plain strings, numbers, bools, lists and dicts only."""
     shop = shop_pages() | counter_pages() | ticket_pages() | uncollected_pages() | kinds_pages() | api_pages()
