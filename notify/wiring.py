@@ -124,7 +124,7 @@ def build(
     context = Context(
         db=db, clock=clock, new_id=new_id, pick=pick, public_url=settings.web.public_url,
         bell=timedelta(seconds=settings.bell.wait_seconds), channels_on=frozenset(ways),
-        organizer=_organizer(settings), week=week,
+        words=words.get, organizer=_organizer(settings), week=week,
     )  # fmt: skip
     preparer = Preparer(
         Composer(texts, lambda code: words.get(code), _sending(settings, secret)),

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
+from notify.core.errors import Invalid
+
 CONTRACT, CONSENT, LEGAL = "contract", "consent", "legal"
 
 
@@ -98,3 +100,11 @@ def may_be_asked(purposes: Iterable[str], *, child: bool) -> tuple[str, ...]:
 def refused_for_child(purposes: Collection[str]) -> tuple[str, ...]:
     """Those that are never accepted for a child's contact."""
     return tuple(one for one in purposes if one in CONSENT_PURPOSES)
+
+
+def not_for_a_child(purposes: Iterable[str], *, field: str) -> Invalid:
+    """What is said where something optional is asked of a child's contact."""
+    return Invalid(
+        "This is a child's contact: only what belongs to the repair may be sent there",
+        f"Leave out: {', '.join(purposes)}.", field=field,
+    )  # fmt: skip

@@ -198,12 +198,12 @@ def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
 
     A code needs no consent, as its reader asks for it; but to a contact that is to get nothing goes no code either.
     """
-    if is_silenced(notice.purpose, reach.suppressed):
-        return "suppressed"
     if notice.purpose in EVERY_PURPOSE and notice.purpose not in reach.purposes:
         return "not_allowed"
     if notice.purpose in (CODE, PRIVACY) and reach.purposes.isdisjoint(PURPOSES):
         return "not_allowed"
+    if is_silenced(notice.purpose, reach.suppressed):
+        return "suppressed"
     if reach.channel not in facts.channels_on:
         return "channel_off"
     if reach.undeliverable:

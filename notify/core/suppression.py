@@ -9,6 +9,8 @@ from __future__ import annotations
 import hashlib
 import hmac
 
+from notify.core.notices import ANSWER, WARNING
+
 # By what ways it may have been said by somebody else than the reader of the address: a thief would say it first, so
 # these alone do not silence the warning that a contact was changed (flows/holds.py says for how long).
 BY_OTHERS = ("counter", "claim_page", "command")
@@ -29,3 +31,14 @@ def normal_form(channel: str, address: str) -> str:
 def suppression_hash(key: bytes, normalised: str) -> str:
     """64 hexadecimal digits, of a normalised address."""
     return hmac.new(key, normalised.encode(), hashlib.sha256).hexdigest()
+
+
+def is_silenced(purpose: str, how: str) -> bool:
+    """Whether nothing of this purpose may go to an address that is suppressed since it was said by the way `how`.
+
+    "" is an address that is not. An answer goes to whoever has just written, as the one confirmation of a stop does. A
+    warning goes unless the reader stopped it: else whoever they are to be warned of would say it for them.
+    """
+    if not how or purpose == ANSWER:
+        return False
+    return purpose != WARNING or how not in BY_OTHERS

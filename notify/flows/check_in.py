@@ -8,17 +8,16 @@ from datetime import datetime
 
 from notify.core import claim_number
 from notify.core.actors import Actor
-from notify.core.notices import BASIS
-from notify.flows import promises
+from notify.flows import consent_words, promises, suppressions
 from notify.flows.check_in_form import CheckedForm, CheckedPerson, VisitForm
 from notify.flows.context import Context
 from notify.flows.record import record
-from notify.store import idempotent, pad_tickets, people, tickets, visits
+from notify.store import consents, idempotent, pad_tickets, people, tickets, visits
+from notify.store import suppressions as stops
+from notify.store.consents import Saying
 from notify.store.database import Unit
 from notify.store.pad_tickets import ENTERED, PadTicket
 
-# Which version of the sentence beside each box was shown: that of the check-in page, and of the words "consent".
-WORDINGS = {"repair": "uses-1", "pickup": "uses-1", "afterwards": "afterwards-1"}
 # What staff are told at once of an address that did not work for a visit before.
 _CAME_BACK = (
     "A message to this {what} came back before, so it is not used. Ask for another; if it works again, say so on the"
@@ -45,12 +44,16 @@ class CheckedIn:
     from_pads: tuple[str, ...] = ()
 
 
-def check_in(ctx: Context, actor: Actor, form: VisitForm) -> CheckedIn:
-    """Takes in one or more devices. Raises Invalid carrying every wrong field; then nothing is kept."""
+def check_in(ctx: Context, actor: Actor, form: VisitForm, *, how: str = "counter") -> CheckedIn:
+    """Takes in one or more devices. Raises Invalid carrying every wrong field; then nothing is kept.
+
+    `how` is by what way the ledger of consents says that they agreed (core/consent.HOW), unless the actor or a pad
+    says more.
+    """
     with ctx.db.write(actor.shop_id) as unit:
         if form.once and (known := idempotent.recall(unit, f"check_in:{form.once}")):
             return CheckedIn(known["visit"], tuple(known["tickets"]), tuple(known["numbers"]))
-        done = check_in_within(ctx, unit, actor, form)
+        done = check_in_within(ctx, unit, actor, form, how=how)
         if form.once:
             result = {"visit": done.visit_id, "tickets": done.ticket_ids, "numbers": done.numbers}
             idempotent.keep(unit, f"check_in:{form.once}", result, at=ctx.clock())
@@ -59,16 +62,17 @@ def check_in(ctx: Context, actor: Actor, form: VisitForm) -> CheckedIn:
     return done
 
 
-def check_in_within(ctx: Context, unit: Unit, actor: Actor, form: VisitForm) -> CheckedIn:
+def check_in_within(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, *, how: str = "counter") -> CheckedIn:
     """Like check_in, inside the caller's transaction."""
     actor.need("check_in")
-    return _keep(ctx, unit, actor, form, CheckedForm(unit, ctx.shop(unit), form, now=ctx.clock()))
+    return _keep(ctx, unit, actor, form, CheckedForm(unit, ctx.shop(unit), form, now=ctx.clock()), how)
 
 
-def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm) -> CheckedIn:
-    roles = _add_people(ctx, unit, actor, form, checked)
+def _keep(ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm, how: str) -> CheckedIn:
+    roles = _add_people(ctx, unit, form, checked)
     at = checked.at
     visit_id = visits.add_visit(unit, waits_here=form.waits_here, people=roles, at=at)
+    _add_consents(ctx, unit, actor, checked, roles, visit_id, how)
     made = [_add_ticket(ctx, unit, visit_id, roles["bringer"][0], d, at=at) for d in checked.devices]
     record(ctx, unit, actor, "visit_opened", visit_id=visit_id, codes={"devices": len(made)}, at=at)
     for ticket_id, _, promise_at in made:
@@ -87,20 +91,13 @@ def _pads(checked: CheckedForm) -> tuple[PadTicket, ...]:
     return tuple(d["pad"] for d in checked.devices if isinstance(d["pad"], PadTicket))
 
 
-def _wordings(checked: CheckedForm) -> dict[str, str]:
-    """Which sentence stood beside each box: on the paper, where it was paper."""
-    return WORDINGS | {purpose: said for one in _pads(checked) for purpose, said in one.wordings.items()}
-
-
-def _add_people(
-    ctx: Context, unit: Unit, actor: Actor, form: VisitForm, checked: CheckedForm
-) -> dict[str, tuple[str, ...]]:
-    bringer = _add_person(ctx, unit, actor, checked, checked.bringer, form.number_is_device)
+def _add_people(ctx: Context, unit: Unit, form: VisitForm, checked: CheckedForm) -> dict[str, tuple[str, ...]]:
+    bringer = _add_person(ctx, unit, checked, checked.bringer, form.number_is_device)
     roles: dict[str, tuple[str, ...]] = {"bringer": (bringer,), "tell": (bringer,)}
     if checked.tell:
-        roles["tell"] = (_add_person(ctx, unit, actor, checked, checked.tell, False),)
+        roles["tell"] = (_add_person(ctx, unit, checked, checked.tell, False),)
     if checked.payer:
-        roles["payer"] = (_add_person(ctx, unit, actor, checked, checked.payer, False),)
+        roles["payer"] = (_add_person(ctx, unit, checked, checked.payer, False),)
     if checked.collectors:
         now = ctx.clock()
         roles["collector"] = tuple(
@@ -109,28 +106,40 @@ def _add_people(
     return roles
 
 
-def _add_person(
-    ctx: Context, unit: Unit, actor: Actor, checked: CheckedForm, person: CheckedPerson, in_device: bool
-) -> str:
-    now, language, wordings = ctx.clock(), checked.language, _wordings(checked)
-    new = people.add_person(unit, name=person.name, language=language, at=now)
-    ways = (("sms", person.phone, person.phone_purposes), ("email", person.email, person.email_purposes))
-    for channel, address, purposes in ways:
+def _add_person(ctx: Context, unit: Unit, checked: CheckedForm, person: CheckedPerson, in_device: bool) -> str:
+    now = ctx.clock()
+    new = people.add_person(unit, name=person.name, language=checked.language, at=now, child=person.child)
+    for channel, address, _ in person.ways():
         if address:
             in_repair = in_device and channel == "sms"
             checked.warnings += _add_contact(unit, new, channel, address, at=now, in_device=in_repair)
-            for purpose in purposes:
-                people.add_consent(
-                    unit, new, channel=channel, purpose=purpose, allowed=True, basis=BASIS[purpose],
-                    wording=wordings[purpose], language=language, how=_how(actor), staff_id=actor.staff_id,
-                    at=checked.at,
-                )  # fmt: skip
+            if known := stops.mark_known(unit, channel, address):
+                checked.warnings.append(suppressions.say_unused(ctx, unit, channel, known))
+                checked.unused.add((channel, address))
     return new
 
 
-def _how(actor: Actor) -> str:
-    """By what way somebody agreed: they told a person here, or a script of the shop passed it on."""
-    return "script" if actor.kind == "script" else "counter"
+def _add_consents(
+    ctx: Context, unit: Unit, actor: Actor, checked: CheckedForm, roles: dict[str, tuple[str, ...]], visit_id: str,
+    how: str,
+) -> None:  # fmt: skip
+    """What everybody allowed, each in the words that they were shown; nothing where everything was stopped before."""
+    pads = _pads(checked)
+    language = checked.shop_language if pads else checked.language  # paper is printed in the shop's
+    wordings = consent_words.shown(ctx, unit, language, at=ctx.clock())
+    wordings |= {purpose: said for one in pads for purpose, said in one.wordings.items()}
+    who = {"bringer": checked.bringer, "tell": checked.tell, "payer": checked.payer}
+    for role, person in who.items():
+        for channel, address, purposes in person.ways() if person else ():
+            if address and (channel, address) not in checked.unused:
+                saying = Saying(channel, True, wordings, language, "pad" if pads else _how(actor, how), checked.at,
+                                actor.staff_id, visit_id)  # fmt: skip
+                consents.add(unit, roles[role][0], saying, purposes)
+
+
+def _how(actor: Actor, how: str) -> str:
+    """By what way somebody agreed: they told a person here, or a script or another system passed it on."""
+    return {"script": "api", "source": "source"}.get(actor.kind, how)
 
 
 def _add_contact(

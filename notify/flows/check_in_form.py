@@ -9,13 +9,13 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from notify.core.claim_number import parse_number
+from notify.core.consent import EVERY_PURPOSE, PURPOSES, not_for_a_child, refused_for_child
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Invalid, NotFound
 from notify.core.instants import need_near
 from notify.core.languages import LANGUAGES
 from notify.core.late_entry import read_past
 from notify.core.money import parse_amount
-from notify.core.notices import EVERY_PURPOSE, PURPOSES
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
 from notify.flows.pad_fields import blank, named_twice
@@ -41,6 +41,7 @@ class PersonForm:
     email: str = ""
     phone_purposes: tuple[str, ...] = PURPOSES
     email_purposes: tuple[str, ...] = PURPOSES
+    child: bool = False  # a child's contact: nothing optional may be allowed
 
     def is_empty(self) -> bool:
         """Whether nothing was typed."""
@@ -96,6 +97,11 @@ class CheckedPerson:
     email: str
     phone_purposes: tuple[str, ...]
     email_purposes: tuple[str, ...]
+    child: bool = False
+
+    def ways(self) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+        """Channel, address ("" for none) and purposes of each way."""
+        return (("sms", self.phone, self.phone_purposes), ("email", self.email, self.email_purposes))
 
 
 class CheckedForm:
@@ -104,6 +110,8 @@ class CheckedForm:
     def __init__(self, unit: Unit, shop: Shop, form: VisitForm, *, now: datetime) -> None:
         self._problems: list[Invalid] = []
         self.warnings: list[str] = []
+        self.unused: set[tuple[str, str]] = set()  # channel and address at which everything was stopped before
+        self.shop_language = shop.language
         self._unit, self._shop, self._now = unit, shop, now
         self.at = self._taken_in(form.taken_in)
         self.language = self._one_of(form.language or shop.language, LANGUAGES, "language")
@@ -150,9 +158,12 @@ class CheckedForm:
         for purposes, name in ((form.phone_purposes, "phone"), (form.email_purposes, "email")):
             for purpose in purposes:
                 self._one_of(purpose, EVERY_PURPOSE, f"{prefix}{name}_purposes")
+            if form.child and (refused := refused_for_child(purposes)):
+                self._problems.append(not_for_a_child(refused, field=f"{prefix}{name}_purposes"))
         return CheckedPerson(
-            self._line(form.name, f"{prefix}name", 80), phone, email, form.phone_purposes, form.email_purposes
-        )
+            self._line(form.name, f"{prefix}name", 80), phone, email, form.phone_purposes, form.email_purposes,
+            form.child,
+        )  # fmt: skip
 
     def _phone(self, text: str, field: str) -> str:
         def parse() -> str:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from notify.core.shop import Shop
 from notify.core.telling_hours import ALWAYS, Week, parse_week
+from notify.render.words import Language
 from notify.store import shops
 from notify.store.database import Database, Unit
 
@@ -23,7 +24,7 @@ class Context:
 
     `public_url` is empty when customers cannot reach the service; then nothing may print a link. `organizer` is the
     address to which calendars answer, with `{token}` where that of a booking goes; without, one address for all.
-    `week` holds the installation's telling hours, for shops that set none.
+    `week` holds the installation's telling hours, for shops that set none. `words` gives all words of a language.
     """
 
     db: Database
@@ -33,6 +34,7 @@ class Context:
     public_url: str
     bell: timedelta
     channels_on: frozenset[str]
+    words: Callable[[str], Language]
     organizer: str = ""
     week: Week = ALWAYS
 

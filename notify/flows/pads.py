@@ -9,10 +9,12 @@ from datetime import datetime
 from notify.core import claim_number
 from notify.core.actors import Actor
 from notify.core.claim_number import parse_number, show_number
+from notify.core.consent import EVERY_PURPOSE
 from notify.core.contacts import show_phone
 from notify.core.errors import Conflict, Invalid, NotFound, NotifyError
 from notify.core.shop import Shop
-from notify.flows.check_in import WORDINGS, CheckedIn, check_in, new_free_number, token_hash
+from notify.flows import consent_words
+from notify.flows.check_in import CheckedIn, check_in, new_free_number, token_hash
 from notify.flows.check_in_form import VisitForm
 from notify.flows.context import Context
 from notify.flows.keeping import rule_of
@@ -48,11 +50,12 @@ def make_pad(ctx: Context, actor: Actor, *, tickets: int = 20) -> str:
         raise Invalid(f"A pad has 1 to {MOST} tickets", "Print several pads if you need more.", field="tickets")
     with ctx.db.write(actor.shop_id) as unit:
         pad_id, now = unit.new_id(), ctx.clock()  # one time for all: the list of pads is sorted by it
+        wordings = consent_words.shown(ctx, unit, ctx.shop(unit).language, at=now)
         for place in range(1, tickets + 1):
             token = claim_number.new_token(ctx.pick)
             pad_tickets.add(
                 unit, pad_id=pad_id, place=place, number=new_free_number(ctx, unit), token=token,
-                token_hash=token_hash(token), wordings=WORDINGS, at=now, staff_id=actor.id,
+                token_hash=token_hash(token), wordings=wordings, at=now, staff_id=actor.id,
             )  # fmt: skip
         return pad_id
 
@@ -109,7 +112,7 @@ def _page(ctx: Context, unit: Unit, shop: Shop, one: PadTicket, *, of: int) -> P
 
 def _asked(shop: Shop) -> tuple[str, ...]:
     """The purposes that check-in asks about: the last one only where the shop asks anybody."""
-    return tuple(one for one in WORDINGS if one != "afterwards" or shop.all_well_days)
+    return tuple(one for one in EVERY_PURPOSE if one != "afterwards" or shop.all_well_days)
 
 
 def make_void(ctx: Context, actor: Actor, *, number: str = "", pad_id: str = "") -> int:

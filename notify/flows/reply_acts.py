@@ -8,18 +8,17 @@ from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.may_confirm import PRESUMED, may_confirm
-from notify.core.notices import ANSWERS, BASIS, PURPOSES
+from notify.core.notices import ANSWERS, PURPOSES
 from notify.core.reply_limits import ANSWER_WINDOW, may_answer
 from notify.core.reply_words import Wish
 from notify.flows.context import Context
+from notify.flows.reach import write_uses
 from notify.flows.record import record
 from notify.flows.reply_writer import Writer
-from notify.store import messages, people, replies, visits
+from notify.store import messages, people, replies, suppressions, visits
 from notify.store.database import Unit
-from notify.store.stamps import people_changed
 
 HELP_AGAIN = timedelta(days=1)  # one help text a day: a forged sender must not become a flood (RFC 3834 2, 5)
-WORDING = "reply-1"  # what was agreed to: the words of the reply itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +68,8 @@ def _stop(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> None:
     uses = people.allowed_uses(unit, asked.writer.owners)
     still = {one: allowed for one in asked.writer.owners if (allowed := uses.get(one, {}).get(asked.channel))}
     for person_id, purposes in still.items():
-        _write(ctx, unit, asked, person_id, purposes, allowed=False)
+        _write(ctx, unit, actor, asked, person_id, purposes, allowed=False)
+    suppressions.suppress(unit, asked.channel, asked.writer.address, how="reply", at=ctx.clock(), staff_id=None)
     _tell_visits(ctx, unit, actor, asked, still, "consent_withdrawn")
     confirmed_before = 0 if still else 1  # nothing was left to stop: this wish was confirmed, or needed no words
     if may_confirm(stopped_at=asked.at, now=ctx.clock(), confirmed_before=confirmed_before):
@@ -83,14 +83,29 @@ def _start(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
     """
     if (asked.channel == "email" and not asked.writer.is_sure) or _was_stopped_since(unit, asked):
         return False
-    withdrawn = people.withdrawn_uses(unit, asked.writer.owners, asked.channel)
-    stopped = {one: ours for one, purposes in withdrawn.items() if (ours := purposes.intersection(PURPOSES))}
+    ended = suppressions.end(unit, asked.channel, asked.writer.address, how="reply", at=ctx.clock())
+    stopped = _stopped(unit, asked, typed_anew=ended > 0)
     for person_id, purposes in stopped.items():
-        _write(ctx, unit, asked, person_id, purposes, allowed=True)
+        _write(ctx, unit, actor, asked, person_id, purposes, allowed=True)
     _tell_visits(ctx, unit, actor, asked, stopped, "consent_given")
     if stopped:
         _answer(ctx, unit, actor, asked, "start_heard")
     return True
+
+
+def _stopped(unit: Unit, asked: Asked, *, typed_anew: bool) -> dict[str, frozenset[str]]:
+    """person -> what belongs to the repair that they stopped on this channel, or could not allow while it was stopped.
+
+    `typed_anew`: the address was suppressed, so of whoever came in with it since nothing was noted.
+    """
+    withdrawn = people.withdrawn_uses(unit, asked.writer.owners, asked.channel)
+    states = people.standings(unit, asked.writer.owners) if typed_anew else {}
+    out = {}
+    for one in asked.writer.owners:
+        never_said = typed_anew and all(way != asked.channel for way, _ in states.get(one, {}))
+        if ours := frozenset(PURPOSES if never_said else withdrawn.get(one, frozenset()).intersection(PURPOSES)):
+            out[one] = ours
+    return out
 
 
 def _was_stopped_since(unit: Unit, asked: Asked) -> bool:
@@ -109,14 +124,13 @@ def _help(ctx: Context, unit: Unit, actor: Actor, asked: Asked) -> bool:
     return True
 
 
-def _write(ctx: Context, unit: Unit, asked: Asked, person_id: str, purposes: Iterable[str], *, allowed: bool) -> None:
-    people_changed(unit, [person_id])  # the event of one visit says nothing about their other ones
-    language = people.get_person(unit, person_id).language
-    for purpose in sorted(purposes):
-        people.add_consent(
-            unit, person_id, channel=asked.channel, purpose=purpose, allowed=allowed, basis=BASIS[purpose],
-            wording=WORDING, language=language, how="reply", staff_id=None, at=ctx.clock(),
-        )  # fmt: skip
+def _write(
+    ctx: Context, unit: Unit, actor: Actor, asked: Asked, person_id: str, purposes: Iterable[str], *, allowed: bool
+) -> None:
+    write_uses(
+        ctx, unit, actor, person_id, asked.channel, sorted(purposes), allowed=allowed, how="reply",
+        evidence=asked.reply_id, replied=True,
+    )  # fmt: skip
 
 
 def _tell_visits(ctx: Context, unit: Unit, actor: Actor, asked: Asked, person_ids: Iterable[str], kind: str) -> None:

@@ -32,8 +32,10 @@ def stop(ctx: Context, reader: Reader, use: Use) -> bool:
         uses = people.allowed_uses(unit, [use.person_id]).get(use.person_id, {})
         if people.is_forgotten(unit, use.person_id) or use.purpose not in uses.get(use.channel, frozenset()):
             return False
-        write_uses(ctx, unit, actor, use.person_id, use.channel, (use.purpose,), allowed=False, how=HOW)
-        for visit_id in visits.newest_visits(unit, [use.person_id]).values():
+        newest = tuple(visits.newest_visits(unit, [use.person_id]).values())
+        write_uses(ctx, unit, actor, use.person_id, use.channel, (use.purpose,), allowed=False, how=HOW,
+                   evidence=next(iter(newest), ""))  # fmt: skip
+        for visit_id in newest:
             codes = use_codes(use.channel, (use.purpose,), HOW)
             record(ctx, unit, actor, "consent_withdrawn", visit_id=visit_id, codes=codes)
         return True

@@ -171,13 +171,13 @@ def _consents(page: PadPage, desk: Desk, w: Language) -> Block:
 
 
 def _consent(purpose: str, desk: Desk, w: Language, *, width: int) -> Block:
-    said = w["consent.afterwards"] if purpose == "afterwards" else w[f"purpose.{purpose}"]
+    said = w[f"consent.{purpose}"]
     if desk.columns == 1:  # a roll has no room for it beside the boxes
         ways = [w[f"pad.by_{one}"] for one in ("phone", "email")]
-        return stack([desk.text(said[:1].upper() + said[1:], width=width, most=4),
+        return stack([desk.text(said, width=width, most=4),
                       boxes(desk, ways, width=width, across=2)], gap=4)  # fmt: skip
     way = width // 5
-    text = desk.text(said[:1].upper() + said[1:], width=width - 2 * (way + desk.gap), most=4)
+    text = desk.text(said, width=width - 2 * (way + desk.gap), most=4)
     squares = [box(desk, w[f"pad.by_{one}"], width=way, most=1) for one in ("phone", "email")]
     return row([Block(width - 2 * (way + desk.gap), text.height, text.draw), *squares], gap=desk.gap)
 

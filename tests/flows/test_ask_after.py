@@ -17,10 +17,10 @@ from typing import Any
 import pytest
 from sqlalchemy import select
 
+from notify.core.consent import REPLY_VERSION, VERSIONS
 from notify.core.languages import LANGUAGES
 from notify.core.one_click import Use, read_stop_token
 from notify.flows import ask_after, forget, handover, moves, reach, set_up, stop_by_link
-from notify.flows.check_in import WORDINGS
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import events, people, tickets
@@ -254,10 +254,16 @@ def test_the_consent_row_says_which_words_were_agreed_to_and_a_service_row_rests
 
 
 def test_changed_words_of_the_consent_need_a_new_version(lines: Lines) -> None:
-    """The words as of version afterwards-1, by hash: whoever changes them raises the version, then this line."""
-    said = "\n".join(lines.house.services.words.get(one)["consent.afterwards"] for one in LANGUAGES)
-    known = {"afterwards-1": "56fb6920dd8695bb"}
-    assert known[WORDINGS["afterwards"]] == hashlib.sha256(said.encode()).hexdigest()[:16]
+    """The words of each version, by hash: whoever changes them raises the version, then this table."""
+    known = {
+        "repair-1": "792ab4b04df04eea",
+        "pickup-1": "9618db855dc03a14",
+        "afterwards-1": "56fb6920dd8695bb",
+        "reply-1": "54267426d8a15e58",
+    }
+    for purpose, version in {**VERSIONS, "reply": REPLY_VERSION}.items():
+        said = "\n".join(lines.house.services.words.get(one)[f"consent.{purpose}"] for one in LANGUAGES)
+        assert known[version] == hashlib.sha256(said.encode()).hexdigest()[:16], version
 
 
 def test_nobody_agrees_by_being_silent_by_a_corrected_address_or_by_the_word_start(lines: Lines) -> None:

@@ -28,7 +28,7 @@ def _page(**more: Any) -> PadPage:
         "shop_name": "Tramstop Bench", "shop_lines": ("3 Rope Walk", "Quillhaven"), "shop_phone": "+44 1632 960123",
         "number": "X7T-3C0J", "label_text": "X7T3C0J", "qr_text": LINK, "link": LINK, "place": "3/20",
         "purposes": ("repair", "pickup", "afterwards"), "keep_period": "P90D", "currency": "GBP",
-        "wordings": {"repair": "uses-1", "pickup": "uses-1", "afterwards": "afterwards-1"},
+        "wordings": {"repair": "repair-1", "pickup": "pickup-1", "afterwards": "afterwards-1"},
         "privacy_link": "https://bell.example.org/privacy?language=",
     }  # fmt: skip
     return PadPage(**(known | more))
@@ -54,7 +54,7 @@ def test_each_paper_carries_the_secret_for_the_customer_and_the_number_for_the_d
     read = 0
     for language in LANGUAGES:
         w = Words(TEMPLATES / "words").get(language)
-        asked = [w["pad.name"], w["pad.fault"].split(",")[0], "uses-1, afterwards-1", w["pad.on_paper"].split(".")[0]]
+        asked = [w["pad.name"], w["pad.fault"].split(",")[0], "repair-1, pickup-1, afterwards-1", w["pad.on_paper"].split(".")[0]]
         asked += [w[f"safety.{flag}"] for flag in ("swollen", "hot", "leaking", "wet")]
         for paper, sheets in SHEETS.items():
             said, codes = _read(_page(), paper, language)

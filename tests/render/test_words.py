@@ -12,7 +12,7 @@ import pytest
 
 from notify.core import questions, tickets
 from notify.core.errors import Invalid, Misconfigured
-from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE, NOTICES
+from notify.core.notices import EVERY_PURPOSE, NOTICES
 from notify.paths import templates_folder
 from notify.render.words import Words
 from tests.render.contexts import LANGUAGES
@@ -83,7 +83,7 @@ def test_every_code_of_core_has_words_in_every_language(words: Words) -> None:
     wanted |= {f"question.{kind}" for kind in questions.ANSWERS}
     wanted |= {f"answer.{code}" for codes in questions.ANSWERS.values() for code in codes}
     wanted |= {f"notice.{name}" for name in NOTICES} | {f"purpose.{p}" for p in EVERY_PURPOSE}
-    wanted |= {f"consent.{p}" for p in CONSENT_PURPOSES}
+    wanted |= {f"consent.{p}" for p in (*EVERY_PURPOSE, "reply")}
     for flag in ("swollen", "hot", "leaking", "wet"):
         wanted |= {f"safety.{flag}", f"caution.{flag}", f"staff_caution.{flag}"}
     for language in LANGUAGES:

@@ -1,0 +1,106 @@
+"""Addresses whose readers want nothing more: found by keyed hash, also when everybody who had one is forgotten.
+
+A row is never removed, an opt-in ends it. `contacts.suppressed_at` and `suppressed_how` repeat it beside each stored
+contact, so that planning and the second look need no address opened; only this room writes them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import insert, select, update
+
+from notify.core.suppression import normal_form, suppression_hash
+from notify.store import schema as s
+from notify.store.database import Unit
+from notify.store.stamps import people_changed
+
+
+@dataclass(frozen=True, slots=True)
+class Suppression:
+    """One row: since when, by what way it was said, and until when. Whose address it is nobody can tell from it."""
+
+    id: str
+    channel: str
+    reason: str
+    at: datetime
+    staff_id: str | None
+    key_id: str
+    ended_at: datetime | None
+    ended_how: str
+
+
+def _hashes(unit: Unit, channel: str, address: str) -> dict[str, str]:
+    """Key id -> hash of a stored address, by every index key that a row may stand under."""
+    normal = normal_form(channel, address)
+    return {key.id: suppression_hash(key.secret, normal) for key in unit.vault.index_keys()}
+
+
+def standing(unit: Unit, channel: str, address: str) -> Suppression | None:
+    """The suppression of a stored or parsed address that has not ended; None for none."""
+    t = s.suppressions
+    hashes = _hashes(unit, channel, address)
+    query = select(t).where(
+        t.c.shop_id == unit.shop_id, t.c.channel == channel, t.c.hash.in_(list(hashes.values())), t.c.ended_at.is_(None)
+    ).order_by(t.c.at)  # fmt: skip
+    row = unit.connection.execute(query).first()
+    return None if row is None else _row(row)
+
+
+def suppress(unit: Unit, channel: str, address: str, *, how: str, at: datetime, staff_id: str | None) -> bool:
+    """Notes that nothing more is wanted there, once, and marks everybody's contact there; whether it is new."""
+    known = standing(unit, channel, address)
+    if known is None:
+        key = unit.vault.index_key()
+        unit.connection.execute(insert(s.suppressions).values(
+            shop_id=unit.shop_id, id=unit.new_id(), channel=channel, key_id=key.id, reason=how, at=at,
+            hash=suppression_hash(key.secret, normal_form(channel, address)), staff_id=staff_id, ended_how="",
+        ))  # fmt: skip
+    _mark(unit, channel, address, at=known.at if known else at, how=known.reason if known else how)
+    return known is None
+
+
+def mark_known(unit: Unit, channel: str, address: str) -> Suppression | None:
+    """Marks the contacts of an address that was noted a moment ago, if it is suppressed; the row then."""
+    known = standing(unit, channel, address)
+    if known is not None:
+        _mark(unit, channel, address, at=known.at, how=known.reason)
+    return known
+
+
+def end(unit: Unit, channel: str, address: str, *, how: str, at: datetime) -> int:
+    """Ends it, for whoever is reached there wants it again; how many rows ended."""
+    t = s.suppressions
+    hashes = list(_hashes(unit, channel, address).values())
+    ended = unit.connection.execute(
+        update(t)
+        .where(t.c.shop_id == unit.shop_id, t.c.channel == channel, t.c.hash.in_(hashes), t.c.ended_at.is_(None))
+        .values(ended_at=at, ended_how=how)
+    ).rowcount
+    if ended:
+        _mark(unit, channel, address, at=None, how="")
+    return ended
+
+
+def _mark(unit: Unit, channel: str, address: str, *, at: datetime | None, how: str) -> None:
+    """Repeats it beside every stored contact of that address, also one that was replaced: a warning may go there."""
+    t = s.contacts
+    lookups = unit.opener.lookups(channel, normal_form(channel, address))
+    same = (t.c.shop_id == unit.shop_id, t.c.channel == channel, t.c.lookup.in_(lookups))
+    unit.connection.execute(update(t).where(*same).values(suppressed_at=at, suppressed_how=how))
+    people_changed(unit, unit.connection.execute(select(t.c.person_id).where(*same).distinct()).scalars())
+
+
+def every(unit: Unit) -> tuple[Suppression, ...]:
+    """The whole list, the newest first: times and ways, nothing about anybody."""
+    t = s.suppressions
+    query = select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.at.desc(), t.c.id)
+    return tuple(_row(row) for row in unit.connection.execute(query))
+
+
+def _row(row: object) -> Suppression:
+    r = row._mapping  # type: ignore[attr-defined]  # SQLAlchemy's Row
+    return Suppression(
+        r["id"], r["channel"], r["reason"], r["at"], r["staff_id"], r["key_id"], r["ended_at"], r["ended_how"]
+    )
