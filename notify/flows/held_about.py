@@ -8,6 +8,7 @@ Of anybody else there is only the name that this person gave for a pass. Names o
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from email import message_from_bytes, policy
 from email.message import EmailMessage
@@ -65,6 +66,8 @@ def _name(unit: Unit, groups: Mapping[str, list[Row]]) -> None:
     for row in groups["consents"]:
         row["text"] = shown.get((row["wording"], row["language"]), "")
     named = people.people_by_id(unit, {row["person_id"] for row in groups["passes_given"]})
+    for row in groups["told_by_other_systems"]:
+        row["cells"] = json.loads(row["cells"])["cells"] if row["cells"] else {}
     for row in groups["passes_given"]:
         row["name"] = named[row.pop("person_id")].name
 

@@ -117,6 +117,7 @@ def _claim(language: str, **more: Any) -> Page:
                     "can_stop_asking": False,
                 },
             ],
+            "rights_href": f"{CLAIM}/rights",
             "known": [
                 w["known"]["what"],
                 w["known"]["when_open"].format(period={"en": "90 days", "de": "90 Tage", "it": "90 giorni"}[language]),

@@ -1,0 +1,55 @@
+"""What the claim page shows behind a code: everything held about whoever brought the visit, and what they asked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from notify.core.requests import Kind, erased_from
+from notify.core.shop import Shop
+from notify.flows.context import Context
+from notify.flows.held_about import Held, brought_by, gather_held
+from notify.flows.keeping import Fate, fate
+from notify.flows.requests import stands_against
+from notify.flows.view_hours import Door, door_within
+from notify.render.words import Language
+from notify.store import people, requests
+from notify.store.claims import Claim
+from notify.store.requests import Request
+
+LONGEST_LIST = 20
+
+
+@dataclass(frozen=True, slots=True)
+class RightsView:
+    """The page as data. `against` are the codes of what an erasure would have to wait for now."""
+
+    language: str
+    person_id: str
+    held: Held
+    fate: Fate
+    against: tuple[str, ...]
+    requests: tuple[Request, ...]
+    shop: Shop
+    door: Door
+    now: datetime
+
+
+def view_rights(ctx: Context, claim: Claim, words: Language) -> RightsView:
+    """Everything, in one reading transaction; the caller has seen that a code was typed. Raises NotFound once gone."""
+    with ctx.db.read(claim.shop_id) as unit:
+        person_id = brought_by(unit, claim.visit_id)
+        found = fate(ctx, unit, person_id)
+        return RightsView(
+            language=people.get_person(unit, person_id).language, person_id=person_id,
+            held=gather_held(ctx, unit, person_id), fate=found, against=stands_against(found),
+            requests=requests.requests_of(unit, person_id)[:LONGEST_LIST], shop=ctx.shop(unit),
+            door=door_within(ctx, unit, words), now=ctx.clock(),
+        )  # fmt: skip
+
+
+def rests_until(one: Request) -> datetime | None:
+    """Until when an erasure can be taken back for sure; None for other kinds, and while it is not known who asks."""
+    if one.kind is not Kind.ERASURE or one.proved_at is None:
+        return None
+    return erased_from(max(one.received_at, one.proved_at))

@@ -1,0 +1,194 @@
+"""What we keep about you: behind a code to the stored contact, for a quarter of an hour, in this browser only."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime, time
+from typing import Any
+
+from flask import Blueprint, make_response, redirect, render_template, request
+from werkzeug.wrappers import Response
+
+from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, TooOften
+from notify.core.requests import OPEN, REFUSED, Kind
+from notify.flows import contact_codes, requests
+from notify.flows.claims import Forgotten, open_claim
+from notify.flows.contact_codes import WrongCode
+from notify.flows.keeping import Fate
+from notify.flows.requests import PURPOSE
+from notify.flows.view_lost import code_goes_to
+from notify.flows.view_rights import RightsView, rests_until, view_rights
+from notify.render.held_says import say_held
+from notify.render.moments import Moments
+from notify.render.words import Language
+from notify.store.claims import Claim
+from notify.store.requests import Request
+from notify.web.claim.frame import base, go_to, opens_claim
+from notify.web.claim.unlocked import is_unlocked, unlock
+from notify.web.here import ctx, customer_actor, services
+
+pages = Blueprint("claim_rights", __name__)
+HERE = "/rights"
+
+
+@pages.get("/c/<token>/rights")
+@opens_claim
+def show(token: str) -> Response:
+    """The field for the code, or everything once it was typed."""
+    claim = open_claim(ctx(), token)
+    if not is_unlocked(token, PURPOSE):
+        return _locked(claim, token)
+    return _page(_view(claim), token)
+
+
+@pages.post("/c/<token>/rights/send-code")
+@opens_claim
+def send(token: str) -> Response:
+    """Sends a code to the stored contact."""
+    claim = open_claim(ctx(), token)
+    try:
+        contact_codes.send_code(
+            ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, source=request.remote_addr or ""
+        )
+    except TooOften:
+        return go_to(token, "rights_code_too_often", page=HERE)
+    except NotAllowed:
+        return go_to(token, "rights_no_code", page=HERE)
+    return go_to(token, "rights_code_sent", page=HERE)
+
+
+@pages.post("/c/<token>/rights/code")
+@opens_claim
+def check(token: str) -> Response:
+    """The right code opens the page in this browser."""
+    claim = open_claim(ctx(), token)
+    try:
+        requests.open_held(ctx(), customer_actor(), claim.visit_id, request.form.get("code", ""))
+    except Invalid:
+        return _locked(claim, token, problem="malformed", status=422)
+    except WrongCode:
+        return _locked(claim, token, problem="wrong", status=422)
+    answer = make_response(redirect(f"/c/{token}{HERE}", code=303))
+    unlock(answer, token, PURPOSE)
+    return answer
+
+
+@pages.post("/c/<token>/rights/ask")
+@opens_claim
+def ask(token: str) -> Response:
+    """Takes in what they ask; without a code typed it asks for one."""
+    claim = open_claim(ctx(), token)
+    if not is_unlocked(token, PURPOSE):
+        return go_to(token, page=HERE)
+    try:
+        requests.ask(ctx(), customer_actor(), claim.visit_id, _view(claim).person_id, proved=True, how="claim_page",
+                     kind=request.form.get("kind", ""), note=request.form.get("note", ""))  # fmt: skip
+    except Invalid:
+        return go_to(token, "rights_no_words", page=HERE)
+    except Conflict:
+        return go_to(token, "rights_full", page=HERE)
+    return go_to(token, "rights_asked", page=HERE)
+
+
+@pages.post("/c/<token>/rights/withdraw")
+@opens_claim
+def withdraw(token: str) -> Response:
+    """Takes one of their own requests back."""
+    claim = open_claim(ctx(), token)
+    if not is_unlocked(token, PURPOSE):
+        return go_to(token, page=HERE)
+    try:
+        requests.withdraw(ctx(), customer_actor(), request.form.get("request", ""), person_id=_view(claim).person_id)
+    except (Conflict, NotFound):
+        return go_to(token, "rights_gone", page=HERE)
+    return go_to(token, "rights_withdrawn", page=HERE)
+
+
+@pages.get("/c/<token>/rights/data.json")
+@opens_claim
+def data(token: str) -> Response:
+    """The same for a program (flows/held_about says its shape)."""
+    claim = open_claim(ctx(), token)
+    if not is_unlocked(token, PURPOSE):
+        return go_to(token, page=HERE)
+    answer = make_response(json.dumps(_view(claim).held, ensure_ascii=False, indent=2))
+    answer.mimetype = "application/json"
+    answer.headers["Content-Disposition"] = 'attachment; filename="what-we-keep.json"'
+    return answer
+
+
+def _view(claim: Claim) -> RightsView:
+    try:
+        return view_rights(ctx(), claim, services().page_words.get(claim.language))
+    except NotFound as gone:
+        raise Forgotten(claim.language) from gone
+
+
+def _locked(claim: Claim, token: str, *, problem: str = "", status: int = 200) -> Response:
+    w = services().page_words.get(claim.language)
+    masked, asked = code_goes_to(ctx(), claim.shop_id, claim.visit_id, PURPOSE)
+    sentence = w("code.sent_to", address=masked) if asked and masked else w["rights.locked" if masked else
+                                                                           "rights.no_contact"]  # fmt: skip
+    page = render_template(
+        "code.html", **base(claim.language, token=token), title=w["rights.title"], sentence=sentence,
+        label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", number="",
+        check_action=f"/c/{token}{HERE}/code", send_action=f"/c/{token}{HERE}/send-code" if masked else "",
+        back_href=f"/c/{token}", back_label=w["page.back"],
+    )  # fmt: skip
+    return make_response(page, status)
+
+
+def _page(view: RightsView, token: str) -> Response:
+    w, home = services().page_words.get(view.language), f"/c/{token}{HERE}"
+    moments = Moments(w, view.shop.zone, view.now)
+    sections = say_held(view.held, w, services().words.get, moments)
+    page = render_template(
+        "rights.html", **base(view.language, token=token, door=view.door), kept=say_kept(view.fate, w, moments),
+        sections=[{"title": one.title, "rows": one.rows} for one in sections], json_href=f"{home}/data.json",
+        asked=[_asked(one, w, moments) for one in view.requests if one.kind is not Kind.ACCESS or one.state == OPEN],
+        ask_action=f"{home}/ask", withdraw_action=f"{home}/withdraw", against=_against(view.against, w),
+        back_href=f"/c/{token}",
+    )  # fmt: skip
+    return make_response(page)
+
+
+def say_kept(found: Fate, w: Language, moments: Moments) -> str:
+    """What becomes of it, in one sentence."""
+    if found.reasons:
+        return w("rights.goes_kept", reasons=say_reasons(found.reasons, w))
+    if found.state == "running" and found.goes_on:
+        return w("rights.goes", day=moments.day(_noon(found.goes_on)))
+    return w["rights.goes_open" if found.state == "open" else "rights.goes_tonight"]
+
+
+def say_reasons(codes: tuple[str, ...], w: Language) -> str:
+    """Why something is kept, in words."""
+    return w["rights.and"].join(w[f"rights_why.{code}"] for code in codes)
+
+
+def _against(codes: tuple[str, ...], w: Language) -> str:
+    return w("rights.erasure_against", reasons=say_reasons(codes, w)) if codes else ""
+
+
+def _asked(one: Request, w: Language, moments: Moments) -> dict[str, Any]:
+    return {
+        "id": one.id, "title": w[f"rights_kind.{one.kind}"], "when": moments.stamp(one.received_at),
+        "sentence": _stands(one, w, moments), "can_withdraw": one.state == OPEN,
+    }  # fmt: skip
+
+
+def _stands(one: Request, w: Language, moments: Moments) -> str:
+    if one.state == REFUSED:
+        return f"{w('rights.refused', reason=w[f'rights_reason.{one.reason}'])} {w['rights.complain']}"
+    if one.state != OPEN:
+        return w[f"rights.state_{one.state}"]
+    if one.proved_at is None:
+        return w["rights.unproved"]
+    rested = rests_until(one)
+    if rested is not None:
+        return w("rights.erase_after", when=moments.stamp(rested))
+    return w("rights.answer_by", day=moments.day(_noon(one.last_day)))
+
+
+def _noon(day: date) -> datetime:
+    return datetime.combine(day, time(12), tzinfo=UTC)
