@@ -930,6 +930,7 @@ Index(
     postgresql_where=text("state in ('asked','open')"),
 )
 Index("ix_passes_given_by", passes.c.shop_id, passes.c.given_by)
+Index("ix_passes_person", passes.c.shop_id, passes.c.person_id)
 # A secret address under which the shop's own calendar reads its pickups.
 feeds = _table(
     "feeds",

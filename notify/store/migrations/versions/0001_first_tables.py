@@ -859,6 +859,7 @@ def upgrade() -> None:
         sqlite_where=sa.text("state in ('asked','open')"),
         postgresql_where=sa.text("state in ('asked','open')"),
     )
+    op.create_index("ix_passes_person", "passes", ["shop_id", "person_id"], unique=False)
     op.create_index("ix_passes_visit", "passes", ["shop_id", "visit_id"], unique=False)
     op.create_table(
         "past_jobs",
@@ -1268,6 +1269,7 @@ def downgrade() -> None:
     op.drop_index("ix_past_jobs_ended", table_name="past_jobs")
     op.drop_table("past_jobs")
     op.drop_index("ix_passes_visit", table_name="passes")
+    op.drop_index("ix_passes_person", table_name="passes")
     op.drop_index(
         "ix_passes_live",
         table_name="passes",
