@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import secrets
+import time
 import uuid
 import zoneinfo
 from collections.abc import Callable, Mapping, Sequence
@@ -53,6 +54,11 @@ def system_clock() -> datetime:
     return datetime.now(UTC)
 
 
+def _running() -> float:
+    """Seconds that nobody can set: those asleep are counted where the system tells them (Linux: CLOCK_BOOTTIME)."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()
+
+
 @dataclass(frozen=True, slots=True)
 class Services:
     """Everything a face may use. Made by `build`, closed by `close`."""
@@ -69,6 +75,8 @@ class Services:
     secret: bytes
     templates: Path
     hook_secret: str = field(default="", repr=False)
+    running: Callable[[], float] = _running
+    _looked: dict[str, float] = field(default_factory=dict, repr=False)
 
     def shop_ids(self) -> tuple[str, ...]:
         """Every shop of the installation."""
@@ -77,6 +85,16 @@ class Services:
     def wordings(self) -> Wordings:
         """The texts with their words and invented facts: for looking at any message before it is sent."""
         return Wordings(self.texts, self.words.get, self.sample_words.get, self.settings.limits.sms_parts)
+
+    def rest(self) -> None:
+        """A short breath between two pieces of long work, so that others who wait to write have their turn."""
+        time.sleep(0.02)
+
+    def since_last_look(self) -> timedelta | None:
+        """How long this machine says that it has been running since this was asked last; None the first time."""
+        before, now = self._looked.get("at"), self.running()
+        self._looked["at"] = now
+        return timedelta(seconds=now - before) if before is not None else None
 
     def drop_copies(self, message_ids: Sequence[str]) -> int:
         """Removes the copies of these messages that channels keep on this machine (Maildir); how many."""
@@ -102,6 +120,7 @@ def build(
     channels: Mapping[str, Channel] | None = None,
     upgrade: bool = False,
     fault: Callable[[str], None] = lambda point: None,
+    running: Callable[[], float] = _running,
 ) -> Services:
     """Wires the installation. With `upgrade` the database is brought to today's tables first.
 
@@ -139,7 +158,16 @@ def build(
     )  # fmt: skip
     page_words, samples = Words(templates / "words", prefix="page."), Words(templates / "words", prefix="sample.")
     return Services(settings, context, dispatcher, teller, ways, texts, words, page_words, samples, secret, templates,
-                    _read_hook_secret(settings))  # fmt: skip
+                    _read_hook_secret(settings), running)  # fmt: skip
+
+
+def check_keys(settings: Settings) -> None:
+    """Raises Misconfigured when the key files are not those of this installation; for whoever changes its tables."""
+    vault = _open_vault(settings)
+    try:
+        vault.check()
+    finally:
+        vault.engine.dispose()
 
 
 def _open_vault(settings: Settings) -> Vault:

@@ -2,23 +2,34 @@
 
 from __future__ import annotations
 
+import os
+import sys
+
 import click
 
 from notify.cli.desk import Command, Desk, pass_desk
+from notify.cli.forget_dry_run import would_forget
 from notify.cli.only_one import is_served
 from notify.flows import forget as flow
+from notify.flows import watch_clock
 from notify.flows.view_lookup import find_person
+
+OUT_OF_REACH = (
+    "Out of reach: mail and texts that have left, invites in their calendar, paper, and backups until their life ends."
+)
 
 
 @click.command("forget", cls=Command)
-@click.option("--dry-run", is_flag=True, help="Only say how many would go and who stays for what reason.")
+@click.option("--dry-run", is_flag=True, help="Only say who would go (by claim numbers), what stays, why, and until when.")
+@click.option("--all", "everyone", is_flag=True, help="With --dry-run: also those whose time is not over yet.")
 @click.option("--person", "number", default="", help="Forget the people of the visit with this claim number at once.")
 @click.option(
     "--who", type=click.Choice(["bringer", "tell", "payer", "collector"]), default="bringer", show_default=True
 )
 @click.option("--yes", is_flag=True, help="Do not ask before --person.")
+@click.option("--the-clock-is-right", "right", is_flag=True, help="You looked: this machine's date and time are right.")
 @pass_desk
-def forget(desk: Desk, dry_run: bool, number: str, who: str, yes: bool) -> None:
+def forget(desk: Desk, dry_run: bool, everyone: bool, number: str, who: str, yes: bool, right: bool) -> None:
     """Forget people: their keys are destroyed, their rows overwritten, and the files rewritten.
 
     Without options this does what happens every night: who was handed everything back longer ago than the shop
@@ -27,17 +38,37 @@ def forget(desk: Desk, dry_run: bool, number: str, who: str, yes: bool) -> None:
     if number:
         _one(desk, number, who, yes=yes, dry_run=dry_run)
         return
-    served = _is_served(desk)
-    done = flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=desk.services.drop_copies, prove=not served)
-    kept = [f"  kept: {reason}" for _, reason in done.kept]
     if dry_run:
-        desk.show(
-            done,
-            f"{len(done.due)} people would be forgotten, {len(done.kept)} stay although their time is over.",
-            *kept,
-        )
+        would_forget(desk, everyone=everyone)
         return
-    desk.show(done, f"{len(done.due)} people forgotten, {len(done.kept)} kept.", *kept, _proof(done.confirmed, served))
+    if right:
+        watch_clock.vouch(desk.ctx, desk.actor)
+    else:
+        watch_clock.look(desk.ctx, ran=None)
+    served = _is_served(desk)
+    done = _all(desk, dry_run=dry_run, served=served)
+    kept = [f"  kept: {reason}" for _, reason in done.kept]
+    if done.doubt:
+        kept += [f"{watch_clock.WHY[done.doubt]}, so nobody is forgotten on its word.",
+                 "If its date and time are right, say so: shelfbell forget --the-clock-is-right"]  # fmt: skip
+    said = [f"{len(done.due)} people forgotten, {len(done.kept)} kept.", *kept]
+    desk.show(done, *said, *([_proof(done.confirmed, served), OUT_OF_REACH] if done.due else []))
+
+
+def _all(desk: Desk, *, dry_run: bool, served: bool) -> flow.Forgotten:
+    """With a bar where somebody looks; it begins once it is known how many go."""
+    hidden = not sys.stderr.isatty() or desk.options.json or os.environ.get("TERM") == "dumb"
+    with click.progressbar(length=1000, label="Forgetting", file=sys.stderr, hidden=hidden) as bar:
+        done = 0
+
+        def tell(gone: int, of: int) -> None:
+            nonlocal done
+            bar.update(gone * 1000 // of - done)
+            done = gone * 1000 // of
+
+        services = desk.services
+        return flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=services.drop_copies, prove=not served,
+                           tell=tell, rest=services.rest)  # fmt: skip
 
 
 def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None:
@@ -49,11 +80,11 @@ def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None
         click.confirm("This cannot be taken back. Forget this person now?", abort=True)
     served = _is_served(desk)
     proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies, prove=not served)
-    desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved, served))
+    desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved, served), OUT_OF_REACH)
 
 
 def _is_served(desk: Desk) -> bool:
-    """Whether a running service has the files: then it proves the forgetting, within a minute."""
+    """Whether a running service has the files: then it proves the forgetting."""
     return desk.ctx.db.is_sqlite and is_served(desk.services.settings.database.data_folder)
 
 
@@ -61,5 +92,8 @@ def _proof(confirmed: bool, served: bool) -> str:
     if confirmed:
         return "It is proved that nothing readable is left in the database files."
     if served:
-        return "The running service rewrites the files and proves it within a minute."
+        return (
+            "The running service rewrites the files and proves it: within a minute, or, where the database is large, "
+            "once the shop is closed. The keys are gone already."
+        )
     return "It is not proved yet, because somebody was reading just now; the next run proves it."

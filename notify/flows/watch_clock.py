@@ -6,7 +6,6 @@ from datetime import timedelta
 
 from notify.core import clock_trail
 from notify.core.actors import Actor
-from notify.core.errors import Conflict
 from notify.flows.context import Context
 from notify.store import clock_trails
 from notify.store.database import Unit
@@ -45,10 +44,7 @@ def doubt(ctx: Context, unit: Unit) -> str:
     return clock_trail.doubt(clock_trails.get(unit), ctx.clock())
 
 
-def need_right(ctx: Context, unit: Unit) -> None:
-    """Raises Conflict while the clock is not believed: nobody's time is over on its word."""
-    if why := doubt(ctx, unit):
-        raise Conflict(
-            f"{WHY[why]}: nobody is forgotten on its word",
-            "If the date and time of the machine are right, say so: shelfbell forget --the-clock-is-right",
-        )
+def is_believed(ctx: Context, shop_id: str) -> bool:
+    """Whether what hangs on the time may be done now."""
+    with ctx.db.read(shop_id) as unit:
+        return not doubt(ctx, unit)

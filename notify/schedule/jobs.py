@@ -22,14 +22,16 @@ from notify.flows import (
     paper_day,
     passes,
     questions,
+    quiet_hours,
     reminders,
     replies,
     score_promises,
     take_call,
+    watch_clock,
 )  # fmt: skip
 from notify.flows.context import Context
 from notify.render.words import Words
-from notify.schedule.when import Every, Nightly, When, is_steady
+from notify.schedule.when import Every, Nightly, When
 from notify.store.job_runs import NEVER
 from notify.wiring import Services
 
@@ -61,7 +63,7 @@ class Job:
     """One line of the table. `per_shop` jobs run once for each shop, the others once for the installation.
 
     One that is not `leased` runs in every process that has it and leaves no row. One that is `slow` waits for
-    somebody else's server, and runs beside the others on a thread of its own.
+    somebody else's server or has much to do, and runs beside the others on a thread of its own.
     """
 
     name: str
@@ -72,27 +74,33 @@ class Job:
     slow: bool = False
 
 
+def _look_at_clock(run: Run) -> None:
+    """Before anything is forgotten: a clock that leapt must not make everybody's time be over."""
+    if why := watch_clock.look(run.context, ran=run.services.since_last_look()):
+        log.warning("%s: nobody is forgotten on its word", watch_clock.WHY[why])
+
+
+def _is_believed(run: Run) -> bool:
+    """Never on the first night of an installation: there is nothing yet to compare the clock with."""
+    return run.before != NEVER and watch_clock.is_believed(run.context, run.shop_id)
+
+
 def _forget(run: Run) -> None:
-    """People whose time is over go; but a clock that jumped must not make everybody's time be over."""
-    if run.before == NEVER:
-        return  # the first night of an installation: there is nothing yet to compare the clock with
-    if not is_steady(run.before, run.now):
-        log.warning("the clock moved far since the last nightly run: nobody is forgotten before the next night")
-        return
-    done = forget.forget(run.context, run.actor, drop_copies=run.services.drop_copies)
-    if not done.confirmed:
-        log.warning("forgetting is not proved yet, because a reader was in the way; it is tried again each minute")
+    """People whose time is over go; that nothing is left in the files is proved by `prove_forgetting`."""
+    if _is_believed(run):
+        services = run.services
+        forget.forget(run.context, run.actor, drop_copies=services.drop_copies, prove=False, rest=services.rest)
 
 
 def _forget_delegates(run: Run) -> None:
-    """Whoever was named in a pass goes soon after it; as with people, not on the word of a clock that jumped."""
-    if run.before != NEVER and is_steady(run.before, run.now):
+    """Whoever was named in a pass goes soon after it; as with people, not on the word of a clock that leapt."""
+    if _is_believed(run):
         forget.forget_delegates(run.context, run.actor, drop_copies=run.services.drop_copies)
 
 
 def _forget_strangers(run: Run) -> None:
-    """What strangers wrote, or sources told of them, goes after its time; not on the word of a clock that jumped."""
-    if run.before != NEVER and is_steady(run.before, run.now):
+    """What strangers wrote, or sources told of them, goes after its time; not on the word of a clock that leapt."""
+    if _is_believed(run):
         keep_days = run.services.settings.inbox.keep_days
         replies.forget_strangers(run.context, run.actor, keep_days=keep_days)
         told = {watch.name: watch.keep_days for watch in run.services.settings.watch}
@@ -100,8 +108,8 @@ def _forget_strangers(run: Run) -> None:
 
 
 def _tidy_absences(run: Run) -> None:
-    """When somebody was away is nobody's business long after; but not on the word of a clock that jumped."""
-    if run.before != NEVER and is_steady(run.before, run.now):
+    """When somebody was away is nobody's business long after; but not on the word of a clock that leapt."""
+    if _is_believed(run):
         at_bench.tidy(run.context, run.actor)
 
 
@@ -130,8 +138,8 @@ def _tell_listeners(run: Run) -> None:
 
 
 def _prove(run: Run) -> None:
-    """What a command forgot, or a reader held up, is rewritten and proved here: by the one that checkpoints."""
-    forget.confirm(run.context, run.actor)
+    """What was forgotten is rewritten and proved here, by the one that checkpoints: large files in closed hours."""
+    forget.confirm(run.context, run.actor, may_hold_up=quiet_hours.is_quiet(run.context, run.services.shop_ids()))
 
 
 def _checkpoint(run: Run) -> None:
@@ -151,7 +159,8 @@ JOBS: tuple[Job, ...] = (
     Job("settle_promises", Every(60), lambda run: score_promises.settle_due(run.context, run.actor)),
     Job("stale_calls", Every(60), lambda run: run.services.dispatcher.end_stale_calls(run.shop_id)),
     Job("expire_passes", Every(600), lambda run: passes.expire_due(run.context, run.actor)),
-    Job("forget", Nightly(), _forget),
+    Job("clock", Every(60), _look_at_clock, per_shop=False, leased=False),
+    Job("forget", Nightly(), _forget, slow=True),
     Job("forget_delegates", Nightly(), _forget_delegates),
     Job("forget_strangers", Nightly(), _forget_strangers),
     Job("old_absences", Nightly(), _tidy_absences),

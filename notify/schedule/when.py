@@ -7,9 +7,6 @@ from datetime import UTC, datetime, time, timedelta
 
 from notify.core.instants import instant, zone
 
-# Nights missed in a row before a nightly job trusts the clock no more. A shop closed over a long weekend stays
-# below it; a machine that wakes up in another year does not (common practice, no source).
-STEADY = timedelta(days=3)
 _GRID = datetime(2026, 1, 1, tzinfo=UTC)
 
 
@@ -37,8 +34,3 @@ def last_due(when: When, now: datetime, *, zone_name: str, nightly_at: time) -> 
     today = now.astimezone(tz).date()
     nights = (instant(datetime.combine(today - timedelta(days=back), nightly_at), tz) for back in range(3))
     return next(night for night in nights if night <= now)
-
-
-def is_steady(before: datetime, now: datetime) -> bool:
-    """Whether the clock went on plausibly since a nightly job ran: neither back nor further than STEADY."""
-    return timedelta(0) <= now - before <= STEADY

@@ -50,7 +50,7 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
 
 
 # Tables without an index on the person: their rows are found by the visits or tickets that the person has a part in.
-_BY_VISIT = frozenset(table.name for table in (s.messages, s.contact_codes, s.passes))
+_BY_VISIT = frozenset(table.name for table in (s.messages, s.contact_codes))
 _BY_TICKET = frozenset(table.name for table in (s.notes, s.questions, s.parts, s.doubts))
 # What stands in clear beside it and may hint at somebody: the shelf label.
 _CLEAR: Mapping[str, Mapping[str, Any]] = {s.tickets.name: {"shelf": ""}}

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from notify.schedule.when import Every, Nightly, is_steady, last_due
+from notify.schedule.when import Every, Nightly, last_due
 
 AT = time(3, 30)
 INSTANTS = st.datetimes(datetime(2026, 1, 2), datetime(2030, 1, 1), timezones=st.just(UTC))
@@ -43,13 +43,3 @@ def test_the_night_in_which_the_clock_skips_the_hour_still_has_its_run() -> None
     now = datetime(2026, 3, 29, 10, tzinfo=UTC)
     due = last_due(Nightly(), now, zone_name="Europe/Berlin", nightly_at=time(2, 30))
     assert due == datetime(2026, 3, 29, 1, tzinfo=UTC)
-
-
-@pytest.mark.parametrize(
-    ("ahead", "steady"),
-    [(timedelta(days=1), True), (timedelta(days=3), True), (timedelta(days=3, seconds=1), False),
-     (timedelta(days=3650), False), (timedelta(seconds=-1), False)],
-)  # fmt: skip
-def test_a_clock_that_jumped_is_not_steady(ahead: timedelta, steady: bool) -> None:
-    before = datetime(2026, 11, 25, 3, 30, tzinfo=UTC)
-    assert is_steady(before, before + ahead) is steady
