@@ -82,6 +82,11 @@ class Vault:
             for name, value in new.items():
                 key_store.set_fact(connection, name, value, at)
 
+    def check(self) -> None:
+        """Raises Misconfigured when a key file is not that of this store; changes nothing."""
+        with self._engine.connect() as connection:
+            self._new_facts(connection)
+
     def new_key(self, person_id: str) -> None:
         """Makes and stores a data key for a new person, in a transaction of its own."""
         self._make_key(person_id)
