@@ -104,6 +104,10 @@ class Desk:
         """ "Wed 25 Nov 14:30" by the shop's clock; "-" for none."""
         return moment.astimezone(self.zone).strftime("%a %d %b %H:%M") if moment else "-"
 
+    def day(self, moment: datetime) -> str:
+        """ "2026-11-25" by the shop's clock."""
+        return str(moment.astimezone(self.zone).date())
+
     def instant(self, text: str, *, field: str) -> datetime:
         """The instant of a typed time, by the shop's clock when it names no zone; raises Invalid."""
         try:

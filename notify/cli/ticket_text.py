@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 from notify.cli.desk import Desk, table
 from notify.core.money import show_amount
+from notify.core.retention import EXCEPTIONS
 from notify.flows.view_desk import view_shop
+from notify.flows.view_keeping import Keeping
 from notify.flows.view_ticket import PersonLine, QuestionLine, TicketView
 
 
@@ -45,7 +47,15 @@ def _facts(desk: Desk, view: TicketView) -> Iterator[tuple[str, str]]:
     yield "follows", view.follows.number if view.follows else ""
     yield "same visit", ", ".join(other.number for other in view.others)
     yield "waits here", "yes" if view.waits_here else ""
-    yield "forgets on", desk.when(view.forgets_on) if view.forgets_on else ""
+    yield "data", _keeping(desk, view.keeping)
+
+
+def _keeping(desk: Desk, keeping: Keeping) -> str:
+    """When the data go, or what keeps them."""
+    if keeping.goes_at is None:
+        return ""
+    why = " and ".join(EXCEPTIONS[code] for code in keeping.reasons)
+    return f"kept beyond {desk.day(keeping.goes_at)}: {why}" if why else f"go on {desk.day(keeping.goes_at)}"
 
 
 def _money(desk: Desk, view: TicketView) -> str:

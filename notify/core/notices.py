@@ -80,7 +80,7 @@ _ALL = (
     Notice("answer_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("part_arrived_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
     Notice("part_late_shop", "shop", "repair", _MAIL_FIRST, _DAY, urgent=True, bell=False),
-    Notice("hold_review_shop", "shop", "repair", _MAIL_FIRST, 7 * _DAY, about="visit", urgent=False, bell=False),
+    Notice("hold_review_shop", "shop", "repair", _MAIL_FIRST, 7 * _DAY, about="visit", urgent=True, bell=False),
     Notice("promise_threatened_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),
     Notice("reply_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("request_due_shop", "shop", "repair", _MAIL_FIRST, 7 * _DAY, about="visit", urgent=True, bell=False),

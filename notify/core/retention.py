@@ -7,7 +7,7 @@ on which it was checked.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -187,6 +187,6 @@ def _whole(rule: Rule) -> tuple[str, ...]:
     return tuple(code for code in may_be if code in rule.exceptions or code in ALWAYS)
 
 
-def why_kept(rule: Rule, reasons: Mapping[str, object]) -> tuple[str, ...]:
+def why_kept(rule: Rule, reasons: Collection[str]) -> tuple[str, ...]:
     """The reasons found that keep data beyond this rule, in the order of the table."""
-    return tuple(code for code in EXCEPTIONS if reasons.get(code) and (code in rule.exceptions or code in ALWAYS))
+    return tuple(code for code in EXCEPTIONS if code in reasons and (code in rule.exceptions or code in ALWAYS))

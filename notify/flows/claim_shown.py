@@ -92,6 +92,6 @@ class ClaimView:
     collectors: tuple[str, ...]
     passes: PassPart
     contacts: tuple[ContactLine, ...]
-    known: tuple[str, ...]
+    known: str
     door: Door
     ends: datetime | None  # the instant at which something shown here is over, if one is known

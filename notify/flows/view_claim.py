@@ -86,7 +86,7 @@ class _Reading:
             story=tell(self.story, self._known_for_story(), self.words, self.moments),
             collectors=say_collectors(self.unit, self.claim.visit_id, self.words), passes=self.passes,
             contacts=say_contacts(self.ctx, self.unit, self.claim.visit_id, self.words),
-            known=say_known(self.ctx, self.unit, self.shop, self.whole, self.words, self.moments),
+            known=say_known(self.ctx, self.unit, self.own, self.words, self.moments),
             door=door_within(self.ctx, self.unit, self.words), ends=self._ends(),
         )  # fmt: skip
 

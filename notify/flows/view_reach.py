@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from notify.core.durations import parse_duration
 from notify.core.mask import mask_email, mask_name, mask_phone
 from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE
-from notify.core.shop import Shop
-from notify.core.tickets import Phase
 from notify.flows.context import Context
-from notify.flows.keeping import forgets_on, rule_of
+from notify.flows.keeping import fate, midnight, rule_of
 from notify.render.moments import Moments, say_period
 from notify.render.words import Language
 from notify.store import people, tickets, visits
@@ -79,16 +76,17 @@ def say_collectors(unit: Unit, visit_id: str, words: Language) -> tuple[str, ...
     return (words["claim.collect_holder"], *shown)
 
 
-def say_known(
-    ctx: Context, unit: Unit, shop: Shop, whole: Sequence[Ticket], words: Language, moments: Moments
-) -> tuple[str, ...]:
-    """What is kept, until when, and what stays."""
-    day = forgets_on(ctx, unit, whole[0].visit_id)
-    if any(ticket.phase is Phase.LEFT_BEHIND for ticket in whole) or (day is not None and day <= moments.now):
-        until = words["known.kept"]
-    elif day is None:
-        period = say_period(parse_duration(rule_of(ctx, unit).period), language=words.code)
-        until = words("known.when_open", period=period)
-    else:
-        until = words("known.when_day", when=moments.on(day))
-    return words["known.what"], until, words["known.what_stays"]
+def say_known(ctx: Context, unit: Unit, ticket: Ticket, words: Language, moments: Moments) -> str:
+    """What is known of whoever brought it, and when it goes or why it stays: one sentence, which accuses nobody."""
+    found = fate(ctx, unit, ticket.person_id)
+    reason = words[f"known.because_{found.reasons[0]}"] if found.reasons else ""
+    if reason and found.state != "running":
+        return words("known.kept", reason=reason)
+    if found.goes_on is None:
+        rule = rule_of(ctx, unit)
+        key = "known.when_open" if rule.clock == "event" else "known.when_open_year"
+        return words(key, period=say_period(parse_duration(rule.period), language=words.code))
+    if found.state == "due":
+        return words["known.when_now"]
+    when = moments.on(midnight(found.goes_on, ctx.shop(unit)))
+    return words("known.when_later", when=when, reason=reason) if reason else words("known.when_day", when=when)

@@ -12,9 +12,9 @@ from notify.core.questions import ANSWERS
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
 from notify.flows.forecast import suggest_within
-from notify.flows.keeping import forgets_on
 from notify.flows.pickup import offers_within
 from notify.flows.view_deliveries import PartLine, part_lines
+from notify.flows.view_keeping import Keeping, keeping_of
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.flows.view_moves import MoveOffer, Refused, UndoOffer, offers, undo_offer
@@ -136,7 +136,7 @@ class TicketView:
     messages: tuple[MessageLine, ...]
     replies: tuple[ReplyLine, ...]
     story: tuple[StoryLine, ...]
-    forgets_on: datetime | None
+    keeping: Keeping
     version: int
     kind_id: str
     kinds: tuple[KindRow, ...]
@@ -172,7 +172,7 @@ def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) 
         notes=_notes(unit, ticket, lines, story),
         replies=replies_on(ctx, unit, lines, visit_id=ticket.visit_id, ticket_id=ticket.id),
         messages=message_lines(unit, _about(unit, ticket)), story=_story(unit, story, lines),
-        forgets_on=None if line.forgotten else forgets_on(ctx, unit, ticket.visit_id), version=ticket.version,
+        keeping=keeping_of(ctx, unit, actor, ticket), version=ticket.version,
         kind_id=ticket.kind_id or "", kinds=tuple(k for k in list_kinds(unit) if k.active or k.id == ticket.kind_id),
     )  # fmt: skip
 

@@ -32,6 +32,7 @@ _PHASE = {
     "part_arrived": "in_line",
     "part_arrived_shop": "in_line",
     "part_late_shop": "in_line",
+    "hold_review_shop": "handed_back",
     "promise_changed": "in_line",
     "promise_threatened_shop": "in_line",
     "question": "inspecting",

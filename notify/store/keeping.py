@@ -2,72 +2,186 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import case, func, select
-from sqlalchemy.sql import ColumnElement
+from sqlalchemy import case, func, or_, select
 
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
+from notify.store.data_holds import held
 from notify.store.database import Unit
+from notify.store.erasing import SEALED
 
 _CLOSED = [phase for phase in Phase if phase not in OPEN_PHASES]
+_V, _T, _P = s.visit_people, s.tickets, s.people
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A person none of whose tickets is open: when the last one was closed, and the reasons found to keep them.
 
-    `reasons` has the codes of core/retention.EXCEPTIONS.
+    `reasons` has codes of core/retention.EXCEPTIONS, each once.
     """
 
     person_id: str
     last_closed_at: datetime
-    reasons: Mapping[str, bool]
+    reasons: frozenset[str]
 
 
-def candidates(unit: Unit, *, closed_by: datetime | None = None, person_id: str = "") -> tuple[Candidate, ...]:
+def candidates(
+    unit: Unit, *, closed_by: datetime | None = None, person_id: str = "", among: Collection[str] | None = None
+) -> tuple[Candidate, ...]:
     """Every person not yet forgotten with no open ticket in any visit they have a part in, whatever the part.
 
     Only those whose last ticket was closed by that instant, or one person, if given.
     """
-    t, v, p = s.tickets, s.visit_people, s.people
-    flags = {code: func.sum(case((owed, 1), else_=0)) for code, owed in _reasons(unit).items()}
     query = (
-        select(p.c.id, func.max(t.c.phase_since).label("last"), *(flag.label(code) for code, flag in flags.items()))
-        .join(v, (v.c.shop_id == p.c.shop_id) & (v.c.person_id == p.c.id))
-        .join(t, (t.c.shop_id == v.c.shop_id) & (t.c.visit_id == v.c.visit_id))
-        .where(p.c.shop_id == unit.shop_id, p.c.forgotten_at.is_(None))
-        .group_by(p.c.id)
-        .having(func.sum(case((t.c.phase.in_(_CLOSED), 0), else_=1)) == 0)
+        select(_P.c.id, func.max(_T.c.phase_since).label("last"), *_flags())
+        .join(_V, (_V.c.shop_id == _P.c.shop_id) & (_V.c.person_id == _P.c.id))
+        .join(_T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id))
+        .where(_P.c.shop_id == unit.shop_id, _P.c.forgotten_at.is_(None))
+        .group_by(_P.c.id)
+        .having(func.sum(case((_T.c.phase.in_(_CLOSED), 0), else_=1)) == 0)
     )
     if closed_by is not None:
-        query = query.having(func.max(t.c.phase_since) <= closed_by)
+        query = query.having(func.max(_T.c.phase_since) <= closed_by)
     if person_id:
-        query = query.where(p.c.id == person_id)
-    return tuple(_candidate(row, flags) for row in unit.connection.execute(query))
+        query = query.where(_P.c.id == person_id)
+    if among is not None:
+        query = query.where(_P.c.id.in_(among))
+    others = other_reasons(unit, person_id=person_id)
+    return tuple(_candidate(row, others) for row in unit.connection.execute(query))
 
 
-def _candidate(row: Any, flags: Mapping[str, Any]) -> Candidate:
-    return Candidate(row.id, row.last, {code: bool(getattr(row, code)) for code in flags})
+def _flags() -> tuple[Any, ...]:
+    """What keeps a person as their tickets show it: a repair not paid, a device that was never collected."""
+    owes = _T.c.paid.is_(False) & (_T.c.price_agreed > func.coalesce(_T.c.deposit, 0)) & (_T.c.outcome == "repaired")
+    left = _T.c.phase == Phase.LEFT_BEHIND
+    found = {"unpaid": owes, "uncollected": left}
+    return tuple(func.sum(case((which, 1), else_=0)).label(code) for code, which in found.items())
 
 
-def _reasons(unit: Unit) -> dict[str, ColumnElement[bool]]:
-    """What keeps a person, as seen from one ticket of theirs: by code of core/retention.EXCEPTIONS."""
-    t = s.tickets
-    owes = t.c.paid.is_(False) & (t.c.price_agreed > func.coalesce(t.c.deposit, 0)) & (t.c.outcome == "repaired")
-    return {"unpaid": owes, "uncollected": t.c.phase == Phase.LEFT_BEHIND}
+def _candidate(row: Any, others: Mapping[str, set[str]]) -> Candidate:
+    shown = {code for code in ("unpaid", "uncollected") if getattr(row, code)}
+    return Candidate(row.id, row.last, frozenset(shown | others.get(row.id, set())))
 
 
-def delegates_ended(unit: Unit) -> tuple[tuple[str, datetime, str], ...]:
-    """Those named in passes that have ended and who are not forgotten yet: person, when it ended, and the visit."""
-    t, p = s.passes, s.people
+def other_reasons(unit: Unit, *, person_id: str = "") -> Mapping[str, set[str]]:
+    """person -> what keeps them that their own tickets do not show: holds, open requests, a repair that follows.
+
+    They are few, whatever the number of people; only one person, if given. An open request for erasure keeps nobody.
+    """
+    found: defaultdict[str, set[str]] = defaultdict(set)
+    for whose, reason in (*held(unit, person_id=person_id), *_asking(unit, person_id), *_followed(unit, person_id)):
+        found[whose].add(reason)
+    return found
+
+
+def _asking(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
+    t = s.requests
+    query = select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.state == "open", t.c.kind != "erasure")
+    query = query.where(t.c.person_id == person_id) if person_id else query
+    return tuple((one, "request") for one in unit.connection.execute(query).scalars())
+
+
+def _followed(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
+    """Whoever has a part in a visit whose device came back under warranty, whoever brought it, until that is closed."""
+    new = s.tickets.alias("new")
     query = (
-        select(t.c.person_id, t.c.ended_at, t.c.visit_id)
-        .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
-        .where(t.c.shop_id == unit.shop_id, t.c.ended_at.is_not(None), p.c.forgotten_at.is_(None))
+        select(_V.c.person_id)
+        .join(_T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id))
+        .join(new, (new.c.shop_id == _T.c.shop_id) & (new.c.follows_id == _T.c.id))
+        .where(new.c.shop_id == unit.shop_id, new.c.follows_id.is_not(None), new.c.phase.in_(list(OPEN_PHASES)))
     )
-    return tuple((row.person_id, row.ended_at, row.visit_id) for row in unit.connection.execute(query))
+    query = query.where(_V.c.person_id == person_id) if person_id else query
+    return tuple((one, "follow_up") for one in unit.connection.execute(query).scalars())
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """Somebody who was named in passes that have all ended: when the last one did, and what keeps those visits."""
+
+    person_id: str
+    ended_at: datetime
+    reasons: frozenset[str]
+
+
+def delegates_ended(unit: Unit, *, person_id: str = "") -> tuple[Ended, ...]:
+    """Those named in passes that have ended and who are not forgotten yet; only one person, if given."""
+    t, h = s.passes, s.data_holds
+    query = (
+        select(t.c.person_id, t.c.ended_at, h.c.reason)
+        .join(_P, (_P.c.shop_id == t.c.shop_id) & (_P.c.id == t.c.person_id))
+        .outerjoin(h, (h.c.shop_id == t.c.shop_id) & (h.c.visit_id == t.c.visit_id) & h.c.ended_at.is_(None))
+        .where(t.c.shop_id == unit.shop_id, t.c.ended_at.is_not(None), _P.c.forgotten_at.is_(None))
+    )
+    if person_id:
+        query = query.where(t.c.person_id == person_id)
+    found: dict[str, Ended] = {}
+    for row in unit.connection.execute(query):
+        one = found.get(row.person_id, Ended(row.person_id, row.ended_at, frozenset()))
+        reasons = one.reasons | ({row.reason} if row.reason else set())
+        found[row.person_id] = Ended(row.person_id, max(one.ended_at, row.ended_at), reasons)
+    asking = other_reasons(unit, person_id=person_id) if found else {}
+    return tuple(Ended(one.person_id, one.ended_at, one.reasons | asking.get(one.person_id, set()))
+                 for one in found.values())  # fmt: skip
+
+
+def numbers_of(unit: Unit, *, person_id: str = "") -> Mapping[str, tuple[str, ...]]:
+    """person -> the claim numbers of every ticket in visits they have a part in, or were let collect, oldest first."""
+    found: defaultdict[str, dict[str, None]] = defaultdict(dict)
+    for people in (_V, s.passes):
+        query = (
+            select(people.c.person_id, _T.c.number)
+            .join(_T, (_T.c.shop_id == people.c.shop_id) & (_T.c.visit_id == people.c.visit_id))
+            .where(people.c.shop_id == unit.shop_id)
+            .order_by(_T.c.created_at, _T.c.number)
+        )
+        if person_id:
+            query = query.where(people.c.person_id == person_id)
+        for row in unit.connection.execute(query):
+            found[row.person_id][row.number] = None
+    return {person: tuple(numbers) for person, numbers in found.items()}
+
+
+def held_rows(unit: Unit, *, person_id: str = "") -> Mapping[str, Mapping[str, int]]:
+    """person -> table -> how many of its rows hold something sealed about them: what would go."""
+    found: defaultdict[str, dict[str, int]] = defaultdict(dict)
+    for table, owner, columns in SEALED:
+        who = table.c[owner]
+        query = (
+            select(who, func.count())
+            .where(table.c.shop_id == unit.shop_id, or_(*(table.c[name].is_not(None) for name in columns)))
+            .group_by(who)
+        )
+        if person_id:
+            query = query.where(who == person_id)
+        for person, count in unit.connection.execute(query):
+            found[person][table.name] = count
+    return found
+
+
+def proofs_of(unit: Unit, *, person_id: str = "") -> Mapping[str, frozenset[str]]:
+    """person -> which kinds of proof are kept of them beyond their data: codes of core/retention.DATA_CLASSES."""
+    found: defaultdict[str, set[str]] = defaultdict(set)
+    for code, table in (
+        ("consent_record", s.consents),
+        ("request_record", s.requests),
+        ("access_log", s.contact_reads),
+    ):
+        query = select(table.c.person_id).where(table.c.shop_id == unit.shop_id).distinct()
+        if person_id:
+            query = query.where(table.c.person_id == person_id)
+        for person in unit.connection.execute(query).scalars():
+            found[person].add(code)
+    return {person: frozenset(codes) for person, codes in found.items()}
+
+
+def parts_in(unit: Unit, visit_ids: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Person and visit, for everybody who has a part in one of these visits."""
+    query = select(_V.c.person_id, _V.c.visit_id).where(_V.c.shop_id == unit.shop_id, _V.c.visit_id.in_(set(visit_ids)))
+    return tuple((row.person_id, row.visit_id) for row in unit.connection.execute(query))

@@ -13,7 +13,7 @@ CUSTOMER = (
     " request_news"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop",
-        "promise_threatened_shop", "part_late_shop", "request_due_shop"]  # fmt: skip
+        "promise_threatened_shop", "part_late_shop", "hold_review_shop", "request_due_shop"]  # fmt: skip
 LINK = "https://bench.example.org/c/" + "k7d3h5rt2x8cvb4n6gpj9f1s3u5e7k2d"  # 60 characters
 STOP_LINK = "https://bench.example.org/u/" + "J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB"  # 64 characters
 

@@ -58,6 +58,8 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
     "answer_shop": (("number", "answer.label"), {}),
     "part_arrived_shop": (("number",), {"en": "here", "de": r"\bda\b", "it": "arrivato"}),
     "part_late_shop": (("number",), {"en": "not come", "de": "nicht gekommen", "it": "non è arrivato"}),
+    "hold_review_shop": (("number",), {"en": "looked at again|look again", "de": "noch einmal an(zu)?sehen",
+                                        "it": "rivisto|rivedere"}),
     "promise_threatened_shop": (("number",), {"en": "danger|hardly", "de": "Gefahr|kaum", "it": "rischio|quasi"}),
     "call_needed": ((), {"en": "please call", "de": "bitte .*anrufen", "it": "per favore chiamare"}),
     "pickup_booked_shop": (("number", "when"), {"en": "comes|pickup", "de": "Abholung", "it": "ritiro"}),

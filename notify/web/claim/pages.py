@@ -71,7 +71,7 @@ def _context(view: ClaimView, token: str) -> dict[str, Any]:
             {"id": c.id, "sentence": c.sentence, "can_stop": c.can_stop, "can_stop_asking": c.can_stop_asking}
             for c in view.contacts
         ],
-        "known": list(view.known), "rights_href": f"{home}/rights",
+        "known": view.known, "rights_href": f"{home}/rights",
     }  # fmt: skip
 
 

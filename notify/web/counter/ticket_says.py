@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from notify.core.claim_number import show_number
+from notify.core.retention import EXCEPTIONS
 from notify.flows.view_deliveries import PartLine
 from notify.flows.view_moves import MoveOffer, Refused
 from notify.flows.view_ticket import ContactLine, PersonLine, QuestionLine, StoryLine, TicketView
@@ -44,12 +45,12 @@ def facts(seen: TicketView, say: Say) -> list[dict[str, str]]:
 
 def _forgotten(seen: TicketView, say: Say) -> str:
     """When name and contacts go, or what keeps them; "" while the device is here."""
-    if seen.forgets_on is None:
+    kept = seen.keeping
+    if kept.goes_at is None or seen.line.forgotten:
         return ""
-    if seen.line.phase == "left_behind":
-        return "Not by itself: it was never collected"
-    owes = bool(seen.line.left)
-    return "Not before it is paid" if owes else f"On {say.day(seen.forgets_on)} {say.local(seen.forgets_on).year}"
+    if kept.reasons:
+        return f"Not by itself: {d.joined(EXCEPTIONS[code] for code in kept.reasons)}"
+    return f"On {say.day(kept.goes_at)} {say.local(kept.goes_at).year}"
 
 
 def _person(one: PersonLine) -> list[tuple[str, str]]:

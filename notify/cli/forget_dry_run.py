@@ -1,0 +1,48 @@
+"""What `shelfbell forget --dry-run` prints: for each person, by claim numbers, what would go, what stays, why, when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from notify.cli.desk import Desk
+from notify.core.retention import EXCEPTIONS, NOT_ADVICE
+from notify.flows import view_keeping
+from notify.flows.view_keeping import KINDS, PersonFate
+
+_STAYS = {
+    "job_record": "the story of the repair, without a person",
+    "consent_record": "what they agreed to",
+    "request_record": "what they asked about their data",
+    "access_log": "who looked at their contacts",
+    "erasure_record": "that somebody was forgotten",
+}
+
+
+def would_forget(desk: Desk, *, everyone: bool) -> None:
+    """Prints it; nothing is changed and nobody named."""
+    found = view_keeping.view_fates(desk.ctx, desk.actor, everyone=everyone)
+    due, kept = (sum(1 for one in found if one.fate.state == state) for state in ("due", "kept"))
+    said = f"{due} people would be forgotten, {kept} stay although their time is over."
+    lines = [line for one in found for line in _lines(one)]
+    desk.show({"due": due, "kept": kept, "people": found}, said, *lines, NOT_ADVICE)
+
+
+def _lines(one: PersonFate) -> Iterator[str]:
+    fate = one.fate
+    name = " ".join(one.numbers) or "(no ticket)"
+    why = " and ".join(EXCEPTIONS[code] for code in fate.reasons)
+    again = f"; look again on {one.look_again_on}" if one.look_again_on else ""
+    yield {
+        "due": f"{name}: goes tonight, over since {fate.goes_on}",
+        "kept": f"{name}: stays although over since {fate.goes_on}: {why}{again}",
+        "running": f"{name}: goes on {fate.goes_on}" + (f", but for now it would stay: {why}{again}" if why else ""),
+    }.get(fate.state, f"{name}: {fate.state}")
+    goes = ", ".join(_counted(table, count) for table, count in one.goes.items())
+    yield f"  goes: {goes or 'nothing is left to go'}"
+    stays = (f"{_STAYS[stay.data_class]}{f' until {stay.until}' if stay.until else ''}" for stay in one.stays)
+    yield f"  stays: {', '.join(stays)}"
+
+
+def _counted(table: str, count: int) -> str:
+    one, many = KINDS.get(table, (f"row of {table}", f"rows of {table}"))
+    return f"{count} {one if count == 1 else many}"
