@@ -7,6 +7,7 @@ import pytest
 from tests.parts.clock import FakeClock
 
 pytest_plugins = (
+    "tests.parts.quick_disk",
     "tests.parts.figures",
     "tests.parts.zone_data",
     "tests.parts.loopback_only",
