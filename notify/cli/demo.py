@@ -56,9 +56,11 @@ def _run(desk: Desk, home: Path, *, port: int | None, keep: bool) -> None:
         config = _set_up(home, port or _free_port())
         links = seed(config, system_clock())
         (home / MARK).write_text("".join(f"{words}\t{link}\n" for words, link in links.items()), "utf-8")
-    settings = checked(load(home / CONFIG), home / CONFIG)
+    file = home / CONFIG
+    settings = checked(load(file), file)
     told = _told(own_address(settings), home, seconds=time.monotonic() - began)
-    run_service(settings, say=lambda line: desk.show(told[0], *told[1], "", line), demo=True, jobs=own_jobs(settings))
+    jobs = own_jobs(settings, file)
+    run_service(settings, say=lambda line: desk.show(told[0], *told[1], "", line), demo=True, jobs=jobs)
 
 
 def _sweep(home: Path) -> None:

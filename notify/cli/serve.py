@@ -10,6 +10,8 @@ from pathlib import Path
 
 import click
 
+from notify.cli import restore
+from notify.cli.backup import backup_jobs
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.inbox import inbox_jobs, modem_jobs
 from notify.cli.logs import set_up
@@ -21,7 +23,7 @@ from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 from notify.schedule.jobs import CHECKPOINT, JOBS, Job
 from notify.schedule.runner import Runner
-from notify.store import job_runs, listeners, outbox
+from notify.store import copying, job_runs, listeners, outbox
 from notify.wiring import Services, build, system_clock
 
 
@@ -33,7 +35,9 @@ def serve(desk: Desk) -> None:
     Stops within three seconds on Ctrl-C or SIGTERM. A second one on the same data folder is refused.
     """
     settings = checked(desk.settings, desk.config_file)
-    run_service(settings, say=lambda text: desk.show({"address": text}, text), jobs=own_jobs(settings))
+    run_service(
+        settings, say=lambda text: desk.show({"address": text}, text), jobs=own_jobs(settings, desk.config_file)
+    )
 
 
 @click.command("web", cls=Command)
@@ -61,15 +65,19 @@ def worker(desk: Desk) -> None:
     set_up(settings.log)
     with stop_on_signals(), ExitStack() as stack:
         services = _open(settings, stack)
-        _start(services, (*JOBS, *own_jobs(settings)), stack)
+        _start(services, (*JOBS, *own_jobs(settings, desk.config_file)), stack)
         click.echo("Shelfbell's worker is running.", err=True)
         while True:
             signal.pause()
 
 
-def own_jobs(settings: Settings) -> tuple[Job, ...]:
-    """The timed jobs that this installation has beside those of the table: watched folders, mailbox and modem."""
-    return (*watch_jobs(settings), *inbox_jobs(settings), *modem_jobs(settings))
+def own_jobs(settings: Settings, file: Path) -> tuple[Job, ...]:
+    """The timed jobs that this installation has beside the table's: watched folders, mailbox, modem and backups.
+
+    `file` is the settings file.
+    """
+    others = (*watch_jobs(settings), *inbox_jobs(settings), *modem_jobs(settings))
+    return (*others, *backup_jobs(settings, file))
 
 
 def checked(settings: Settings, file: Path) -> Settings:
@@ -90,6 +98,7 @@ def run_service(
     with stop_on_signals(), ExitStack() as stack:
         stack.enter_context(only_one(settings.database.data_folder))
         listening = stack.enter_context(open_socket(settings.web.bind, settings.web.port))
+        _sweep(settings.database.data_folder)
         services = _open(settings, stack)
         own = (CHECKPOINT,) if services.context.db.is_sqlite else ()
         if own:
@@ -118,6 +127,12 @@ def _start(services: Services, jobs: Sequence[Job], stack: ExitStack) -> None:
     runner = Runner(services, by=str(uuid.uuid4()), jobs=jobs)
     runner.start()
     stack.callback(runner.stop)
+
+
+def _sweep(data_folder: Path) -> None:
+    """Removes what a backup or a restore that was killed left beside the data. Holding the lock, no restore runs."""
+    copying.sweep(data_folder)
+    restore.sweep(data_folder)
 
 
 def _take_over(services: Services) -> None:

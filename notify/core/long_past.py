@@ -15,6 +15,8 @@ from datetime import datetime, timedelta
 from notify.core.notices import NOTICES
 
 REASON = "long_past"
+# What happened before a backup was brought back: the database that was lost may have told it already.
+RESTORED = "restored"
 # Whoever types a day's paper types one line after the other: "ready" waits until the handover below it is typed too.
 TYPING = timedelta(minutes=15)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from notify.core.events import Event
-from notify.core.long_past import REASON, TYPING, entered_late, is_told
+from notify.core.long_past import REASON, RESTORED, TYPING, entered_late, is_told
 from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PRIVACY, PURPOSES, TO_NAMED, Notice
 from notify.core.rings import Ring
 from notify.core.rules import notices_for
@@ -46,7 +46,7 @@ class Facts:
     `device_with_us` is False once every device of the visit was handed back. `channels_on` are the
     channels that the installation can use. `waits_here` means the customer stands in the shop. `rings` are
     the ways on which the shop's own bell rings about it (core/rings). `long_past` is how long after its own time an
-    event is old news (core/long_past).
+    event is old news (core/long_past); what happened before `restored_at` may have been told by a lost database.
     """
 
     tell: tuple[Recipient, ...]
@@ -57,6 +57,7 @@ class Facts:
     expires: Mapping[str, datetime] = field(default_factory=dict)
     rings: tuple[Ring, ...] = (Ring("email"),)
     long_past: timedelta = timedelta(hours=6)
+    restored_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +159,8 @@ def _for_person(notice: Notice, event: Event, facts: Facts, person: Recipient, *
     about = _about(notice, event)
     if person.forgotten:
         return Skipped(notice.name, person.person_id, about, event.id, "forgotten")
+    if facts.restored_at is not None and event.at < facts.restored_at:
+        return Skipped(notice.name, person.person_id, about, event.id, RESTORED)
     if not is_told(notice.name, event.at, now=now, after=facts.long_past):
         return Skipped(notice.name, person.person_id, about, event.id, REASON)
     if facts.waits_here and notice.name in _SEEN_WHILE_WAITING:

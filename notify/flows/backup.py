@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -25,6 +26,7 @@ from notify.store.archive import Manifest
 from notify.store.migrate import newest
 
 GOOD, FAILED = "backup_good", "backup_failed"  # rows of job_runs: when a backup was made, and when one could not be
+OWN_KEY, PASSING_KEY = "own_key", "passing_key"
 LIST = "erased.txt"
 KEPT_AT_LEAST = 3  # good ones stay however old they are by a clock that may be wrong
 # A clock that went on further than this since the backup before is not believed about the age of the others
@@ -78,7 +80,8 @@ def make(
     try:
         made = _make(ctx, place, progress, fault)
     except BaseException:
-        job_runs.note(ctx.db, FAILED, at=ctx.clock())
+        with suppress(NotifyError):  # what went wrong is told, not that it could not be written down
+            job_runs.note(ctx.db, FAILED, at=ctx.clock())
         raise
     job_runs.note(ctx.db, GOOD, at=made.made_at)
     return made
@@ -99,9 +102,7 @@ def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str],
     listed = keep_list(ctx, place)
     removed = _let_go(place.folder, "main", now, place.keep) + _let_go(place.keys_folder, "keys", now, place.keep_keys)
     progress(1000)
-    return Made(
-        now, file, keys_file, octets, rows, listed, removed, "the shop's key" if place.proof else "a passing key"
-    )
+    return Made(now, file, keys_file, octets, rows, listed, removed, OWN_KEY if place.proof else PASSING_KEY)
 
 
 def keep_list(ctx: Context, place: Place) -> int:
@@ -112,10 +113,18 @@ def keep_list(ctx: Context, place: Place) -> int:
     listed = united(dict(ctx.db.vault.erased()), *(read_list(folder) for folder in _folders(place)))
     alive = ctx.db.vault.with_keys(listed)
     text = as_text({who: at for who, at in listed.items() if who not in alive}).encode()
-    for folder in _folders(place):
+    for folder in (one for one in _folders(place) if one.is_dir()):
         if not (folder / LIST).exists() or (folder / LIST).read_bytes() != text:
             archive.write_file(folder / LIST, partial(_put, text))
     return len(listed) - len(alive)
+
+
+def keep_list_if_newer(ctx: Context, place: Place) -> None:
+    """The same, if somebody was erased since it was written: asked each minute."""
+    newest = max((at for _, at in ctx.db.vault.erased()), default=None)
+    files = [folder / LIST for folder in _folders(place) if folder.is_dir()]
+    if newest is not None and any(not one.exists() or one.stat().st_mtime <= newest.timestamp() for one in files):
+        keep_list(ctx, place)
 
 
 def read_list(folder: Path) -> Mapping[str, datetime]:

@@ -99,6 +99,16 @@ def erase_person(
     return prove and confirm(ctx, actor)
 
 
+def erase_listed(ctx: Context, actor: Actor, person_ids: Sequence[str], *, reason: str) -> None:
+    """Erases people of this shop whom a restored backup still has; those named in their passes go with them.
+
+    The bytes are proved gone as all others are, by `confirm`.
+    """
+    run = _Run(ctx, actor, reason, None)
+    for start in range(0, len(person_ids), erasing.BATCH):
+        _forget_batch(run, person_ids[start : start + erasing.BATCH], whom=lambda _, unit, ids: ids)
+
+
 def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: DropCopies | None = None) -> int:
     """Erases whoever was named in a pass once that has ended and the shop's days for it are over; how many.
 

@@ -14,6 +14,7 @@ from notify.flows.context import Context
 from notify.store import events, outbox, visits
 from notify.store.database import Unit
 from notify.store.facts import gather
+from notify.store.restoring import restored_at
 
 
 def record(
@@ -63,7 +64,8 @@ def _tell(
         unit, event.visit_id, channels_on=ctx.channels_on, bell=ctx.bell, expires=expires, company=company, event=event
     )  # fmt: skip
     if event.at < now:  # entered later: only then does the shop's own setting matter
-        facts = replace(facts, long_past=timedelta(hours=ctx.shop(unit).long_past_hours))
+        after = timedelta(hours=ctx.shop(unit).long_past_hours)
+        facts = replace(facts, long_past=after, restored_at=restored_at(unit))
     named = replace(event, id=cause) if cause else event
     planned = plan(named, facts, now=now)
     if planned:

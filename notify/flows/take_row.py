@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from notify.core import claim_number
@@ -29,6 +29,7 @@ from notify.flows.moves import take_step
 from notify.flows.record import record
 from notify.store import parts, tickets
 from notify.store.database import Unit
+from notify.store.restoring import restored_at
 from notify.store.sources import Row
 from notify.store.tickets import Job
 
@@ -160,7 +161,7 @@ def _walk(
     if any(step.event in _ONLY_PEOPLE for step in steps):
         raise Doubtful(Doubt.NEEDS_A_PERSON, "Only a person here gives devices back or takes that back",
                        "Do it at the handover desk.", field="phase")  # fmt: skip
-    at = max(heard.told_at or turn.now, ticket.phase_since)
+    at = max(heard.told_at or _unsaid(turn, heard), ticket.phase_since)
     codes: dict[str, str | int] = {"source": turn.batch.source}
     if heard.decided_by:
         codes["decided"] = heard.decided_by
@@ -171,6 +172,17 @@ def _walk(
     where = f"{_words(target)}, {outcome}" if outcome else _words(target)
     who = "It" if is_new else claim_number.show_number(ticket.number)  # tried beforehand, a number is not yet its own
     return ticket, f"{who} goes from {_words(before)} to {where}."
+
+
+def _unsaid(turn: Turn, heard: Heard) -> datetime:
+    """When a word without a time counts as said: now; before the restore where the source was not read since.
+
+    What it says may have been read, and told, by the database that was lost (core/long_past.RESTORED).
+    """
+    restored = restored_at(turn.unit)
+    if restored is None or heard.since is None or heard.since >= restored:
+        return turn.now
+    return restored - timedelta(microseconds=1)
 
 
 def _words(phase: Phase) -> str:

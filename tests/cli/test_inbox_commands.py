@@ -88,7 +88,7 @@ def test_a_mailbox_that_does_not_answer_is_one_line_in_the_log_and_a_warning_of_
     said = shop("check")
     assert said.code == 0 and "mind   The mailbox does not answer" in said.out
     services = shop.installation.open()
-    (job,) = own_jobs(load(settings))
+    (job,) = own_jobs(load(settings), settings)
     assert job.slow
     from notify.schedule.jobs import Run
 

@@ -1,0 +1,231 @@
+"""Bring a backup back into an empty installation, or finish what a database's own tools brought back."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import click
+from sqlalchemy import make_url
+
+from notify.cli.backup import forward
+from notify.cli.desk import Command, Desk, pass_desk
+from notify.cli.only_one import only_one
+from notify.config.backup_key import read_identity
+from notify.config.settings import Settings
+from notify.core.erasure_list import read_text, united
+from notify.core.errors import Invalid, Misconfigured
+from notify.flows import backup as kept_backups
+from notify.flows import restore as flow
+from notify.flows.restore import After
+from notify.store.archive import sync_folder
+from notify.wiring import Services, build
+
+UNFINISHED = ".restore-"  # begins the name of the folder in which a backup is opened, beside the data
+_FILE = click.Path(path_type=Path)
+Fault = Callable[[str], None]
+
+
+@click.command("restore", cls=Command)
+@click.argument("file", type=_FILE, required=False)
+@click.option("--keys", type=_FILE, help="Backup of people's keys; left out: the newest in backup.keys_folder.")
+@click.option("--identity", type=_FILE, help="File with the key that opens the backups; left out: backup.key_file.")
+@click.option("--erasures", type=_FILE, help="One more copy of the erasure list, beside those that are found.")
+@click.option("--after-own-tools", is_flag=True, help="The database was brought back by its own tools (pg_restore): "
+              "only take out again whom you have forgotten since, and see to what waited.")  # fmt: skip
+@pass_desk
+def restore(
+    desk: Desk,
+    file: Path | None,
+    keys: Path | None,
+    identity: Path | None,
+    erasures: Path | None,
+    after_own_tools: bool,
+) -> None:
+    """Bring back FILE, a backup that `shelfbell backup` made, where no database is yet.
+
+    Put the settings and the folder of keys back first, from their safe copy. Nothing is written unless everything
+    fits; whoever was forgotten since the backup is taken out before anything can be sent.
+    """
+    settings = desk.settings
+    named = Files(*(desk.here / one if one else None for one in (file, keys, identity, erasures)))
+    settings.database.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with only_one(settings.database.data_folder):
+        after = _own_tools(settings, named) if after_own_tools else bring_back(settings, named, bar=_bar(desk))
+    desk.show(after, *_told(after))
+
+
+class Files:
+    """What was named on the command line; None for what was left out."""
+
+    def __init__(
+        self, file: Path | None = None, keys: Path | None = None, identity: Path | None = None,
+        erasures: Path | None = None,
+    ) -> None:  # fmt: skip
+        self.file, self.keys, self.identity, self.erasures = file, keys, identity, erasures
+
+
+@contextmanager
+def _no_bar(_label: str) -> Iterator[Callable[[int], None]]:
+    yield lambda done: None
+
+
+def bring_back(
+    settings: Settings, named: Files, *, bar: Callable[[str], object] = _no_bar, fault: Fault = lambda point: None
+) -> After:
+    """Opens and judges the backups beside the data, takes out who was forgotten, then puts the files in their place.
+
+    The caller holds the lock of the data folder. Whatever happens before the last two renames leaves nothing.
+    """
+    main = _sqlite_file(settings.database.url)
+    if main is None:
+        raise Misconfigured(
+            "The main database is PostgreSQL's, whose own tools bring it back",
+            "Run pg_restore, then `shelfbell restore --after-own-tools`.", field="database.url",
+        )  # fmt: skip
+    if named.file is None or not named.file.is_file():
+        raise Invalid("There is no such backup", "Name the file: shelfbell-….age.", field="file")
+    keys_at, keys = _sqlite_file(settings.database.keys_url), _keys_backup(settings, named)
+    flow.need_empty(main, keys_at if keys is not None else None)
+    key, field = _identity(settings, named)
+    identities = [read_identity(key, field=field)]
+    sweep(settings.database.data_folder)
+    room = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=settings.database.data_folder))
+    try:
+        with bar("Opening the backup") as told:  # type: ignore[attr-defined]
+            data = flow.unpack(named.file, room / "shelfbell.db", "main", identities, progress=told)
+        lists = [read_text(data.erased)]
+        if keys is not None:
+            lists.append(read_text(flow.unpack(keys, room / "keys.db", "keys", identities).erased))
+        listed = united(*lists, *_lists_at_hand(settings, named, keys))
+        fault("restore:opened")
+        with bar("Taking out who was forgotten"):  # type: ignore[attr-defined]
+            after = _care(_beside(settings, room, keys), listed, datetime.fromisoformat(data.manifest.made_at))
+        _nothing_beside(room)
+        fault("restore:ready")
+        if keys is not None and keys_at is not None:  # keys first: a service that starts now finds no database
+            (room / "keys.db").rename(keys_at)
+            sync_folder(keys_at.parent)
+            fault("restore:half")
+        (room / "shelfbell.db").rename(main)
+        sync_folder(main.parent)
+    finally:
+        shutil.rmtree(room, ignore_errors=True)
+    return after
+
+
+def sweep(data_folder: Path) -> int:
+    """Removes what a restore that was cut off has left; how many. Only for whoever holds the folder's lock."""
+    found = list(data_folder.glob(f"{UNFINISHED}*"))
+    for one in found:
+        shutil.rmtree(one, ignore_errors=True)
+    return len(found)
+
+
+def _own_tools(settings: Settings, named: Files) -> After:
+    """The database is in its place already; only the erasure lists and the after-care are missing."""
+    return _care(settings, united(*_lists_at_hand(settings, named, named.keys)), None)
+
+
+def _care(settings: Settings, listed: Mapping[str, datetime], made_at: datetime | None) -> After:
+    services: Services = build(settings, upgrade=True)
+    try:
+        after = flow.after_care(services.context, listed, made_at=made_at)
+        services.context.db.checkpoint(truncate=True)
+        return after
+    finally:
+        services.close()
+        services.context.db.vault.engine.dispose()
+
+
+def _beside(settings: Settings, room: Path, keys: Path | None) -> Settings:
+    """The same installation with its databases where the backup was opened."""
+    database = replace(settings.database, url=f"sqlite:///{room / 'shelfbell.db'}")
+    if keys is not None:
+        database = replace(database, keys_url=f"sqlite:///{room / 'keys.db'}")
+    return replace(settings, database=database)
+
+
+def _nothing_beside(room: Path) -> None:
+    """The journals must be in the files, which are moved without them."""
+    left = [one.name for one in room.iterdir() if one.name.endswith("-wal") and one.stat().st_size]
+    if left:
+        raise Misconfigured("The restored database could not be finished", "Try again; nothing was written.")
+
+
+def _sqlite_file(url: str) -> Path | None:
+    told = make_url(url)
+    return Path(told.database or "") if told.get_backend_name() == "sqlite" else None
+
+
+def _identity(settings: Settings, named: Files) -> tuple[Path, str]:
+    if named.identity is not None:
+        return named.identity, "--identity"
+    if settings.backup.recipient or settings.backup.key_file is None:
+        raise Misconfigured(
+            "The settings name only the public half of the key", "Name the file with the key: --identity FILE.",
+            field="backup.recipient",
+        )  # fmt: skip
+    return settings.backup.key_file, "backup.key_file"
+
+
+def _keys_backup(settings: Settings, named: Files) -> Path | None:
+    """The backup of people's keys; None where the key store is there already, or has tools of its own."""
+    if named.keys is not None:
+        if not named.keys.is_file():
+            raise Invalid("There is no such backup of keys", "Name the file: keys-….age.", field="keys")
+        return named.keys
+    at, folder = _sqlite_file(settings.database.keys_url), settings.backup.keys_folder
+    if at is None or (at.exists() and at.stat().st_size):
+        return None
+    found = kept_backups.kept(folder, "keys") if folder is not None and folder.is_dir() else ()
+    if folder is None or not found:
+        raise Invalid(
+            "Without people's keys nothing in the backup can be read", "Name their backup: --keys FILE.", field="keys"
+        )
+    return folder / found[-1][1]
+
+
+def _lists_at_hand(settings: Settings, named: Files, keys: Path | None) -> list[Mapping[str, datetime]]:
+    """Every erasure list that lies about: beside the backups, in the folders of the settings, and the one named."""
+    folders = {one.parent for one in (named.file, keys) if one is not None}
+    folders |= {one for one in (settings.backup.folder, settings.backup.keys_folder) if one is not None}
+    lists = [kept_backups.read_list(folder) for folder in sorted(folders) if folder.is_dir()]
+    if named.erasures is not None:
+        if not named.erasures.is_file():
+            raise Invalid("There is no such erasure list", "Name the file: erased.txt.", field="erasures")
+        lists.append(read_text(named.erasures.read_text("utf-8")))
+    return lists
+
+
+def _bar(desk: Desk) -> Callable[[str], object]:
+    @contextmanager
+    def bar(label: str) -> Iterator[Callable[[int], None]]:
+        hidden = desk.options.json or not sys.stderr.isatty()
+        with click.progressbar(length=1000, label=label, file=sys.stderr, hidden=hidden) as shown:
+            yield forward(shown.update)
+
+    return bar
+
+
+def _told(after: After) -> list[str]:
+    lines = [
+        f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
+        f"{after.erased} people who were forgotten since are taken out again ({after.listed} stand on the list).",
+        f"{after.dropped} messages that may have left before are not sent again; the day sheet leads to them.",
+        f"Everybody is signed out ({after.signed_out}).",
+    ]
+    if after.lost:
+        lines.append(
+            f"{after.lost} people have no key in the backup of keys and cannot be read any more: they are emptied. If "
+            "a newer backup of keys exists, move the data away and restore once more with it."
+        )
+    if not after.proved:
+        lines.append("It is not proved yet that nothing readable is left; the service does it within a minute.")
+    return [*lines, "Next: shelfbell check, then shelfbell serve."]
