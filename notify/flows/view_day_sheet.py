@@ -15,14 +15,15 @@ from notify.flows.hits import hits_within
 from notify.flows.view_bench_order import BenchOrder, bench_order
 from notify.flows.view_calendar import Question as CalendarQuestion
 from notify.flows.view_calendar import open_questions
-from notify.flows.view_calls import Call, calls_to_make
+from notify.flows.view_calls import Call, calls_to_make, numbers_in
 from notify.flows.view_danger import InDanger, in_danger
 from notify.flows.view_deliveries import Deliveries
 from notify.flows.view_deliveries import gather as gather_deliveries
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_pickups import Pickup, pickups_of
 from notify.flows.view_ready import WAITING_DAYS, Foreseen, Readiness
-from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, new_on_sheet
+from notify.flows.view_replies import BrokenLine, ReplyLine, broken_on_sheet, new_on_sheet, senders_in
+from notify.flows.view_requests import RequestLine, pressing
 from notify.flows.view_shelf import Shelved, shelf
 from notify.flows.view_tried import Tried, tried_within
 from notify.store import events, questions, tickets
@@ -92,6 +93,7 @@ class DaySheet:
     danger: tuple[InDanger, ...]
     mine: frozenset[str]
     next_id: str
+    requests: tuple[RequestLine, ...] = ()
 
     def is_later(self, line: TicketLine) -> bool:
         """Whether others in line for the bench come before it, in the order of the whole bench."""
@@ -110,7 +112,7 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
         waiting, looked = _by_ready(work, ready), look(ctx, unit)
         bench = _in_order(work, looked, leave_out={one.ticket.ticket_id for one in answered})
         mine = _own(bench, actor)
-        return DaySheet(
+        sheet = DaySheet(
             now=now, today=today, answered=answered, deliveries=deliveries,
             bench=tuple(sorted(bench, key=lambda line: line.ticket_id not in mine)), mine=mine,
             next_id=next((line.ticket_id for line in bench if line.phase not in IN_HAND), ""),
@@ -118,11 +120,15 @@ def view(ctx: Context, actor: Actor) -> DaySheet:
             asked=_asked(unit, about), shelf=shelf(ctx, unit, lines),
             pickups=pickups_of(ctx, unit, lines, today), calls=calls_to_make(ctx, unit, lines),
             hit=len(hits_within(ctx, unit)), calendar=open_questions(ctx, unit), replies=new_on_sheet(ctx, unit, lines),
+            requests=pressing(ctx, unit) if actor.may("take_request") else (),
             unread=count_new_replies(unit), broken=broken_on_sheet(unit), tried=tried_within(ctx, unit, lines),
             resting=_resting(work, deliveries), waiting=waiting, old=ready.old,
             danger=in_danger(unit, ctx.shop(unit), work, ready.by_ticket, now=now),
             foreseen=ready.of(line for line in work if not _rests(line)) | ready.of(waiting, most_days=WAITING_DAYS),
         )  # fmt: skip
+    if actor.may("see_contact"):
+        contact_reads.note(ctx, actor, "day_sheet", (*numbers_in(sheet.calls), *senders_in(sheet.replies)))
+    return sheet
 
 
 def _by_ready(work: tuple[TicketLine, ...], ready: Readiness) -> tuple[TicketLine, ...]:

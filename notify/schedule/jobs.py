@@ -13,9 +13,11 @@ from notify.flows import (
     at_bench,
     bench_order,
     contact_codes,
+    data_holds,
     doubts,
     forecast,
     forget,
+    keep_proofs,
     late_parts,
     lost_ticket,
     once,
@@ -25,6 +27,7 @@ from notify.flows import (
     quiet_hours,
     reminders,
     replies,
+    requests,
     score_promises,
     take_call,
     watch_clock,
@@ -92,6 +95,12 @@ def _forget(run: Run) -> None:
         forget.forget(run.context, run.actor, drop_copies=services.drop_copies, prove=False, rest=services.rest)
 
 
+def _erase_asked(run: Run) -> None:
+    """Who asked to be forgotten, and had their rest; not on the word of a clock that leapt."""
+    if _is_believed(run):
+        requests.erase_due(run.context, run.actor, drop_copies=run.services.drop_copies)
+
+
 def _forget_delegates(run: Run) -> None:
     """Whoever was named in a pass goes soon after it; as with people, not on the word of a clock that leapt."""
     if _is_believed(run):
@@ -105,6 +114,12 @@ def _forget_strangers(run: Run) -> None:
         replies.forget_strangers(run.context, run.actor, keep_days=keep_days)
         told = {watch.name: watch.keep_days for watch in run.services.settings.watch}
         doubts.forget_strangers(run.context, run.actor, keep_days=told)
+
+
+def _forget_proofs(run: Run) -> None:
+    """What proves consents, requests, erasures and looks goes after its own time; not on the word of a leapt clock."""
+    if _is_believed(run):
+        keep_proofs.forget_proofs(run.context, run.actor)
 
 
 def _tidy_absences(run: Run) -> None:
@@ -161,8 +176,12 @@ JOBS: tuple[Job, ...] = (
     Job("expire_passes", Every(600), lambda run: passes.expire_due(run.context, run.actor)),
     Job("clock", Every(60), _look_at_clock, per_shop=False, leased=False),
     Job("forget", Nightly(), _forget, slow=True),
+    Job("erase_asked", Nightly(), _erase_asked),
+    Job("requests_pressing", Every(1800), lambda run: requests.ring_due(run.context, run.actor)),
     Job("forget_delegates", Nightly(), _forget_delegates),
     Job("forget_strangers", Nightly(), _forget_strangers),
+    Job("forget_proofs", Nightly(), _forget_proofs),
+    Job("holds_to_review", Every(1800), lambda run: data_holds.ring_due(run.context, run.actor)),
     Job("old_absences", Nightly(), _tidy_absences),
     Job("old_calls", Nightly(), lambda run: take_call.tidy(run.context, run.actor)),
     Job("old_request_keys", Nightly(), lambda run: once.forget_keys(run.context, run.actor)),

@@ -16,6 +16,7 @@ from notify.flows.view_tried import Tried
 from notify.web.counter import bench_lines as work
 from notify.web.counter import desk_words as d
 from notify.web.counter import part_says as says
+from notify.web.counter.backup_lines import backup_lines
 from notify.web.counter.bell import lines
 from notify.web.counter.bench_order import order_lines
 from notify.web.counter.calendar_asks import question_line
@@ -23,6 +24,7 @@ from notify.web.counter.danger_lines import danger_line
 from notify.web.counter.listeners import sheet_lines as listener_lines
 from notify.web.counter.missed import call_them
 from notify.web.counter.replies import broken_line, sheet_line
+from notify.web.counter.requests import sheet_line as request_line
 from notify.web.counter.sources import sheet_lines as source_lines
 from notify.web.here import ctx, current_actor
 from notify.web.live import live_page
@@ -60,7 +62,8 @@ def _page() -> Response:
         replies=written(sheet, speak) if may(actor.role, "see_contact") else [],
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
         danger=[danger_line(one, speak) for one in sheet.danger],
-        sources=[*source_lines(speak), *listener_lines(speak)],
+        requests=[request_line(one, speak) for one in sheet.requests],
+        sources=[*source_lines(speak), *listener_lines(speak)], backups=backup_lines(speak),
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
         reports=REPORTS if may(actor.role, "report") else [],
