@@ -42,6 +42,7 @@ _PURPOSES = click.Choice(PURPOSES)
 @click.option("--email-for", multiple=True, type=_PURPOSES, help="What the address may be used for.")
 @click.option("--afterwards", multiple=True, type=click.Choice(REACH_CHANNELS),
               help="They agreed to be asked once, some days later, whether all is well.")  # fmt: skip
+@click.option("--child", is_flag=True, help="A child's contact: nothing but the repair may be sent there.")
 @click.option("--collector", multiple=True, help="Who else may collect; may be given several times.")
 @click.option("--language", default="", help="Of the customer; the shop's if left out.")
 @click.option("--waits-here", is_flag=True, help="No messages in between.")
@@ -56,7 +57,7 @@ def check_in(desk: Desk, /, from_json: IO[str] | None, **typed: Any) -> None:
     Several devices of one visit, or other people to tell or to pay, are given with --from-json.
     """
     form = _from_json(from_json.read()) if from_json else _from_options(typed)
-    done = flow.check_in(desk.ctx, desk.actor, form)
+    done = flow.check_in(desk.ctx, desk.actor, form, how="command")
     numbers = [show_number(number) for number in done.numbers]
     shown = {"visit": done.visit_id, "numbers": numbers, "warnings": done.warnings}
     lines = [f"Checked in: {number}" for number in numbers] + [f"Please note: {text}" for text in done.warnings]
@@ -68,6 +69,7 @@ def _from_options(typed: dict[str, Any]) -> VisitForm:
     person = PersonForm(
         name=typed["name"], phone=typed["phone"], email=typed["email"],
         phone_purposes=_uses(typed, "phone_for", "sms"), email_purposes=_uses(typed, "email_for", "email"),
+        child=typed["child"],
     )  # fmt: skip
     return VisitForm(
         bringer=person, devices=(device,), collectors=typed["collector"], language=typed["language"],

@@ -33,9 +33,11 @@ def contact(
     """Replace the address or number on a channel; left out, it is removed. What waits goes to the new one."""
     visit = desk.meant(number).visit_id
     found = find_person(desk.ctx, desk.actor, visit, who)
-    reach.set_contact(desk.ctx, desk.actor, visit, found, channel=channel, address=address,
-                      in_repaired_device=in_device, works_again=works_again)  # fmt: skip
-    desk.show({"changed": True}, "Changed." if address else "Removed.")
+    new = reach.set_contact(desk.ctx, desk.actor, visit, found, channel=channel, address=address,
+                            in_repaired_device=in_device, works_again=works_again, how="command")  # fmt: skip
+    unused = reach.why_unused(desk.ctx, desk.actor, new)
+    said = ["Changed." if address else "Removed."] + ([f"Please note: {unused}"] if unused else [])
+    desk.show({"changed": True, "unused": unused}, *said)
 
 
 @person.command("stop")
@@ -44,15 +46,29 @@ def contact(
 @click.option("--for", "purposes", multiple=True, type=click.Choice(EVERY_PURPOSE),
               help="Everything if left out; with --allow, what needs no consent of its own.")  # fmt: skip
 @click.option("--allow", is_flag=True, help="Allow it again instead.")
+@click.option("--wanted", is_flag=True, help="You asked: they want it again though they had stopped everything.")
 @_WHO
 @pass_desk
-def stop(desk: Desk, number: str, channel: str, purposes: tuple[str, ...], allow: bool, who: str) -> None:
+def stop(desk: Desk, number: str, channel: str, purposes: tuple[str, ...], allow: bool, wanted: bool, who: str) -> None:
     """Stop using a channel; messages that wait are not sent by it."""
     visit = desk.meant(number).visit_id
     found = find_person(desk.ctx, desk.actor, visit, who)
     meant = purposes or (PURPOSES if allow else EVERY_PURPOSE)
-    reach.set_use(desk.ctx, desk.actor, visit, found, channel=channel, purposes=meant, allowed=allow, how="counter")
+    reach.set_use(desk.ctx, desk.actor, visit, found, channel=channel, purposes=meant, allowed=allow, how="command",
+                  wanted=wanted)  # fmt: skip
     desk.show({"allowed": allow}, "Allowed again." if allow else "Stopped.")
+
+
+@person.command("child")
+@click.argument("number")
+@click.option("--no", "grown", is_flag=True, help="It is no child's contact.")
+@_WHO
+@pass_desk
+def child(desk: Desk, number: str, grown: bool, who: str) -> None:
+    """Say that a contact is a child's: nothing optional is sent there, and what was allowed of that is withdrawn."""
+    visit = desk.meant(number).visit_id
+    reach.set_child(desk.ctx, desk.actor, visit, find_person(desk.ctx, desk.actor, visit, who), child=not grown)
+    desk.show({"child": not grown}, "No child's contact." if grown else "A child's contact.")
 
 
 @person.command("language")

@@ -1,4 +1,4 @@
-"""The check-in form: as typed, and checked field by field with every problem found at once."""
+"""The check-in form: as typed, and checked field by field. Longer than other rooms: every problem is found at once."""
 
 from __future__ import annotations
 

@@ -28,6 +28,8 @@ from notify.store.consents import Saying
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
+SERVICE = PURPOSES  # what somebody who wants messages again is written for; the rest needs a consent of its own
+
 
 def set_use(
     ctx: Context, actor: Actor, visit_id: str, person_id: str, *, channel: str, purposes: tuple[str, ...],

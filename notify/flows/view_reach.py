@@ -50,7 +50,7 @@ def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tu
 
 def _use_of(contact: Contact, allowed: frozenset[str], *, here: bool, is_on: bool) -> tuple[str, bool]:
     """The words for one contact, and whether there is still something to stop."""
-    if not allowed:
+    if not allowed or contact.suppressed_at is not None:
         return ("reach_stopped" if contact.channel == "email" else "reach_stopped_phone"), False
     if contact.undeliverable:
         return "reach_failed", True

@@ -31,7 +31,7 @@ ROLES = ("bringer", "tell", "payer", "collector")
 
 @dataclass(frozen=True, slots=True)
 class ContactLine:
-    """One way to reach a person, masked; `uses` are the purposes allowed today."""
+    """One way to reach a person, masked; `uses` are the purposes allowed today, none once all was stopped there."""
 
     channel: str
     masked: str
@@ -39,6 +39,7 @@ class ContactLine:
     in_repaired_device: bool
     undeliverable: bool
     undeliverable_why: str
+    stopped_on: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class PersonLine:
     language: str
     forgotten: bool
     contacts: tuple[ContactLine, ...]
+    child: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +190,7 @@ def _people(unit: Unit, visit_id: str) -> tuple[PersonLine, ...]:
     return tuple(
         PersonLine(
             id=i, roles=found, name=known[i].name, language=known[i].language, forgotten=known[i].forgotten,
+            child=known[i].child,
             contacts=tuple(_contact(c, uses.get(i, {}).get(c.channel, frozenset())) for c in _contacts(unit, known[i])),
         )
         for i, found in roles.items()
@@ -203,10 +206,11 @@ def _contact(contact: people.Contact, uses: frozenset[str]) -> ContactLine:
     return ContactLine(
         contact.channel,
         masked,
-        tuple(sorted(uses, reverse=True)),
+        () if contact.suppressed_at else tuple(sorted(uses, reverse=True)),
         contact.in_repaired_device,
         contact.undeliverable,
         contact.undeliverable_why,
+        contact.suppressed_at,
     )
 
 

@@ -114,7 +114,7 @@ def _reach(unit: Unit, person_id: str, *, with_us: bool) -> tuple[ReachView, ...
         ReachView(
             channel=contact.channel,
             address=(mask_phone if contact.channel == "sms" else mask_email)(contact.address),
-            purposes=tuple(sorted(uses.get(contact.channel, frozenset()))),
+            purposes=() if contact.suppressed_at else tuple(sorted(uses.get(contact.channel, frozenset()))),
             rests=contact.in_repaired_device and with_us,
         )
         for contact in people.contacts_of(unit, person_id)

@@ -31,6 +31,7 @@ SOON = 100_000_000
 SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (s.people, "id", ("name_sealed",)),
     (s.contacts, "person_id", ("address_sealed", "lookup")),
+    (s.consents, "person_id", ("lookup",)),  # the words stay as proof, without a way to whose address it was
     (
         s.tickets,
         "person_id",

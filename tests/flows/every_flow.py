@@ -63,6 +63,7 @@ from notify.flows import (
     staff,
     staff_bell,
     stop_by_link,
+    suppressions,
     take_call,
     take_changes,
     uncollected,
@@ -613,6 +614,9 @@ SHELF_STEPS = (
     ),
     _flow("uncollected.set_rule", uncollected.set_rule, code="germany",
           form=uncollected.RuleForm(checked_on=date(2026, 11, 20), verified=True, active=True)),
+    _flow("reach.set_child", reach.set_child, visit_id=_visit, person_id=lambda s: s.made["told"], child=True),
+    _flow("suppressions.add", suppressions.add, channel="sms", address="07700 900777"),
+    _flow("suppressions.end", suppressions.end, channel="sms", address="07700 900777", wanted=True),
     _move("left_behind", reason="customer_gave_it_up", note="They said so on the phone.", anyway=True),
 )  # fmt: skip
 

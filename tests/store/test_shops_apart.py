@@ -69,6 +69,7 @@ from notify.store import passes as pass_rows
 from notify.store import promises as promise_rows
 from notify.store import questions as question_rows
 from notify.store.calendar_answers import Said
+from notify.store.consents import Saying
 from notify.store.contact_codes import Waiting
 from notify.store.database import Unit
 from notify.store.forecasts import Run
@@ -176,6 +177,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "after": now - timedelta(days=40), "starts_at": now, "ends_at": now + timedelta(days=1),
         "moment": now - timedelta(days=40), "today": now.date(), "valid_from": now.date(), "day": now.date(),
         "expired_at": None, "expires_at": now, "recorded_at": now, "since": now - timedelta(days=40),
+        "saying": Saying("sms", True, {"repair": "w"}, "en", "counter", now), "purposes": ["repair"], "child": True,
+        "versions": {"device": "w"},
         "channel": "sms", "address": "+447700900123", "purpose": "repair", "allowed": True, "basis": "contract",
         "wording": "w", "language": "en", "how": "counter", "name": "Odile Wren", "name_or_id": "Lantern Parts",
         "part_ids": [mine["part"].id], "lines": [mine["part"]], "article": "A 1", "instead_of": None,
@@ -248,7 +251,7 @@ OWN: dict[str, dict[str, Any]] = {
 
 # What a shop without any repairs may answer with a number: that this letter is new there, its own first try, and how
 # many rows the whole installation was rid of.
-COUNT_THERE = {"take", "count_try", "purge_tries"}
+COUNT_THERE = {"suppress", "take", "count_try", "purge_tries"}
 
 
 def store_functions() -> Iterator[tuple[str, Callable[..., Any]]]:

@@ -82,7 +82,7 @@ def fill_house(house: Any) -> dict[str, str]:
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
         "order_id": order, "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
         "problem": "changed", "filename": "shelfbell.css", "name": "no-such-source",
-        "pad_id": pads.make_pad(ctx, owner, tickets=2),
+        "pad_id": pads.make_pad(ctx, owner, tickets=2), "number": ticket.number,
     }  # fmt: skip
 
 

@@ -91,6 +91,12 @@ def _day() -> Page:
             line("bench", "Two changes wait for you.", mark="question", links=[{"href": "/sources?source=bench", "label": "Look", "main": True}]),
             line("till", "Nothing has come since 9:10. Look whether it still runs.", mark="caution", links=[{"href": "/sources?source=till", "label": "Look", "main": False}]),
         ],
+        backups=[
+            line("Brought back from a backup", "Since 8:40 this is the backup made yesterday at 2:31. What changed after it is not in it: enter it anew.",
+                 mark="caution"),
+            line("Not sent again", "Four messages may have left before the backup was brought back. Send them once more where nobody was told.",
+                 mark="call", links=[{"href": "/messages?group=dropped", "label": "Show them", "main": False}]),
+        ],
         danger=[
             line("Kestrel pocket radio", "It was promised for today, by 15:00, which can hardly be kept. The part comes too late for it. "
                  "You could promise tomorrow, by 11:30 instead, or let it stand.", mark="caution", number="T3N-6W8L", href="/tickets/14",
@@ -161,6 +167,7 @@ def _empty_day() -> Page:
             "tried",
             "danger",
             "sources",
+            "backups",
         )
     }
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [], "for_parts": [], "scale": None,
@@ -188,7 +195,7 @@ _OUTLOOK: Page = {
 def _check_in(**more: Any) -> Page:
     visit: Page = {
         "name": "", "phone": "", "phone_purposes": [], "email": "", "email_purposes": [], "language": "en",
-        "waits_here": False, "number_is_device": False, "tell_name": "", "tell_phone": "", "tell_email": "",
+        "waits_here": False, "number_is_device": False, "child": False, "tell_name": "", "tell_phone": "", "tell_email": "",
         "payer_name": "", "collector_names": "", "taken_in": "",
     }  # fmt: skip
     return (
@@ -219,6 +226,7 @@ def _check_in(**more: Any) -> Page:
                 {"language": "en", "label": "English", "sentence": WORDS.get("en")["consent.afterwards"]},
                 {"language": "de", "label": "Deutsch", "sentence": WORDS.get("de")["consent.afterwards"]},
             ],
+            agreed=[{"language": "en", "label": "English", "sentence": WORDS.get("en")["consent.repair"]}],
             repair_kinds=[{"label": "Camera", "options": [{"code": "k2", "label": "Camera shutter"}]}],
             cautions=CAUTIONS,
             once="example-once",

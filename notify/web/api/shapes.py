@@ -75,7 +75,7 @@ FREE = text(8000)
 _PERSON = thing({}, {
     "name": text(80), "phone": text(40), "email": text(254),
     "phone_purposes": many(one_of(PURPOSES), uniqueItems=True, maxItems=len(PURPOSES)),
-    "email_purposes": many(one_of(PURPOSES), uniqueItems=True, maxItems=len(PURPOSES)),
+    "email_purposes": many(one_of(PURPOSES), uniqueItems=True, maxItems=len(PURPOSES)), "child": BOOL,
 })  # fmt: skip
 _DEVICE = thing({"device": text(120, least=1)}, {
     "device_class": one_of(DEVICE_CLASSES), "fault": text(4000), "condition": text(4000), "accessories": text(1000),

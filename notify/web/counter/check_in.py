@@ -7,10 +7,12 @@ from typing import Any
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
+from notify.core.consent import PURPOSES
 from notify.core.errors import Conflict, Invalid
 from notify.core.languages import LANGUAGES
 from notify.flows import check_in
 from notify.flows.check_in_form import DEVICE_CLASSES, SAFETY_FLAGS
+from notify.flows.consent_words import sentence
 from notify.flows.view_learned import list_offered
 from notify.flows.view_outlook import outlook
 from notify.web.counter import lines
@@ -18,7 +20,7 @@ from notify.web.counter.check_in_fields import Typed, page_errors
 from notify.web.counter.kinds import kind_groups
 from notify.web.counter.outlook_says import answer
 from notify.web.errors import page_label
-from notify.web.here import ctx, current_actor, services
+from notify.web.here import ctx, current_actor
 from notify.web.pages import Problem, desk, redirect_with, render_page, say
 
 pages = Blueprint("check_in", __name__)
@@ -64,17 +66,19 @@ def _form(typed: Typed, *, errors: list[Problem] | None = None, status: int = 20
         more_open=typed.names_others() or any(one["field"] in typed.OTHERS for one in problems),
         languages=[{"code": one, "label": page_label(one)} for one in LANGUAGES],
         classes=kinds, currency=say().sign, cautions=_usual_cautions(),
-        asks=_asks(), repair_kinds=kind_groups(list_offered(ctx(), current_actor())),
+        asks=_asks(), agreed=[one for purpose in PURPOSES for one in _sentences(purpose)],
+        repair_kinds=kind_groups(list_offered(ctx(), current_actor())),
         safety_kinds=[{"code": one, "label": w(f"safety.{one}").removeprefix("battery ")} for one in SAFETY_FLAGS],
     )  # fmt: skip
 
 
 def _asks() -> list[dict[str, str]]:
     """The sentence that somebody agrees to, in each language to be read out; none while the shop asks nobody."""
-    if not desk().shop.all_well_days:
-        return []
-    said = [(one, services().words.get(one)["consent.afterwards"]) for one in LANGUAGES]
-    return [{"language": one, "label": page_label(one), "sentence": sentence} for one, sentence in said]
+    return _sentences("afterwards") if desk().shop.all_well_days else []
+
+
+def _sentences(purpose: str) -> list[dict[str, str]]:
+    return [{"language": one, "label": page_label(one), "sentence": sentence(ctx(), purpose, one)} for one in LANGUAGES]
 
 
 def _usual_cautions() -> list[str]:

@@ -46,7 +46,7 @@ class Typed:
         """The posted fields; devices are renumbered from 1 in their order, at most one more than may be taken in."""
         visit: dict[str, Any] = {name: form.get(name, "") for name in VISIT_TEXTS}
         visit |= {name: form.getlist(name) for name in ("phone_purposes", "email_purposes")}
-        visit |= {name: form.get(name) == "yes" for name in ("waits_here", "number_is_device")}
+        visit |= {name: form.get(name) == "yes" for name in ("waits_here", "number_is_device", "child")}
         found = sorted({int(m[2]) for key in form if (m := _NUMBERED.fullmatch(key)) and m[1] == "device"})
         numbers = found[: MAX_DEVICES + 1] or [1]
         return cls(visit, [_device(form, was, i) for i, was in enumerate(numbers, 1)], form.get("once", "")[:60])
@@ -87,7 +87,7 @@ class Typed:
         v = self.visit
         return VisitForm(
             bringer=PersonForm(
-                v["name"], v["phone"], v["email"], tuple(v["phone_purposes"]), tuple(v["email_purposes"])
+                v["name"], v["phone"], v["email"], tuple(v["phone_purposes"]), tuple(v["email_purposes"]), v["child"]
             ),
             devices=tuple(_device_form(one) for one in self.devices),
             tell=PersonForm(v["tell_name"], v["tell_phone"], v["tell_email"]),

@@ -14,7 +14,7 @@ from notify.flows.view_deliveries import PartLine
 from notify.flows.view_replies import ReplyLine
 from notify.flows.view_ticket import QuestionLine, SlotLine, TicketView, view
 from notify.web.counter import desk_words as d
-from notify.web.counter import part_says, promise_part
+from notify.web.counter import hold_says, part_says, promise_part
 from notify.web.counter import ticket_says as says
 from notify.web.counter.kinds import kind_groups
 from notify.web.counter.replies import shown
@@ -47,6 +47,7 @@ def page(
         "ticket.html", status=status, errors=errors, refused=refused, ticket_id=ticket_id, version=seen.version,
         **_head(seen, speak), **_moves(seen, speak, typed or {}), **_questions(seen, speak, typed or {}),
         **_parts(seen, speak, typed or {}), **_promise(seen, speak, typed or {}), **_known(seen, speak, typed or {}),
+        **hold_says.part(seen.keeping, speak, typed or {}, may_hold=may(current_actor().role, "hold")),
         replies=[shown(one, speak, back=f"/tickets/{ticket_id}") for one in _readable(seen)],
         messages=says.messages(seen, speak), story=says.story(seen, speak),
     )  # fmt: skip
@@ -178,7 +179,8 @@ def _soon(seen: TicketView, speak: Say) -> list[SlotLine]:
 
 def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
     line = seen.line
-    links = [{"label": f"{one.number} {d.device(one)}", "href": f"/tickets/{one.ticket_id}"} for one in seen.others]
+    links = [{"label": "What was allowed, in the words shown", "href": f"/visits/{seen.line.number}/consents"}]
+    links += [{"label": f"{one.number} {d.device(one)}", "href": f"/tickets/{one.ticket_id}"} for one in seen.others]
     if seen.follows:
         links.append({"label": f"Follows {seen.follows.number}", "href": f"/tickets/{seen.follows.ticket_id}"})
     return {

@@ -149,13 +149,15 @@ def contact(ticket_id: str) -> Response:
     typed = {name: request.form.get(name, "") for name in ("person", "channel", "address")}
     visit_id = view(ctx(), current_actor(), ticket_id).line.visit_id
     try:
-        reach.set_contact(ctx(), current_actor(), visit_id, typed["person"], channel=typed["channel"],
-                          address=typed["address"], works_again="works_again" in request.form)  # fmt: skip
+        new = reach.set_contact(ctx(), current_actor(), visit_id, typed["person"], channel=typed["channel"],
+                                address=typed["address"], works_again="works_again" in request.form)  # fmt: skip
     except (Invalid, NotFound) as error:
         field = "contact-channel" if error.field == "channel" else "contact-address"
         fields = dict.fromkeys(("", "phone", "email", "channel", error.field), field)
         return again(ticket_id, error, {"contact": {**typed, "open": True}}, fields=fields)
-    return redirect_with(f"/tickets/{ticket_id}", "Corrected. Messages that wait go there; calls stay on the list.")
+    unused = reach.why_unused(ctx(), current_actor(), new)
+    told = unused or "Messages that wait go there; calls stay on the list."
+    return redirect_with(f"/tickets/{ticket_id}", f"Corrected. {told}")
 
 
 @pages.post("/tickets/<ticket_id>/claim-ticket")

@@ -58,6 +58,7 @@ def _person(one: PersonLine) -> list[tuple[str, str]]:
     if one.forgotten:
         return [(d.capital(head), "Forgotten: name and contacts were erased")]
     rows = [(d.capital(head), f"{d.person(one.name)}, reads {page_label(one.language)}")]
+    rows += [("A child's contact", "only what belongs to the repair may be sent")] if one.child else []
     return rows + [("Reached by", _contact(contact)) for contact in one.contacts]
 
 
@@ -66,7 +67,8 @@ def _contact(one: ContactLine) -> str:
     uses = d.joined(d.words()(f"use.{use}") for use in one.uses) or "not to be used for messages"
     resting = "; not used while that device is here" if one.in_repaired_device else ""
     broken = f"; it does not work ({why_broken(one.undeliverable_why)}): correct it" if one.undeliverable else ""
-    return f"{way} {one.masked}: {uses}{resting}{broken}"
+    stopped = f"; everything was stopped there on {one.stopped_on:%d.%m.%Y}" if one.stopped_on else ""
+    return f"{way} {one.masked}: {uses}{stopped}{resting}{broken}"
 
 
 def question(one: QuestionLine, say: Say) -> str:

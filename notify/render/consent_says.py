@@ -1,0 +1,41 @@
+"""The proof of consent in plain sentences, for the page, the paper and the command alike."""
+
+from __future__ import annotations
+
+from notify.core.consent import PURPOSE_MEANING
+
+CHANNELS = {"sms": "text messages", "email": "e-mail"}
+HOW = {
+    "counter": "at the counter", "claim_page": "on the claim page", "reply": "by writing back",
+    "one_click": "by the link in a mail", "pad": "on a paper claim ticket", "api": "through a script of the shop",
+    "source": "through another system", "command": "at the counter, entered by command",
+}  # fmt: skip
+_LANGUAGES = {"en": "English", "de": "German", "it": "Italian"}
+# By what way everything was stopped, for the list of stops.
+REASONS = {**HOW, "carried_over": "with an earlier address of the same person", "added": "added here"}
+
+
+def say_entry(
+    *, when: str, allowed: bool, channel: str, purpose: str, basis: str, text: str, wording: str, language: str,
+    how: str, by: str, evidence: str, evidence_id: str,
+) -> str:  # fmt: skip
+    """One row: who said what when, how, in which words, and what shows it."""
+    did = "allowed" if allowed else "withdrew"
+    entered = f", noted by {by}" if by else ""
+    words = f'The words shown, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
+    shown = f" Shown by the {evidence} {evidence_id}." if evidence else ""
+    ground = {"consent": "their consent", "contract": "the repair they ordered"}.get(basis, basis)
+    return (
+        f"{when}: they {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}. "
+        f"It rests on {ground}. {words}{shown}"
+    )
+
+
+def say_way(*, channel: str, masked: str, allowed: tuple[str, ...], stopped_on: str) -> str:
+    """What counts today for one contact; `stopped_on` is a day in words, "" when nothing was stopped."""
+    if stopped_on:
+        return f"{masked}: nothing goes there, everything was stopped on {stopped_on}."
+    if not allowed:
+        return f"{masked}: nothing may be sent there."
+    said = "; ".join(PURPOSE_MEANING[one] for one in allowed)
+    return f"{masked}: {CHANNELS[channel]} for {said}."
