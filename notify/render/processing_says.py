@@ -36,7 +36,8 @@ def record_facts(known: Processing, words: Language) -> dict[str, Any]:
     """The keys of shape.record_shape(): the record of processing, GDPR art. 30(1)."""
     shop = known.shop
     return {
-        "shop": _controller(known), "joint": shop.joint_controller, "officer": shop.officer,
+        "shop": _controller(known), "asks_address": "" if shop.controller or shop.address else "yes",
+        "joint": shop.joint_controller, "officer": shop.officer,
         "providers": recipients(known, words), "outside": shop.outside, "uses": _uses(known, words),
         "sources": list(known.sources), "lives": [_row(one, words) for one in known.lives()],
         "measures": [words(f"measure.{code}") for code in known.measures],

@@ -76,7 +76,7 @@ def record_shape() -> dict[str, Shape]:
     """
     shop = ("name", "address", "phone", "email", "representative")
     return {
-        "shop": dict.fromkeys(shop, ""), "joint": "", "officer": "", "uses": [""], "sources": [""],
+        "shop": dict.fromkeys(shop, ""), "asks_address": "", "joint": "", "officer": "", "uses": [""], "sources": [""],
         "providers": [""], "outside": "", "measures": [""], "own_measures": [""], "updated": "",
         "lives": [dict.fromkeys(("what", "period", "since", "source", "checked"), "")],
     }  # fmt: skip
