@@ -25,8 +25,9 @@ def privacy_facts(known: Processing, words: Language) -> dict[str, Any]:
     periods = {name: counted(lives[code], words) if code in lives else "" for name, code in _PERIODS.items()}
     review = _said(f"P{shop.review_days}D", words) if shop.review_days else ""
     return {
-        "shop": _controller(known), "officer": shop.officer, "providers": recipients(known, words),
-        "outside": shop.outside, "periods": {**periods, "review": review, "records": ""},
+        "shop": _controller(known), "joint": shop.joint_controller, "officer": shop.officer,
+        "providers": recipients(known, words), "outside": shop.outside,
+        "periods": {**periods, "review": review, "records": ""},
         "consents": _uses(known, words), "sources": list(known.sources), "authority": _authority(shop.authority),
         "by_page": "yes" if known.has_claim_pages else "", "updated": "",
     }  # fmt: skip

@@ -44,7 +44,8 @@ def message_shape() -> dict[str, Shape]:
 def privacy_shape() -> dict[str, Shape]:
     """What the data protection page is made of; everything but the shop's name may be empty.
 
-    shop: the controller (also a representative, as words). officer: how to reach the data protection officer.
+    shop: the controller (also a representative, as words). joint: who answers with it. officer: how to reach
+    the data protection officer.
     providers: who handles data for the shop, as words ("Breakwater Mail, sends our e-mail"). outside: what
     goes to a third country and under which safeguard. periods, as words ("30 days"): contact after handing
     back, delegate after a pass, review of what nobody collected, records for tax law, agreed (proof of consents),
@@ -56,6 +57,7 @@ def privacy_shape() -> dict[str, Shape]:
     periods = ("contact", "delegate", "review", "records", "agreed", "requests", "looks", "strangers", "backups")
     return {
         "shop": dict.fromkeys(shop, ""),
+        "joint": "",
         "officer": "",
         "providers": [""],
         "outside": "",

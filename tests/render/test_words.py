@@ -45,6 +45,7 @@ def settings(**changes: Any) -> dict[str, Any]:
             "email": "bench@example.org",
             "representative": "Kim Tiller",
         },
+        "joint": "Pier Bench",
         "officer": "privacy@example.org",
         "providers": ["Breakwater Mail sends our e-mail", "Gull SMS sends our text messages"],
         "outside": "Gull SMS stores messages in Switzerland, for which there is an adequacy decision",
@@ -172,7 +173,7 @@ def test_the_check_finds_a_missing_key_a_missing_brace_and_a_wrong_name(tmp_path
         "it.toml: phase.provin is missing",
     ]
     assert "de.toml: phase.proving is missing" in found[3:]
-    assert len(found) == 5 and re.match(r"privacy\.en\.html:7: there is no 'offiser'", found[4])
+    assert len(found) == 5 and re.match(r"privacy\.en\.html:10: there is no 'offiser'", found[4])
 
 
 def test_the_privacy_page_covers_every_point_of_article_13_in_every_language(words: Words) -> None:
@@ -183,6 +184,7 @@ def test_the_privacy_page_covers_every_point_of_article_13_in_every_language(wor
         for value in (
             "Tramstop Bench",
             "Kim Tiller",
+            "Pier Bench",
             "privacy@example.org",
             "Gull SMS",
             "Switzerland",
@@ -208,7 +210,8 @@ def test_the_privacy_page_covers_every_point_of_article_13_in_every_language(wor
 
 def test_the_privacy_page_claims_nothing_that_was_not_set(words: Words) -> None:
     shop = {**dict.fromkeys(settings()["shop"], ""), "name": "Tramstop Bench"}
-    empty = settings(shop=shop, officer="", providers=[], outside="", consents=[], sources=[], by_page="", updated="")
+    bare = dict.fromkeys(("joint", "officer", "outside", "by_page", "updated"), "")
+    empty = settings(shop=shop, **bare, **{key: [] for key in ("providers", "consents", "sources")})
     empty |= {
         "periods": dict.fromkeys(settings()["periods"], ""),
         "authority": {"name": "", "url": ""},
