@@ -20,7 +20,7 @@ from notify.core.holidays import HolidaysOf
 from notify.core.requests import DONE, OPEN, REFUSED, WITHDRAWN, Kind
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
-from notify.flows import contact_codes, forget
+from notify.flows import contact_codes, contact_reads, forget
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
 from notify.flows.keeping import Fate, fate
@@ -351,4 +351,6 @@ def export(ctx: Context, actor: Actor, request_id: str) -> Held:
     with ctx.db.read(actor.shop_id) as unit:
         one = requests.get_request(unit, request_id)
         _need_proof(one)
-        return gather_held(ctx, unit, one.person_id)
+        found = gather_held(ctx, unit, one.person_id)
+    contact_reads.note(ctx, actor, "request", [(one.person_id, None)])
+    return found

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from notify.core.actors import Actor
 from notify.core.bench_order import IN_HAND, IN_WORK
 from notify.core.tickets import MOVE_EVENTS, WaitsOn
+from notify.flows import contact_reads
 from notify.flows.bench_order import Looked, look
 from notify.flows.context import Context
 from notify.flows.hits import hits_within

@@ -23,6 +23,7 @@ from notify.flows import (
     passes,
     pickup,
     questions,
+    requests,
     set_up,
     take_changes,
 )
@@ -76,13 +77,15 @@ def fill_house(house: Any) -> dict[str, str]:
     take_changes.take(ctx, list_actor, Batch("bench", "tickets", "UTC", {}, {}), [told])
     with house.read() as unit:
         (doubt,) = doubts.list_open(unit)
+    asked_about = requests.ask(ctx, owner, radio.visit_id, ticket.person_id, kind="access", how="post",
+                               made_sure="showed a passport")  # fmt: skip
     return {
         "doubt_id": doubt.id, "token": ticket.token, "code": given.code,
         "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
         "order_id": order, "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
         "problem": "changed", "filename": "shelfbell.css", "name": "no-such-source",
-        "pad_id": pads.make_pad(ctx, owner, tickets=2), "number": ticket.number,
+        "pad_id": pads.make_pad(ctx, owner, tickets=2), "request_id": asked_about.id, "number": ticket.number,
     }  # fmt: skip
 
 

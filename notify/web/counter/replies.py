@@ -60,7 +60,8 @@ def shown(one: ReplyLine, speak: Say, *, back: str) -> d.Line:
     return {
         "id": one.id, "when": speak.when(one.at), "who": writer(one), "read": read(one), "subject": one.subject,
         "text": one.text or _no_words(one), "is_quote": bool(one.text), "number": one.number, "due": due, "by": by,
-        "href": f"/tickets/{one.ticket_id}#replies" if one.ticket_id else "", "is_new": one.is_new, "back": back, "can_request": one.kind == "erasure" and one.is_new and one.who == "customer",
+        "href": f"/tickets/{one.ticket_id}#replies" if one.ticket_id else "", "is_new": one.is_new, "back": back,
+        "can_request": one.kind == "erasure" and one.is_new and one.who == "customer",
     }  # fmt: skip
 
 
