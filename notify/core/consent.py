@@ -52,6 +52,11 @@ TABLE: tuple[Purpose, ...] = (
         "warning", CONTRACT, "that another contact or claim ticket was noted", "GDPR art. 32: against whoever takes the"
         " customer's place; not to whoever stopped it themselves", quiet=False,
     ),
+    Purpose(
+        "privacy", LEGAL, "what became of a request about one's own data",
+        "GDPR art. 12(3) and (4); our choice: as a code, to a contact that is to get something",
+        quiet=False,
+    ),
 )  # fmt: skip
 BY_CODE: Mapping[str, Purpose] = {one.code: one for one in TABLE}
 # What somebody says for themselves, by the ground it rests on; the others follow from what was asked or happened.
