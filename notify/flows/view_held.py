@@ -140,10 +140,8 @@ def _ahead(found: Sequence[Fate], people: int, today: date) -> Ahead:
 
 
 def _kept(unit: Unit, found: Iterable[Fate]) -> tuple[Kept, ...]:
-    over = sorted(
-        (one for one in found if one.state == "kept"), key=lambda one: (one.goes_on or date.max, one.person_id)
-    )
-    shown = over[:MOST]
+    over = [one for one in found if one.state == "kept"]
+    shown = sorted(over, key=lambda one: (one.goes_on or date.max, one.person_id))[:MOST]
     tickets = overview.tickets_of_people(unit, (one.person_id for one in shown))
     reviews = _reviews(unit)
     return tuple(
@@ -155,9 +153,10 @@ def _kept(unit: Unit, found: Iterable[Fate]) -> tuple[Kept, ...]:
 
 def _reviews(unit: Unit) -> dict[str, date]:
     """person -> the first day on which somebody looks again at a hold that keeps them."""
-    parts = overview.people_of_visits(unit, (one.visit_id for one in data_holds.live_holds(unit)))
+    holds = data_holds.live_holds(unit)  # the earliest day comes first
+    parts = overview.people_of_visits(unit, (one.visit_id for one in holds))
     found: dict[str, date] = {}
-    for hold in data_holds.live_holds(unit):  # the earliest day comes first
+    for hold in holds:
         for person_id in parts.get(hold.visit_id, ()):
             found.setdefault(person_id, hold.review_on)
     return found
@@ -165,11 +164,13 @@ def _reviews(unit: Unit) -> dict[str, date]:
 
 def _asked(unit: Unit, today: date) -> tuple[Asked, ...]:
     return tuple(
-        Asked(
-            one.id, one.kind, show_number(one.number) if one.number else "", one.last_day, (one.last_day - today).days
-        )
+        Asked(one.id, one.kind, _number(one.number), one.last_day, (one.last_day - today).days)
         for one in overview.waiting(unit)
     )
+
+
+def _number(plain: str) -> str:
+    return show_number(plain) if plain else ""
 
 
 def _ran(ctx: Context, name: str) -> datetime | None:

@@ -138,9 +138,9 @@ def waiting(unit: Unit) -> tuple[Waiting, ...]:
         .order_by(last, t.c.seq)
     )
     rows = unit.connection.execute(query).all()
-    numbers = numbers_of(unit, s.tickets.c.visit_id, [row.visit_id for row in rows])
+    numbers = numbers_of_visits(unit, [row.visit_id for row in rows])
     return tuple(
-        Waiting(row.id, row.kind, numbers.get(row.visit_id, ("", ""))[1], row.extended_to or row.due_on) for row in rows
+        Waiting(row.id, row.kind, numbers.get(row.visit_id, ""), row.extended_to or row.due_on) for row in rows
     )
 
 
@@ -170,17 +170,17 @@ def people_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, tuple
     return found
 
 
-def numbers_of(unit: Unit, column: Any, values: Iterable[str]) -> Mapping[str, tuple[str, str]]:
-    """value of a column of tickets -> (ticket, claim number) of the newest with it."""
+def numbers_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, str]:
+    """visit -> claim number of its newest ticket."""
     t = s.tickets
-    found: dict[str, tuple[str, str]] = {}
-    for some in _lots(values):
+    found: dict[str, str] = {}
+    for ids in _lots(visit_ids):
         query = (
-            select(column.label("value"), t.c.id, t.c.number)
-            .where(t.c.shop_id == unit.shop_id, column.in_(some))
+            select(t.c.visit_id, t.c.number)
+            .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(ids))
             .order_by(t.c.created_at, t.c.number)
         )
-        found |= {row.value: (row.id, row.number) for row in unit.connection.execute(query)}
+        found |= {row.visit_id: row.number for row in unit.connection.execute(query)}
     return found
 
 
