@@ -179,5 +179,6 @@ def _ran(ctx: Context, name: str) -> datetime | None:
 
 
 def _keys(ctx: Context, now: datetime) -> tuple[KeyAge, ...]:
-    return tuple(KeyAge(one.kind, one.id, (now - one.since) // timedelta(days=1) if one.since else None)
+    """Of a key from a day that a clock set back has not reached yet: no days."""
+    return tuple(KeyAge(one.kind, one.id, max(0, (now - one.since) // timedelta(days=1)) if one.since else None)
                  for one in keys.show(ctx) if one.current)  # fmt: skip
