@@ -39,6 +39,13 @@ _REHASH = (
     .where(_C.c.shop_id == bindparam("shop"), _C.c.id == bindparam("contact"))
     .values(lookup=bindparam("new"), lookup_key=bindparam("new_id"))
 )
+# The proof of what was said about an address follows it: of a row of the ledger nothing else may ever change.
+_REHASH_SAID = (
+    update(s.consents)
+    .where(s.consents.c.shop_id == bindparam("shop"), s.consents.c.person_id == bindparam("person"),
+           s.consents.c.lookup == bindparam("old"))
+    .values(lookup=bindparam("new"))
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +157,7 @@ def rehash(unit: Unit, key_id: str, after: str, *, batch: int = BATCH) -> Step:
     """
     other = or_(_C.c.lookup_key != key_id, _C.c.lookup_key.is_(None))
     query = (
-        select(_C.c.id, _C.c.person_id, _C.c.channel, _C.c.address_sealed)
+        select(_C.c.id, _C.c.person_id, _C.c.channel, _C.c.address_sealed, _C.c.lookup)
         .where(_C.c.shop_id == unit.shop_id, other, _C.c.lookup.is_not(None), _C.c.id > after)
         .order_by(_C.c.id)
         .limit(batch)
@@ -163,9 +170,11 @@ def rehash(unit: Unit, key_id: str, after: str, *, batch: int = BATCH) -> Step:
         if row.person_id in alive and row.address_sealed is not None:
             address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
             lookup, name = unit.opener.marked(row.channel, spelt(row.channel, address))
-            changed.append({"shop": unit.shop_id, "contact": row.id, "new": lookup, "new_id": name})
+            changed.append({"shop": unit.shop_id, "contact": row.id, "new": lookup, "new_id": name,
+                            "person": row.person_id, "old": row.lookup})  # fmt: skip
     if changed:
         unit.connection.execute(_REHASH, changed)
+        unit.connection.execute(_REHASH_SAID, changed)
     return Step(rows[-1].id if len(rows) == batch else "", len(changed), len(rows) - len(changed))
 
 

@@ -7,6 +7,7 @@ project's facts on messages, section 3.2).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -275,6 +276,12 @@ def test_a_childs_contact_gets_nothing_optional_by_any_way_and_loses_what_was_al
     done = texted(lines, phone_purposes=EVERY)
     person = person_of(lines, done)
     reach.set_child(ctx, house.actor(), done.visit_id, person, child=True)
+    with house.ctx.db.write(house.shop_id) as unit:  # though a row should stand that allows it, nothing optional goes
+        saying = consents.Saying("sms", True, {"afterwards": "afterwards-1"}, "en", "counter", house.clock())
+        consents.add(unit, person, saying, ["afterwards"])
+        (reached,) = people.recipients(unit, [person])[0].reaches
+        assert reached.purposes == set(SERVICE)
+        consents.add(unit, person, replace(saying, allowed=False), ["afterwards"])
     newest = said(lines, done)[-1]
     assert (newest.purpose, newest.allowed, newest.how) == ("afterwards", False, "counter")
     with pytest.raises(Invalid, match="child's contact"):
@@ -287,10 +294,13 @@ def test_a_childs_contact_gets_nothing_optional_by_any_way_and_loses_what_was_al
 def test_a_stop_under_an_older_index_key_is_found_and_ended_as_any_other(lines: Lines) -> None:
     """From a hash none can be made under another key, so each row says its own (the facts on messages, 3.2)."""
     house, ctx = lines.house, lines.house.ctx
+    before = texted(lines, phone="07700 900789")
     suppressions.add(ctx, house.actor(), channel="sms", address=PHONE)
     assert keys.rotate(ctx, "index", Turned(house).file("index")).proved
     suppressions.add(ctx, house.actor(), channel="sms", address="07700 900456")
     assert [row.key_id for row in rows(lines, schema.suppressions)] == ["k1", "k2"]
+    held = {row.person_id: row.lookup for row in rows(lines, schema.contacts)}
+    assert {row.lookup for row in rows(lines, schema.consents)} == {held[person_of(lines, before)]}  # the proof follows
     done = texted(lines)
     assert any("stopped all messages" in one for one in done.warnings)
     suppressions.end(ctx, house.actor(), channel="sms", address=PHONE, wanted=True)
