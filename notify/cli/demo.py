@@ -14,7 +14,7 @@ from pathlib import Path
 
 import click
 
-from notify.cli import demo_ahead, demo_bench, demo_others, demo_past
+from notify.cli import demo_ahead, demo_bench, demo_kept, demo_others, demo_past
 from notify.cli.demo_shop import PEOPLE, open_shop
 from notify.cli.demo_stage import MovedClock, Stage, play
 from notify.cli.desk import Command, Desk, pass_desk
@@ -99,9 +99,10 @@ def _set_up(home: Path, port: int) -> Path:
             "web.port": port, "mail.sender_name": "Tramstop Bench", "mail.sender_address": "counter@example.org",
             "sms.transport": "mailgate", "sms.template": "{digits}@sms.example.org",
             "log.level": "warning",
-            "bell.quiet_from": "00:00", "bell.quiet_until": "00:00",
+            "bell.quiet_from": "00:00", "bell.quiet_until": "00:00", **demo_kept.FOLDERS,
         },
     )  # fmt: skip
+    demo_kept.make_folders(home)
     demo_others.write_sources(config)
     (home / MARK).touch(mode=0o600)  # from here on it may be swept away
     return config
@@ -114,6 +115,7 @@ def seed(config: Path, now: datetime) -> dict[str, str]:
     try:
         stage: Stage = open_shop(services, clock, now)
         live(stage)
+        demo_kept.make_backup(stage, services.settings)
         return stage.links
     finally:
         services.close()
@@ -122,7 +124,7 @@ def seed(config: Path, now: datetime) -> dict[str, str]:
 def live(stage: Stage) -> None:
     """Plays every story up to the stage's now, and lets the shop look ahead from there."""
     demo_ahead.read_history(stage)
-    stories = (*demo_past.STORIES, *demo_bench.STORIES, *demo_ahead.STORIES)
+    stories = (*demo_past.STORIES, *demo_bench.STORIES, *demo_ahead.STORIES, *demo_kept.STORIES)
     play(stage, [story(stage) for story in stories])
     demo_others.connect(stage)
     demo_ahead.look_ahead(stage)

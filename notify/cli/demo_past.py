@@ -11,7 +11,8 @@ from notify.flows.check_in_form import DeviceForm
 from notify.flows.uncollected import log_step
 
 
-def _repaired(visit: Visit, which: int = 0) -> None:
+def repaired(visit: Visit, which: int = 0) -> None:
+    """Takes a device from the counter to the shelf."""
     visit.move("inspecting", "in_line", "on_bench", "proving", "on_shelf", which=which)
 
 
@@ -21,7 +22,7 @@ def forgotten_person(s: Stage) -> Story:
     visit = s.check_in("Wilma Ostberg", DeviceForm("Halyard pocket radio", "radio", "no sound", price_agreed="28"),
                        phone="+44 7700 900801", email="wilma.ostberg@example.net")  # fmt: skip
     yield s.day(112, "16:20")
-    _repaired(visit)
+    repaired(visit)
     desk_notes.record_money(s.ctx, s.counter, visit.ticket_ids[0], paid=True)
     yield s.day(111, "17:45")
     visit.hand_back()
@@ -49,7 +50,7 @@ def warranty(s: Stage) -> Story:
     visit = s.check_in("Tobias Renn", DeviceForm("Gannet travel radio", "radio", "dial slips", price_agreed="34.50"),
                        phone="+44 7700 900802", email="tobias.renn@example.org")  # fmt: skip
     yield s.day(40, "11:40")
-    _repaired(visit)
+    repaired(visit)
     desk_notes.record_money(s.ctx, s.counter, visit.ticket_ids[0], paid=True)
     yield s.day(40, "17:15")
     visit.hand_back()
@@ -67,7 +68,7 @@ def uncollected(s: Stage) -> Story:
     visit = s.check_in("Perpetua Lind", DeviceForm("Periwinkle film camera", "camera", "shutter sticks",
                        price_agreed="62", shelf="D2"), phone="+44 7700 900803")  # fmt: skip
     yield s.day(25, "10:20")
-    _repaired(visit)
+    repaired(visit)
 
 
 def call_task(s: Stage) -> Story:
@@ -79,7 +80,7 @@ def call_task(s: Stage) -> Story:
         s.ctx, s.counter, visit.ticket_ids[0], text="No telephone of her own; the flower stall opposite will fetch her."
     )
     yield s.ago(190)
-    _repaired(visit)
+    repaired(visit)
 
 
 def two_devices(s: Stage) -> Story:
@@ -94,7 +95,7 @@ def two_devices(s: Stage) -> Story:
                        collectors=("Bo Farrow",))  # fmt: skip
     visit.link("two devices, one of them ready: choose a pickup time")
     yield s.day(1, "10:30")
-    _repaired(visit)
+    repaired(visit)
     visit.move("inspecting", "in_line", which=1)
     part = parts.need(s.ctx, s.technician, visit.ticket_ids[1], name="page button flex")
     yield s.day(1, "15:10")
@@ -107,7 +108,7 @@ def pickup_today(s: Stage) -> Story:
     visit = s.check_in("Noor Vantage", DeviceForm("Marlinspike camera", "camera", "lens ring loose", price_agreed="41",
                        deposit="20", shelf="C1"), phone="+44 7700 900804", email="noor@example.com")  # fmt: skip
     yield s.day(1, "11:05")
-    _repaired(visit)
+    repaired(visit)
     yield s.day(1, "12:40")
     visit.book(lambda start: _is_day(s, start, 0) and start > s.now + timedelta(minutes=20))
     visit.link("a pickup booked for today")
@@ -137,7 +138,7 @@ def pickup_tomorrow(s: Stage) -> Story:
     visit = s.check_in("Olive Tarn", DeviceForm("Tidepool handheld", "handheld", "left stick drifts", price_agreed="26",
                        shelf="C3"), phone="+44 7700 900806", email="olive@example.org")  # fmt: skip
     yield s.day(1, "15:30")
-    _repaired(visit)
+    repaired(visit)
     yield s.day(1, "16:10")
     visit.book(lambda start: _is_day(s, start, -1))
     yield s.ago(75)
@@ -150,7 +151,7 @@ def missed_pickup(s: Stage) -> Story:
     visit = s.check_in("Ruben Staithe", DeviceForm("Cockle handheld", "handheld", "no sound", price_agreed="18",
                        shelf="A1"), phone="+44 7700 900807")  # fmt: skip
     yield s.day(2, "12:00")
-    _repaired(visit)
+    repaired(visit)
     yield s.day(2, "12:30")
     visit.book(lambda start: _is_day(s, start, 1) and start.astimezone(ZoneInfo(ZONE)).hour >= 12)
 
@@ -161,7 +162,7 @@ def handed_back_today(s: Stage) -> Story:
     visit = s.check_in("Alba Crewe", DeviceForm("Lightkeeper lamp radio", "radio", "switch broken", price_agreed="19"),
                        email="alba.crewe@example.com")  # fmt: skip
     yield s.day(1, "13:10")
-    _repaired(visit)
+    repaired(visit)
     desk_notes.record_money(s.ctx, s.counter, visit.ticket_ids[0], paid=True)
     yield s.ago(50)
     visit.hand_back()

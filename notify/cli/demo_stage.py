@@ -19,7 +19,7 @@ from notify.wiring import Services
 
 ZONE = "Europe/London"
 # A story yields the instant at which it goes on; between two instants the rest of the town goes on as well.
-Story = Generator[datetime, None, None]
+Story = Generator[datetime, None, Any]
 
 
 class MovedClock:
