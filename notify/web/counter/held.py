@@ -42,8 +42,7 @@ def show() -> Response:
                 "sentence": says.stays(one)} for one in seen.kept],
         more_stay=f"{d.capital(d.count(hidden, 'more stays', 'more stay'))}." if hidden > 0 else "",
         consents=says.consent_rows(seen), suppressed=says.suppressed(seen),
-        asked=[{"number": one.number, "sentence": says.asked(one.kind, one.days_left), "late": one.days_left < 0}
-               for one in seen.asked],
+        asked=[_asked(one) for one in seen.asked],
         last_run=says.last_run(seen, speak), erasures=says.erasures(seen, speak), backups=says.backups(seen, speak),
         keys=says.keys(seen),
         charts={
@@ -54,8 +53,16 @@ def show() -> Response:
     )  # fmt: skip
 
 
+def _asked(one: view_held.Asked) -> dict[str, Any]:
+    said = says.asked(one.kind, one.days_left)
+    return {"number": one.number, "href": f"/requests/{one.id}", "sentence": said, "late": one.days_left < 0}
+
+
 def _links() -> list[dict[str, str]]:
-    return [{"href": RECORD, "label": "Record of processing"}, {"href": "/privacy", "label": "What customers read"}]
+    return [
+        {"href": RECORD, "label": "Record of processing"}, {"href": "/privacy", "label": "What customers read"},
+        {"href": "/requests", "label": "Requests by law"},
+    ]  # fmt: skip
 
 
 @pages.get(f"{PATH}/ages.svg")
