@@ -53,6 +53,7 @@ from notify.flows import (
     reminders,
     repair_kinds,
     replies,
+    requests,
     resend,
     returns,
     score_promises,
@@ -101,6 +102,8 @@ SEVERAL = {
     "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
     "forget.erase_person": "the same",
     "forget.forget_delegates": "the same",
+    "requests.erase_due": "forget.erase_person for each, then the request ends; whoever was cut off between is found by "
+    "the next night",
     "forget.confirm": "rewrites files, then notes it",
     "staff.sign_in": "a try counts even when the sign-in fails",
     "staff.switch": "the same",
@@ -645,4 +648,38 @@ AFTER_STEPS = (
     Step("stop_by_link.stop", _stop_by_link),
     _flow("once.forget_keys", once.forget_keys),
 )  # fmt: skip
-STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS)
+
+
+def _asked(story: Story) -> str:
+    return str(story.made["asked"].id)
+
+
+def _ask(kind: str, **more: Any) -> Step:
+    return _flow("requests.ask", requests.ask, "asked", telling=True, visit_id=_visit, person_id=lambda s: s.person(),
+                 kind=kind, how="counter", note="my name is Noor", **more)  # fmt: skip
+
+
+def _wants_out(story: Story) -> str:
+    heard = Heard("sms", "+447700900789", "Please delete all my data", story.house.clock(), "out", "gateway")
+    return hear_reply.hear(story.house.ctx, story.house.shop_id, heard)
+
+
+# What somebody asks by law about their own data.
+REQUEST_STEPS = (
+    Step("", lambda s: code_flow.send_code(s.house.ctx, s.house.customer(), _visit(s), purpose="rights")),
+    _flow("requests.open_held", requests.open_held, visit_id=_visit, typed=_typed_code("rights")),
+    _ask("correction"),
+    _flow("requests.prove", requests.prove, request_id=_asked, made_sure="showed a passport"),
+    _flow("requests.export", requests.export, request_id=_asked),
+    _flow("requests.extend", requests.extend, telling=True, request_id=_asked, note="three boxes of paper"),
+    _flow("requests.finish", requests.finish, telling=True, request_id=_asked, name="Noor Wale", note="changed"),
+    _ask("objection"),
+    _flow("requests.refuse", requests.refuse, telling=True, request_id=_asked, reason="unfounded", note="no ground"),
+    _ask("erasure"),
+    _flow("requests.withdraw", requests.withdraw, telling=True, request_id=_asked),
+    _ask("restriction", made_sure="showed a passport"), _wait(26 * 86400),
+    Step("requests.ring_due", lambda s: requests.ring_due(s.house.ctx, s.house.system()), telling=True),
+    Step("", _wants_out, "letter"),
+    _flow("requests.from_reply", requests.from_reply, reply_id=lambda s: s.made["letter"]),
+)  # fmt: skip
+STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS, *REQUEST_STEPS)

@@ -179,7 +179,7 @@ def reply(reply_id: str, **more: Any) -> Page:
     return {
         "id": reply_id, "when": "9:02", "who": "Pat Marlow, by text message", "read": "They ask something.", "subject": "",
         "text": "May my sister collect it on Friday?\nShe has the ticket.", "is_quote": True, "number": "K7M-2X9T",
-        "href": "/tickets/12#replies", "due": "", "by": "", "is_new": True, "back": "/replies", **more,
+        "href": "/tickets/12#replies", "due": "", "by": "", "is_new": True, "back": "/replies", "can_request": False, **more,
     }  # fmt: skip
 
 
@@ -425,7 +425,13 @@ def _settings() -> Page:
         feeds=[{"id": "1", "name": "Phone at the counter", "sentence": "Made Monday, 23 November by Ada Quill."}], feed={"name": ""},
         feed_made={"name": "Ada's tablet", "path": f"/feeds/{'bcdf' * 8}.ics", "link": f"https://bell.example.org/feeds/{'bcdf' * 8}.ics",
                    "webcal": f"webcal://bell.example.org/feeds/{'bcdf' * 8}.ics"},
-        retention={"days": "90", "sentence": "12 people would be forgotten tonight.", "source": "No law names a figure"},
+        retention={
+            "data_class": "contact_card", "days": "90", "clock": "event", "year_end": "", "source": "", "ask": "",
+            "sentence": "12 people would be forgotten tonight.", "not_advice": "This is not legal advice.",
+            "rules": [{"name": "Name, contacts and messages", "sentence": "90 days.", "source": "No law names a figure"}],
+            "kinds": [{"code": "contact_card", "label": "Name, contacts and messages"}],
+            "clocks": [{"code": "event", "label": "the day itself"}],
+        },
     )  # fmt: skip
 
 

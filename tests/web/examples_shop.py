@@ -97,6 +97,8 @@ def _day() -> Page:
             line("Not sent again", "Four messages may have left before the backup was brought back. Send them once more where nobody was told.",
                  mark="call", links=[{"href": "/messages?group=dropped", "label": "Show them", "main": False}]),
         ],
+        requests=[line("Pat Quill", "To be forgotten. Late by two days: it had to be answered by Friday, 20 November 2026. Answer it now. It waits, since a device of theirs is here.",
+                       mark="caution", number="K7M-2X9T", href="/requests/4")],
         danger=[
             line("Kestrel pocket radio", "It was promised for today, by 15:00, which can hardly be kept. The part comes too late for it. "
                  "You could promise tomorrow, by 11:30 instead, or let it stand.", mark="caution", number="T3N-6W8L", href="/tickets/14",
@@ -166,6 +168,7 @@ def _empty_day() -> Page:
             "broken",
             "tried",
             "danger",
+            "requests",
             "sources",
             "backups",
         )
