@@ -26,6 +26,7 @@ from notify.core.itip import Decision
 from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.ready import LEVELS, Forecast
+from notify.core.requests import Kind
 from notify.core.sources import Batch, Change, Doubt
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
@@ -45,6 +46,7 @@ from notify.flows import (
     promises,
     questions,
     repair_kinds,
+    requests,
     set_up,
     staff,
     take_changes,
@@ -68,6 +70,7 @@ from notify.store import parts as part_rows
 from notify.store import passes as pass_rows
 from notify.store import promises as promise_rows
 from notify.store import questions as question_rows
+from notify.store import requests as request_rows
 from notify.store.calendar_answers import Said
 from notify.store.consents import Saying
 from notify.store.contact_codes import Waiting
@@ -131,6 +134,11 @@ def full_shop(house: Any) -> dict[str, Any]:
             at=house.clock(),
         )  # fmt: skip
     code_flow.send_code(ctx, owner, done.visit_id, purpose="price")
+    with house.read() as unit:
+        bringer = tickets.get_ticket(unit, ticket).person_id
+    asked = requests.ask(
+        ctx, owner, done.visit_id, bringer, kind="correction", how="counter", note="sticky dial beside"
+    ).id
     pad_id = pads.make_pad(ctx, owner, tickets=1)
     told = [Change(1, {"reference": "J-77", "phase": "at sea"}), Change(2, {"reference": done.numbers[0]})]
     take_changes.take(ctx, Actor(house.shop_id, "source", "s"), Batch("s", "tickets", "UTC", {}, {}), told)
@@ -146,6 +154,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "contact_id": people.contacts_of(unit, whole.person_id)[0].id,
             "found": pass_rows.get_pass(unit, given.pass_id),
             "promise": promise_rows.of_ticket(unit, ticket)[0],
+            "request": request_rows.get_request(unit, asked), "request_id": asked,
             "pad_ticket": pad_tickets.of_pad(unit, pad_id)[0], "pad_id": pad_id,
         }  # fmt: skip
     return mine | {
@@ -226,6 +235,9 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "forecasts": {mine["ticket_id"]: _forecast(mine["ticket_id"], now)},
         "device_with_us": True, "channels_on": frozenset({"email", "sms"}), "bell": timedelta(0), "person": None,
         "rule": Rule("quay", "Quay law", 14, 28, "in writing", "Quay Act"),
+        "group": "contacts", "request_id": mine["request_id"], "request": mine["request"], "received_at": now,
+        "proved_at": now, "due_on": now.date(), "ended_at": None, "note": "x",
+        "codes": [("repair-1", "en")],
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
                      valid_until=None),
     }  # fmt: skip
@@ -245,6 +257,8 @@ COLUMNS: dict[str, dict[str, Any]] = {
 }  # fmt: skip
 # Where a name means something else than in the other functions.
 OWN: dict[str, dict[str, Any]] = {
+    "add_request": {"kind": Kind.ACCESS},
+    "extend": {"until": date(2027, 1, 4)},
     "parts_after": {"after": "", "states": ("arrived", "fitted")},
     "tickets_after": {"after": ""},
 }
