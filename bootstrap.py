@@ -33,6 +33,7 @@ LOCKED_ON = "2026-11-18"
 # Debian's package -> a file that shows it is there. Java runs the HTML checker; libatomic1 is what the
 # browser's driver is linked against.
 APT_PARTS = {
+    "age": "usr/bin/age",
     "chromium": "usr/bin/chromium",
     "default-jre-headless": "usr/bin/java",
     "dovecot-imapd": "usr/sbin/dovecot",

@@ -17,7 +17,7 @@ from notify.config.finding import Finding
 from notify.config.load import load
 from notify.core.errors import Misconfigured, NotifyError
 from notify.core.languages import LANGUAGES
-from notify.flows import view_at_bench, view_late
+from notify.flows import view_at_bench, view_backup, view_late
 from notify.flows.view_desk import view_shop
 from notify.flows.view_gateway import unknown_words
 from notify.inbox.place import open_mailbox
@@ -108,12 +108,25 @@ def _database(desk: Desk) -> list[Finding]:
     try:
         if not services.shop_ids():
             return [Finding("database.url", "There is no shop in the database yet", "Run `shelfbell init` anew.")]
-        return [*shop_findings(services)] + [
+        return [*shop_findings(services), *_backups(services)] + [
             one for shop_id in services.shop_ids()
             for one in (*_late(services, shop_id), *_no_times(services, shop_id), *_unexplained(services, shop_id))
         ]  # fmt: skip
     finally:
         services.close()
+
+
+def _backups(services: Services) -> Iterator[Finding]:
+    """That the newest good backup is too old, or that the last try failed; nothing where none is to be made."""
+    seen = view_backup.view(services.context)
+    if services.settings.backup.folder is None or not (seen.late or seen.failed):
+        return
+    newest = "there is none yet" if seen.never else f"the newest good one is of {seen.good_at:%Y-%m-%d %H:%M} UTC"
+    first = f"The try of {seen.failed_at:%Y-%m-%d %H:%M} UTC gave no backup; " if seen.failed else ""
+    yield Finding(
+        "backup.folder", f"backup.folder: {first}{newest}", "Run `shelfbell backup`: it says what is wrong.",
+        refuses=False,
+    )  # fmt: skip
 
 
 def _late(services: Services, shop_id: str) -> Iterator[Finding]:

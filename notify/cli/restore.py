@@ -23,9 +23,10 @@ from notify.core.erasure_list import read_text, united
 from notify.core.errors import Invalid, Misconfigured
 from notify.flows import backup as kept_backups
 from notify.flows import restore as flow
+from notify.flows.context import Clock
 from notify.flows.restore import After
 from notify.store.archive import sync_folder
-from notify.wiring import Services, build
+from notify.wiring import Services, build, system_clock
 
 UNFINISHED = ".restore-"  # begins the name of the folder in which a backup is opened, beside the data
 _FILE = click.Path(path_type=Path)
@@ -57,7 +58,7 @@ def restore(
     named = Files(*(desk.here / one if one else None for one in (file, keys, identity, erasures)))
     settings.database.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     with only_one(settings.database.data_folder):
-        after = _own_tools(settings, named) if after_own_tools else bring_back(settings, named, bar=_bar(desk))
+        after = finish(settings, named) if after_own_tools else bring_back(settings, named, bar=_bar(desk))
     desk.show(after, *_told(after))
 
 
@@ -77,7 +78,12 @@ def _no_bar(_label: str) -> Iterator[Callable[[int], None]]:
 
 
 def bring_back(
-    settings: Settings, named: Files, *, bar: Callable[[str], object] = _no_bar, fault: Fault = lambda point: None
+    settings: Settings,
+    named: Files,
+    *,
+    bar: Callable[[str], object] = _no_bar,
+    clock: Clock = system_clock,
+    fault: Fault = lambda point: None,
 ) -> After:
     """Opens and judges the backups beside the data, takes out who was forgotten, then puts the files in their place.
 
@@ -106,7 +112,7 @@ def bring_back(
         listed = united(*lists, *_lists_at_hand(settings, named, keys))
         fault("restore:opened")
         with bar("Taking out who was forgotten"):  # type: ignore[attr-defined]
-            after = _care(_beside(settings, room, keys), listed, datetime.fromisoformat(data.manifest.made_at))
+            after = _care(_beside(settings, room, keys), listed, datetime.fromisoformat(data.manifest.made_at), clock)
         _nothing_beside(room)
         fault("restore:ready")
         if keys is not None and keys_at is not None:  # keys first: a service that starts now finds no database
@@ -128,13 +134,13 @@ def sweep(data_folder: Path) -> int:
     return len(found)
 
 
-def _own_tools(settings: Settings, named: Files) -> After:
+def finish(settings: Settings, named: Files, *, clock: Clock = system_clock) -> After:
     """The database is in its place already; only the erasure lists and the after-care are missing."""
-    return _care(settings, united(*_lists_at_hand(settings, named, named.keys)), None)
+    return _care(settings, united(*_lists_at_hand(settings, named, named.keys)), None, clock)
 
 
-def _care(settings: Settings, listed: Mapping[str, datetime], made_at: datetime | None) -> After:
-    services: Services = build(settings, upgrade=True)
+def _care(settings: Settings, listed: Mapping[str, datetime], made_at: datetime | None, clock: Clock) -> After:
+    services: Services = build(settings, clock=clock, upgrade=True)
     try:
         after = flow.after_care(services.context, listed, made_at=made_at)
         services.context.db.checkpoint(truncate=True)
