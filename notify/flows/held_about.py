@@ -62,6 +62,8 @@ def _name(unit: Unit, groups: Mapping[str, list[Row]]) -> None:
             row["numbers"] = of_visit.get(row.pop("visit_id"), [])
         if "ticket_id" in row:
             row["number"] = numbers.get(row.pop("ticket_id") or "", "")
+    for row in groups["tickets"]:
+        row["number"] = show_number(row["number"])
     shown = held.wordings_shown(unit, ((one["wording"], one["language"]) for one in groups["consents"]))
     for row in groups["consents"]:
         row["text"] = shown.get((row["wording"], row["language"]), "")
