@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
+pytestmark = pytest.mark.long
+
 
 def test_what_was_allowed_is_shown_given_and_taken_back_by_command(shop: Any) -> None:
     number = shop.check_in()

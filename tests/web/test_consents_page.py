@@ -16,6 +16,7 @@ from tests.web.staff_pages import Reader, codes_in
 
 FORM = re.compile(r'<form action="/visits/[^"]+/consents/say" method="post">(.*?)</form>', re.DOTALL)
 FIELD = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)">')
+pytestmark = pytest.mark.long
 EVERY = ("repair", "pickup", "afterwards")
 
 
