@@ -43,8 +43,9 @@ PLACES: dict[str, Place] = {
     "person": Place(s.people, "id", ("language", "child", "created_at", "told_at"), ("name",)),
     "contacts": Place(
         s.contacts, "person_id",
-        ("channel", "in_repaired_device", "undeliverable_at", "undeliverable_why", "created_at", "replaced_at"),
-        ("address",), {"lookup": _INDEX},
+        ("channel", "in_repaired_device", "undeliverable_at", "undeliverable_why", "suppressed_at",
+         "suppressed_how", "created_at", "replaced_at"),
+        ("address",), {"lookup": _INDEX, "lookup_key": _INDEX},
     ),
     "consents": Place(
         s.consents, "person_id",
@@ -55,7 +56,7 @@ PLACES: dict[str, Place] = {
     "tickets": Place(
         s.tickets, "person_id",
         ("visit_id", "number", "device_class", "phase", "outcome", "reason", "price_agreed", "price_limit", "deposit",
-         "paid", "shelf", "safety", "promise_at", "created_at", "phase_since"),
+         "paid", "shelf", "safety", "promise_at", "worked_seconds", "created_at", "phase_since"),
         ("device", "fault", "condition", "accessories"),
         {"token": _OPENS, "token_hash": _OPENS, "technician_id": _STAFF},
     ),
@@ -66,15 +67,16 @@ PLACES: dict[str, Place] = {
         ("wording", "said_by"), {"staff_id": _STAFF},
     ),
     "parts": Place(
-        s.parts, "person_id", ("ticket_id", "label", "state", "needed_at", "ordered_at", "due_at", "arrived_at"),
+        s.parts, "person_id", ("ticket_id", "label", "state", "needed_at", "ordered_at", "due_at", "arrived_at",
+                               "ended_at"),
         ("name",),
     ),
     "pickups": Place(
-        s.bookings, "person_id", ("visit_id", "start_at", "end_at", "state", "made_at"), (),
+        s.bookings, "person_id", ("visit_id", "start_at", "end_at", "state", "partstat", "made_at", "changed_at"), (),
         {"uid": _OPENS, "organizer_token": _OPENS},
     ),
     "replies": Place(
-        s.replies, "person_id", ("visit_id", "channel", "kind", "at", "taken_at", "seen_at"),
+        s.replies, "person_id", ("visit_id", "ticket_id", "channel", "kind", "at", "taken_at", "seen_at"),
         ("sender", "subject", "text", "letter_id"), {"staff_id": _STAFF},
     ),
     "passes_given": Place(
@@ -90,7 +92,8 @@ PLACES: dict[str, Place] = {
         {"code": _OPENS, "hash": _OPENS},
     ),
     "told_by_other_systems": Place(
-        s.doubts, "sealed_for", ("source", "line", "kind", "state", "seen_at", "settled_at"), ("cells",),
+        s.doubts, "sealed_for",
+        ("source", "line", "kind", "state", "told_at", "seen_at", "settled_at", "settled_how"), ("cells",),
     ),
     "requests": Place(
         s.requests, "person_id",
@@ -104,6 +107,13 @@ PLACES: dict[str, Place] = {
         s.contact_reads, "person_id", ("reader_kind", "place", "at", "last_at", "times"), (), {"reader_id": _STAFF},
     ),
 }  # fmt: skip
+# Our own bookkeeping beside what is told: keys of rows, counters, the shop's dealings with suppliers and calendars.
+INNER = frozenset(
+    "id shop_id seq person_id sealed_for given_by visit_id ticket_id contact_id message_id event_id part_id kind_id "
+    "follows_id supplier_id instead_of evidence_id staff_id ended_by row_key digest version changes revision wrong "
+    "forgotten_at since rung_for article order_ref slip cost late_days told_late_at local_start zone fold seat invited "
+    "reminded invite_stamp invite_contact_id reply_sequence reply_stamp stays state".split()
+)
 # Read by flows/held_about itself, since what a message says stands in its bytes, and only what went to this person.
 MESSAGES = "messages"
 # Tables with sealed columns, or columns of people, that hold nothing about a customer.

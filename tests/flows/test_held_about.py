@@ -170,6 +170,10 @@ def test_every_table_that_names_a_person_has_its_place_or_a_reason_to_have_none(
     for place in held.PLACES.values():
         sealed = {c.name.removesuffix("_sealed") for c in place.table.c if isinstance(c.type, LargeBinary)}
         assert place.owner in place.table.c and sealed <= {*place.opened, *place.hidden}
+        assert all(place.hidden.values())
+        told = {*place.clear, *place.opened, *place.hidden} | held.INNER
+        untold = {c.name for c in place.table.c if c.name.removesuffix("_sealed") not in told}
+        assert not untold, f"{place.table.name}: {untold} are neither told nor named as our own"
 
 
 def test_of_somebody_forgotten_nothing_is_given_and_it_says_that_they_are_gone(house: Any) -> None:
