@@ -120,10 +120,10 @@ def keep_list(ctx: Context, place: Place) -> int:
 
 
 def keep_list_if_newer(ctx: Context, place: Place) -> None:
-    """The same, if somebody was erased since it was written: asked each minute."""
-    newest = max((at for _, at in ctx.db.vault.erased()), default=None)
-    files = [folder / LIST for folder in _folders(place) if folder.is_dir()]
-    if newest is not None and any(not one.exists() or one.stat().st_mtime <= newest.timestamp() for one in files):
+    """The same, if somebody was erased who does not stand on it yet: asked each minute."""
+    erased = {who for who, _ in ctx.db.vault.erased()}
+    folders = [folder for folder in _folders(place) if folder.is_dir()]
+    if erased and any(erased - read_list(folder).keys() - ctx.db.vault.with_keys(erased) for folder in folders):
         keep_list(ctx, place)
 
 

@@ -236,6 +236,13 @@ def _parameters(server: dict[str, str]) -> dict[str, Any]:
     return {**server, "dbname": "postgres", "connect_timeout": 5}
 
 
+def server_programs() -> Path:
+    """The folder of the server's own programs, those that dump and restore among them."""
+    bundled = _bundled()
+    systems = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: int(path.parent.name))
+    return bundled or (systems[-1] if systems else Path("/usr/bin"))
+
+
 def _usable_programs(folder: Path) -> Path:
     """The folder of server programs; copied to `folder` where `nobody` cannot reach the bundled one."""
     bundled = _bundled()
