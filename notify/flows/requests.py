@@ -1,31 +1,30 @@
 """What people ask by law about their own data: taken in however it comes, made sure of, answered in time.
 
-An access behind a code on the claim page is answered in the same breath. An erasure is carried out by the first night
-after some hours of rest, so that it can be taken back; what stands against it by law stays, with its reason, and the
-request with it. Every kind keeps the person's data until it is answered, except an erasure.
+Longer than other rooms: every step in the life of one request stands here. An access behind a code on the claim page is
+answered in the same breath. An erasure is carried out by the night (requests_due), so that it can be taken back; what
+stands against it by law stays, with its reason, and the request with it. Every kind keeps the person's data until it is
+answered, except an erasure.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Sequence
+from collections.abc import Container
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.core import requests as rules
 from notify.core.actors import Actor
-from notify.core.claim_number import show_number
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.holidays import HolidaysOf
 from notify.core.requests import DONE, OPEN, REFUSED, WITHDRAWN, Kind
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
-from notify.flows import contact_codes, contact_reads, forget
+from notify.flows import contact_codes, contact_reads
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
-from notify.flows.keeping import Fate, fate
 from notify.flows.record import record
-from notify.store import events, people, replies, requests, tickets, visits
+from notify.store import people, replies, requests, visits
 from notify.store.database import Unit
 from notify.store.requests import Request
 
@@ -162,11 +161,11 @@ def _add(
 
 
 def _taken(one: Request, *, new: bool) -> Taken:
-    erased = rules.erased_from(_asked_at(one)) if one.kind is Kind.ERASURE else None
+    erased = rules.erased_from(asked_at(one)) if one.kind is Kind.ERASURE else None
     return Taken(one.id, one.last_day, erased, new)
 
 
-def _asked_at(one: Request) -> datetime:
+def asked_at(one: Request) -> datetime:
     """Since when it is known that it is them: before, no rest begins."""
     return max(one.received_at, one.proved_at or one.received_at)
 
@@ -279,70 +278,6 @@ def _said(what: str, words: str) -> str:
 
 def _lines(*texts: str) -> str:
     return "\n".join(text for text in texts if text)
-
-
-def stands_against(found: Fate) -> tuple[str, ...]:
-    """Why somebody cannot be erased now, by code: "open" while a device is with us, else what keeps their data.
-
-    An open request of another kind is among them. Their own wish needs no period to be over.
-    """
-    return ("open",) if found.state == "open" else found.reasons
-
-
-def erase_due(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str]], int] | None = None) -> int:
-    """Erases everybody who asked for it, is known to be who they are, had their rest, and whom nothing keeps; how many.
-
-    The person goes first, then the request ends: whoever was cut off between is found by the next night.
-    """
-    actor.need("forget")
-    with ctx.db.read(actor.shop_id) as unit:
-        due = [one for one in requests.open_requests(unit) if _may_go(ctx, unit, one)]
-    for one in due:
-        if not _is_gone(ctx, actor, one):
-            forget.erase_person(ctx, actor, one.person_id, drop_copies=drop_copies, prove=False)
-        with ctx.db.write(actor.shop_id) as unit:
-            for other in requests.requests_of(unit, one.person_id):
-                if other.state == OPEN:
-                    requests.end(unit, other.id, DONE, at=ctx.clock(), reason="", staff_id=None)
-    return len(due)
-
-
-def _is_gone(ctx: Context, actor: Actor, one: Request) -> bool:
-    with ctx.db.read(actor.shop_id) as unit:
-        return people.is_forgotten(unit, one.person_id)
-
-
-def _may_go(ctx: Context, unit: Unit, one: Request) -> bool:
-    if people.is_forgotten(unit, one.person_id):
-        return True
-    rested = one.proved_at is not None and rules.erased_from(_asked_at(one)) <= ctx.clock()
-    return one.kind is Kind.ERASURE and rested and not stands_against(fate(ctx, unit, one.person_id))
-
-
-def ring_due(ctx: Context, actor: Actor) -> int:
-    """Rings once when the last day of a request is near, and once when it is over; how often."""
-    rung = 0
-    with ctx.db.write(actor.shop_id) as unit:
-        today = ctx.today(ctx.shop(unit))
-        for one in requests.open_requests(unit):
-            stands = rules.standing(today, one.last_day)
-            if stands is rules.Standing.IN_TIME or _has_rung(unit, one, stands):
-                continue
-            record(ctx, unit, actor, "request_pressing", visit_id=one.visit_id,
-                   codes={"request": one.id, "asked": one.kind.value, "stands": stands.value,
-                          "last_day": one.last_day.isoformat(), "number": _number(unit, one)})  # fmt: skip
-            rung += 1
-    return rung
-
-
-def _number(unit: Unit, one: Request) -> str:
-    return show_number(tickets.tickets_of_visit(unit, one.visit_id)[0].number)
-
-
-def _has_rung(unit: Unit, one: Request, stands: rules.Standing) -> bool:
-    wanted = {"request": one.id, "stands": stands.value, "last_day": one.last_day.isoformat()}
-    story = events.story_of(unit, visit_id=one.visit_id)
-    return any(e.kind == "request_pressing" and wanted.items() <= e.codes.items() for e in story)
 
 
 def export(ctx: Context, actor: Actor, request_id: str) -> Held:

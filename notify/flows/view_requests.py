@@ -12,7 +12,7 @@ from notify.core.requests import ARTICLES, OPEN, Kind, Standing, may_extend, sta
 from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.keeping import fate
-from notify.flows.requests import stands_against
+from notify.flows.requests_due import stands_against
 from notify.flows.view_rights import rests_until
 from notify.store import people, requests, staff, tickets
 from notify.store.database import Unit

@@ -10,7 +10,7 @@ from notify.core.shop import Shop
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
 from notify.flows.keeping import Fate, fate
-from notify.flows.requests import stands_against
+from notify.flows.requests_due import stands_against
 from notify.flows.view_hours import Door, door_within
 from notify.render.words import Language
 from notify.store import people, requests

@@ -27,7 +27,7 @@ from notify.flows import (
     quiet_hours,
     reminders,
     replies,
-    requests,
+    requests_due,
     score_promises,
     take_call,
     watch_clock,
@@ -98,7 +98,7 @@ def _forget(run: Run) -> None:
 def _erase_asked(run: Run) -> None:
     """Who asked to be forgotten, and had their rest; not on the word of a clock that leapt."""
     if _is_believed(run):
-        requests.erase_due(run.context, run.actor, drop_copies=run.services.drop_copies)
+        requests_due.erase_due(run.context, run.actor, drop_copies=run.services.drop_copies)
 
 
 def _forget_delegates(run: Run) -> None:
@@ -177,7 +177,7 @@ JOBS: tuple[Job, ...] = (
     Job("clock", Every(60), _look_at_clock, per_shop=False, leased=False),
     Job("forget", Nightly(), _forget, slow=True),
     Job("erase_asked", Nightly(), _erase_asked),
-    Job("requests_pressing", Every(1800), lambda run: requests.ring_due(run.context, run.actor)),
+    Job("requests_pressing", Every(1800), lambda run: requests_due.ring_due(run.context, run.actor)),
     Job("forget_delegates", Nightly(), _forget_delegates),
     Job("forget_strangers", Nightly(), _forget_strangers),
     Job("forget_proofs", Nightly(), _forget_proofs),

@@ -54,6 +54,7 @@ from notify.flows import (
     repair_kinds,
     replies,
     requests,
+    requests_due,
     resend,
     returns,
     score_promises,
@@ -102,8 +103,8 @@ SEVERAL = {
     "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
     "forget.erase_person": "the same",
     "forget.forget_delegates": "the same",
-    "requests.erase_due": "forget.erase_person for each, then the request ends; whoever was cut off between is found by "
-    "the next night",
+    "requests_due.erase_due": "forget.erase_person for each, then the request ends; whoever was cut off between is "
+    "found by the next night",
     "forget.confirm": "rewrites files, then notes it",
     "staff.sign_in": "a try counts even when the sign-in fails",
     "staff.switch": "the same",
@@ -678,7 +679,7 @@ REQUEST_STEPS = (
     _ask("erasure"),
     _flow("requests.withdraw", requests.withdraw, telling=True, request_id=_asked),
     _ask("restriction", made_sure="showed a passport"), _wait(26 * 86400),
-    Step("requests.ring_due", lambda s: requests.ring_due(s.house.ctx, s.house.system()), telling=True),
+    Step("requests_due.ring_due", lambda s: requests_due.ring_due(s.house.ctx, s.house.system()), telling=True),
     Step("", _wants_out, "letter"),
     _flow("requests.from_reply", requests.from_reply, reply_id=lambda s: s.made["letter"]),
 )  # fmt: skip

@@ -15,7 +15,7 @@ import pytest
 from notify.core import requests as rules
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.requests import Kind, Standing
-from notify.flows import forget, held_about, keeping, requests, view_day_sheet, view_requests
+from notify.flows import forget, held_about, keeping, requests, requests_due, view_day_sheet, view_requests
 from notify.flows.hear_reply import Heard, hear
 from notify.store import people, replies, visits
 from notify.store import requests as rows
@@ -81,7 +81,7 @@ class Asking:
         self.house.deliver(after=91)
 
     def night(self) -> int:
-        return requests.erase_due(self.house.ctx, self.house.system())
+        return requests_due.erase_due(self.house.ctx, self.house.system())
 
     def is_gone(self) -> bool:
         with self.house.read() as unit:
@@ -213,7 +213,7 @@ def test_the_bell_rings_once_when_the_day_is_near_and_once_when_it_is_over(askin
     rung = []
     for _ in range(35):
         house.clock.advance(86400)
-        rung.append(requests.ring_due(house.ctx, house.system()))
+        rung.append(requests_due.ring_due(house.ctx, house.system()))
         house.deliver()
     assert sum(rung) == 2
     due = asking.row(made.id).due_on
