@@ -10,6 +10,7 @@ from notify.core.claim_number import parse_number
 from notify.core.events import Event
 from notify.core.message_groups import GROUPS
 from notify.core.tickets import Phase
+from notify.flows import contact_reads
 from notify.flows.context import Context
 from notify.flows.view_deliveries import PartLine, part_lines
 from notify.flows.view_lines import Lines, TicketLine
@@ -103,13 +104,19 @@ def people_of(ctx: Context, actor: Actor, visit_id: str) -> tuple[Who, ...]:
             for person_id in by_role.get(role, ()):
                 roles[person_id] = (*roles.get(person_id, ()), role)
         uses, known = people.allowed_uses(unit, roles), people.people_by_id(unit, roles)
-        return tuple(
+        whole = tuple(
             Who(i, found, known[i].name, known[i].language, known[i].forgotten, tuple(
-                Reach(c.channel, c.address, tuple(sorted(uses.get(i, {}).get(c.channel, ()))), c.undeliverable)
+                Reach(
+                    c.channel, c.address,
+                    () if c.suppressed_at else tuple(sorted(uses.get(i, {}).get(c.channel, ()))), c.undeliverable,
+                )
                 for c in (() if known[i].forgotten else people.contacts_of(unit, i))
             ))
             for i, found in roles.items()
         )  # fmt: skip
+        seen = [(i, c.id) for i in roles if not known[i].forgotten for c in people.contacts_of(unit, i)]
+    contact_reads.note(ctx, actor, "api", seen)
+    return whole
 
 
 def parts_page(ctx: Context, actor: Actor, *, states: Sequence[str], after: str = "", limit: int) -> PartPage:
