@@ -70,6 +70,7 @@ COMMANDS: dict[str, str] = {
     "keep": "keep:keep",
     "hold": "hold:hold",
     "key": "key:key",
+    "access-log": "access_log:access_log",
     "staff": "staff:staff",
     "shop": "shop:shop",
     "print": "print:print_",

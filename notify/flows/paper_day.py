@@ -16,9 +16,10 @@ from notify.core.instants import zone
 from notify.core.money import show_amount
 from notify.core.shop import Shop
 from notify.core.tickets import WaitsOn
+from notify.flows import contact_reads
 from notify.flows.bench_order import look
 from notify.flows.context import Context
-from notify.flows.view_calls import calls_to_make
+from notify.flows.view_calls import calls_to_make, numbers_in
 from notify.flows.view_deliveries import Deliveries, gather
 from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_pickups import Pickup, pickups_of
@@ -47,7 +48,10 @@ def paper_day(ctx: Context, actor: Actor, day: date, *, words: Language) -> DayP
     """Everything that is needed on `day`, from one snapshot. For who may see contacts, and for the clock."""
     actor.need("look" if actor.kind == "system" else "see_contact")
     with ctx.db.read(actor.shop_id) as unit:
-        return _Paper(ctx, unit, words).of(day)
+        paper = _Paper(ctx, unit, words)
+        made = paper.of(day)
+    contact_reads.note(ctx, actor, "paper", paper.seen)
+    return made
 
 
 class _Paper:
@@ -57,6 +61,7 @@ class _Paper:
         self.ctx, self.unit, self.w = ctx, unit, words
         self.shop: Shop = ctx.shop(unit)
         self.lines = Lines(unit)
+        self.seen: list[contact_reads.Seen] = []  # whose numbers stand on it
 
     def of(self, day: date) -> DayPaper:
         pickups = pickups_of(self.ctx, self.unit, self.lines, day)
@@ -101,6 +106,8 @@ class _Paper:
     def _phone(self, visit_id: str) -> str:
         bringer = visits.visit_people(self.unit, visit_id).get("bringer", ("",))[0]
         phone = people.phone_to_call(self.unit, bringer, device_with_us=True) if bringer else ""
+        if phone and bringer:
+            self.seen.append((bringer, None))
         return show_phone(phone) if phone else ""
 
     def _thing(self, one: TicketLine, *, who: bool = False) -> str:
@@ -132,6 +139,7 @@ class _Paper:
     def _calls(self) -> Iterable[PaperLine]:
         for one in calls_to_make(self.ctx, self.unit, self.lines):
             phone = show_phone(one.phone) if one.phone else self.w["day_paper.no_phone"]
+            self.seen += numbers_in([one])
             who = one.person or self.w["day_paper.anybody"]
             yield PaperLine("", one.ticket.number, self.w("day_paper.call", who=who, phone=phone, words=one.sentence))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -11,6 +11,7 @@ from notify.core.events import Event
 from notify.core.messages import MessageState
 from notify.core.notices import NOTICES
 from notify.core.planner import why_no_reach
+from notify.flows import contact_reads
 from notify.flows.calls import AGAIN_AFTER
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
@@ -31,6 +32,7 @@ class Call:
 
     message_id: str
     notice: str
+    person_id: str
     person: str
     phone: str
     ticket: TicketLine
@@ -64,7 +66,14 @@ def view(ctx: Context, actor: Actor) -> Calls:
     actor.need("see_contact")
     with ctx.db.read(actor.shop_id) as unit:
         lines = Lines(unit)
-        return Calls(calls_to_make(ctx, unit, lines), _done(ctx, unit, lines))
+        found = Calls(calls_to_make(ctx, unit, lines), _done(ctx, unit, lines))
+    contact_reads.note(ctx, actor, "calls", numbers_in(found.calls))
+    return found
+
+
+def numbers_in(calls: Iterable[Call]) -> tuple[contact_reads.Seen, ...]:
+    """Whose numbers stand in these calls, for the access log."""
+    return tuple((one.person_id, None) for one in calls if one.phone)
 
 
 def calls_to_make(ctx: Context, unit: Unit, lines: Lines) -> tuple[Call, ...]:
@@ -89,7 +98,7 @@ def _call(ctx: Context, unit: Unit, message: Message, about: Mapping[str, Ticket
     phone = "" if person.forgotten else people.phone_to_call(unit, person.id, device_with_us=with_us)
     later = message.reason == "nobody_there"
     return Call(
-        message_id=message.id, notice=message.notice, person=person.name, phone=phone,
+        message_id=message.id, notice=message.notice, person_id=person.id, person=person.name, phone=phone,
         ticket=about[_ticket_of(unit, message)], why=_why(ctx, unit, message),
         sentence=messages.get_sentence(unit, message), tried_at=message.due_at - AGAIN_AFTER if later else None,
         again_at=message.due_at if later and message.due_at > ctx.clock() else None,

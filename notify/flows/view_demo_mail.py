@@ -8,6 +8,7 @@ from email import message_from_bytes, policy
 
 from notify.core.actors import Actor
 from notify.core.messages import MessageState
+from notify.flows import contact_reads
 from notify.flows.context import Context
 from notify.store import messages
 from notify.store.database import Unit
@@ -31,6 +32,8 @@ def view_demo_mail(ctx: Context, actor: Actor, *, limit: int = 200) -> tuple[Let
     with ctx.db.read(actor.shop_id) as unit:
         sent = messages.list_messages(unit, states=(MessageState.SENT,), limit=limit)
         letters = [_letter(unit, message) for message in sent if message.has_bytes]
+        seen = [(message.person_id, message.contact_id or None) for message in sent if message.person_id]
+    contact_reads.note(ctx, actor, "letters", seen)
     return tuple(sorted(letters, key=lambda letter: letter.when, reverse=True))
 
 

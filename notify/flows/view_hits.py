@@ -8,6 +8,7 @@ from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.tickets import Phase
+from notify.flows import contact_reads
 from notify.flows.context import Context
 from notify.flows.hits import Hit, hits_within
 from notify.flows.pickup import mark_of, offers_within
@@ -31,6 +32,7 @@ class HitLine:
     why: str
     start_at: datetime
     end_at: datetime
+    person_id: str
     person: str
     phone: str
     devices: tuple[TicketLine, ...]
@@ -42,7 +44,9 @@ def view(ctx: Context, actor: Actor) -> tuple[HitLine, ...]:
     """Every booking that is hit, in order of time."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        return _lines(ctx, unit, actor, hits_within(ctx, unit))
+        found = _lines(ctx, unit, actor, hits_within(ctx, unit))
+    _note(ctx, actor, found)
+    return found
 
 
 def view_would_be(ctx: Context, actor: Actor, hits: Mapping[str, str]) -> tuple[HitLine, ...]:
@@ -51,7 +55,13 @@ def view_would_be(ctx: Context, actor: Actor, hits: Mapping[str, str]) -> tuple[
     with ctx.db.read(actor.shop_id) as unit:
         found = (bookings.get_booking(unit, one) for one in hits)
         meant = sorted((one for one in found if one), key=lambda one: (one.start_at, one.seat))
-        return _lines(ctx, unit, actor, tuple(Hit(one, hits[one.id]) for one in meant), nearest=False)
+        lines = _lines(ctx, unit, actor, tuple(Hit(one, hits[one.id]) for one in meant), nearest=False)
+    _note(ctx, actor, lines)
+    return lines
+
+
+def _note(ctx: Context, actor: Actor, lines: tuple[HitLine, ...]) -> None:
+    contact_reads.note(ctx, actor, "hits", ((one.person_id, None) for one in lines if one.phone))
 
 
 def count_hits(ctx: Context, actor: Actor) -> int:
@@ -82,7 +92,8 @@ def _line(ctx: Context, unit: Unit, lines: Lines, hit: Hit, *, phones: bool, nea
     )  # fmt: skip
     return HitLine(
         booking_id=booking.id, visit_id=booking.visit_id, seen=mark_of(booking), why=hit.why,
-        start_at=booking.start_at, end_at=booking.end_at, person=person.name if person else "", phone=phone,
+        start_at=booking.start_at, end_at=booking.end_at,
+        person_id=booking.person_id, person=person.name if person else "", phone=phone,
         devices=tuple(ready), nearest=f"{free.slot.local:%Y-%m-%dT%H:%M}/{free.slot.fold}" if free else "",
         nearest_at=free.slot.start if free else None,
     )  # fmt: skip

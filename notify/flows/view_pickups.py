@@ -13,6 +13,7 @@ from notify.core.hours import Counter, spans_on
 from notify.core.shop import Shop
 from notify.core.slots import slots_on
 from notify.core.tickets import Phase
+from notify.flows import contact_reads
 from notify.flows.context import Context
 from notify.flows.view_calendar import Question, open_questions
 from notify.flows.view_lines import Lines, TicketLine, day_bounds
@@ -93,13 +94,16 @@ def view(ctx: Context, actor: Actor, *, day: date | None = None) -> Pickups:
         shown = _shown(unit, shop, wanted, live)
         known, shelved = _known(ctx, unit, lines, shown, contacts=actor.may("see_contact"), shelf=True)
         whole = tuple(_pickup(ctx.clock(), one, known) for one in shown)
+        dialled = tuple((person, None) for person, phone in known.phones.items() if phone)
         standing = tuple(one for one in whole if one.state == "booked")
-        return Pickups(
+        found = Pickups(
             day=wanted, today=today, now=ctx.clock(), is_open=bool(spans_on(counter, wanted)),
             slots=_slots(counter, wanted, standing), pickups=standing,
             over=tuple(one for one in whole if one.state != "booked"),
             ready=tuple(one for one in shelf_of(ctx, unit, shelved, live) if one.booked_at is None),
         )  # fmt: skip
+    contact_reads.note(ctx, actor, "pickups", dialled)
+    return found
 
 
 def _slots(counter: Counter, day: date, standing: tuple[Pickup, ...]) -> tuple[SlotPlaces, ...]:

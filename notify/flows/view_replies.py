@@ -11,6 +11,7 @@ from notify.core.actors import Actor
 from notify.core.claim_number import show_number
 from notify.core.deadlines import months_after
 from notify.core.mask import mask_email, mask_phone
+from notify.flows import contact_reads
 from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.view_lines import Lines
@@ -77,7 +78,14 @@ def view(ctx: Context, actor: Actor, *, page: int = 1, size: int = 50) -> ReplyL
     with ctx.db.read(actor.shop_id) as unit:
         found = replies.list_replies(unit, limit=size + 1, skip=(max(1, page) - 1) * size)
         lines = reply_lines(ctx, unit, Lines(unit), found[:size])
-        return ReplyList(lines, len(found) > size, replies.count_new_replies(unit))
+        seen = ReplyList(lines, len(found) > size, replies.count_new_replies(unit))
+    contact_reads.note(ctx, actor, "replies", senders_in(lines))
+    return seen
+
+
+def senders_in(lines: Iterable[ReplyLine]) -> tuple[contact_reads.Seen, ...]:
+    """Which of these name their writer in full, for the access log: a stranger is known by the reply alone."""
+    return tuple((one.id, None) for one in lines if one.who != CUSTOMER and one.sender)
 
 
 def reply_lines(ctx: Context, unit: Unit, lines: Lines, found: Iterable[Reply]) -> tuple[ReplyLine, ...]:

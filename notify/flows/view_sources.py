@@ -11,6 +11,7 @@ from notify.core.actors import Actor
 from notify.core.errors import NotFound
 from notify.core.sources import Doubt
 from notify.core.tickets import Phase
+from notify.flows import contact_reads
 from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.source_state import words_within
@@ -92,7 +93,9 @@ def view(ctx: Context, actor: Actor, watches: Sequence[Watch], *, source: str = 
         lines = source_lines(ctx, unit, watches)
         found = doubts.list_open(unit, source=source, limit=limit)
         counted = sum(line.waits for line in lines if source in ("", line.name))
-        return Sources(lines, _doubt_lines(unit, actor, watches, found), counted - len(found))
+        seen = Sources(lines, _doubt_lines(unit, actor, watches, found), counted - len(found))
+    contact_reads.note(ctx, actor, "sources", _told(seen.doubts, found))
+    return seen
 
 
 def on_sheet(ctx: Context, actor: Actor, watches: Sequence[Watch]) -> tuple[SourceLine, ...]:
@@ -128,7 +131,16 @@ def view_doubt(ctx: Context, actor: Actor, watches: Sequence[Watch], doubt_id: s
     """One change, settled ones too; raises NotFound."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        return _doubt_lines(unit, actor, watches, (doubts.get(unit, doubt_id),))[0]
+        found = (doubts.get(unit, doubt_id),)
+        lines = _doubt_lines(unit, actor, watches, found)
+    contact_reads.note(ctx, actor, "sources", _told(lines, found))
+    return lines[0]
+
+
+def _told(lines: Sequence[DoubtLine], found: Sequence[Stored]) -> tuple[contact_reads.Seen, ...]:
+    """Whose phone or e-mail the source told, for the access log: known by the change alone."""
+    both = zip(lines, found, strict=True)
+    return tuple((row.id, None) for line, row in both if line.cells.keys() & {"phone", "email"})
 
 
 def find_doubt(ctx: Context, actor: Actor, beginning: str) -> str:

@@ -40,6 +40,7 @@ class ContactLine:
     undeliverable: bool
     undeliverable_why: str
     stopped_on: datetime | None = None
+    id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +212,7 @@ def _contact(contact: people.Contact, uses: frozenset[str]) -> ContactLine:
         contact.undeliverable,
         contact.undeliverable_why,
         contact.suppressed_at,
+        contact.id,
     )
 
 

@@ -115,6 +115,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/tickets/<ticket_id>/safety", "POST", "staff:move"),
     ("/tickets/<ticket_id>/kind", "POST", "staff:move"),
     ("/tickets/<ticket_id>/contact", "POST", "staff:change_contact"),
+    ("/tickets/<ticket_id>/contact/show", "POST", "staff:see_contact"),
+    ("/contact-reads", "GET", "staff:export"),
     ("/tickets/<ticket_id>/claim-ticket", "POST", "staff:reissue"),
     ("/tickets/<ticket_id>/hold", "POST", "staff:hold"),
     ("/tickets/<ticket_id>/print/<paper>.pdf", "GET", "staff:look"),

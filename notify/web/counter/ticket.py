@@ -177,6 +177,17 @@ def _soon(seen: TicketView, speak: Say) -> list[SlotLine]:
     return [one for one in seen.slots if one.start - speak.now <= timedelta(days=7)]
 
 
+def _reveals(seen: TicketView, shown: dict[str, str]) -> list[dict[str, str]]:
+    """Each address and number with the button that shows it in clear, for this once; the look is noted."""
+    if not may(current_actor().role, "see_contact"):
+        return []
+    what = {"sms": "number", "email": "address"}
+    return [
+        {"id": one.id, "masked": one.masked, "label": f"Show the {what[one.channel]}", "clear": shown.get(one.id, "")}
+        for person in seen.people for one in person.contacts
+    ]  # fmt: skip
+
+
 def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
     line = seen.line
     links = [{"label": "What was allowed, in the words shown", "href": f"/visits/{seen.line.number}/consents"}]
@@ -185,7 +196,7 @@ def _known(seen: TicketView, speak: Say, typed: Typed) -> dict[str, Any]:
         links.append({"label": f"Follows {seen.follows.number}", "href": f"/tickets/{seen.follows.ticket_id}"})
     return {
         "is_open": is_open(seen), "forgotten": line.forgotten,
-        **_contact(seen, typed),
+        **_contact(seen, typed), "reveals": _reveals(seen, typed.get("shown", {})),
         "fault": line.fault or ("" if line.forgotten else "No fault was noted."), "facts": says.facts(seen, speak),
         "money": says.money(seen, speak), "paid": typed.get("paid", seen.paid), "links": links,
         "price_agreed": typed.get("price_agreed", _amount(seen.price_agreed, speak)),
