@@ -7,6 +7,7 @@ import traceback
 from collections.abc import Callable
 
 from tests.bench import (
+    backup,
     bench_order,
     bookings,
     calendar_reply,
@@ -15,6 +16,7 @@ from tests.bench import (
     composed,
     day_sheet,
     forecast,
+    forget,
     history,
     idle,
     invite,
@@ -49,6 +51,8 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "watch_idle": lambda: watch.idle(sqlite_rows=1_000_000, server_rows=200_000, rounds=9, looks=20),
     "watch_take": lambda: watch.take(tickets=2_500, rounds=8),
     "webhook": lambda: webhook.figures(calls=300, rounds=9),
+    "forget": lambda: forget.figures(people=5_000, rounds=3),
+    "backup": lambda: backup.figures(megabytes=40, rounds=5, seconds=3),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }
 
