@@ -144,6 +144,18 @@ def ends_on(rule: Rule, event_day: date) -> date:
     return runs_out(event_day, parse_duration(rule.period), anchor=rule.clock)
 
 
+def over_by(rule: Rule, today: date) -> date:
+    """The last event day whose keeping is over on `today`; `date.min` when there is none. `ends_on` never goes back."""
+    first, last = date.min.toordinal(), today.toordinal()
+    while first < last:
+        middle = (first + last + 1) // 2
+        if ends_on(rule, date.fromordinal(middle)) <= today:
+            first = middle
+        else:
+            last = middle - 1
+    return date.fromordinal(first)
+
+
 def check_rule(rule: Rule) -> Rule:
     """The rule, if it can be meant. Raises Invalid with every problem: period, clock, exceptions, source."""
     ruled(rule.data_class)

@@ -40,9 +40,14 @@ def list_rules(ctx: Context, actor: Actor) -> tuple[RuleView, ...]:
     """Every rule of this shop."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        today = ctx.today(ctx.shop(unit))
-        coming = _coming(unit, today)
-        return tuple(RuleView(rule, coming.get(code)) for code, rule in retention.rules(unit, today).items())
+        return rules_within(ctx, unit)
+
+
+def rules_within(ctx: Context, unit: Unit) -> tuple[RuleView, ...]:
+    """The same inside the caller's transaction."""
+    today = ctx.today(ctx.shop(unit))
+    coming = _coming(unit, today)
+    return tuple(RuleView(rule, coming.get(code)) for code, rule in retention.rules(unit, today).items())
 
 
 def _coming(unit: Unit, today: date) -> Mapping[str, Rule]:

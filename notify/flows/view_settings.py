@@ -7,12 +7,12 @@ from datetime import date, time, timedelta
 
 from notify.core.actors import Actor
 from notify.core.hours import Hours
-from notify.core.retention import Rule
 from notify.core.shop import Shop
 from notify.core.working_days import WEEKDAYS
 from notify.flows.context import Context
 from notify.flows.feeds import Feed, feeds_within
-from notify.flows.keeping import rule_of, who_is_due
+from notify.flows.keep_rules import RuleView, rules_within
+from notify.flows.keeping import who_is_due
 from notify.flows.view_staff import colleagues
 from notify.store import shops
 from notify.store.absences import Absence
@@ -98,7 +98,7 @@ class Settings:
     feeds: tuple[Feed, ...]
     due: int
     kept: int
-    keep: Rule
+    rules: tuple[RuleView, ...]
 
 
 def view(ctx: Context, actor: Actor) -> Settings:
@@ -127,7 +127,7 @@ def view(ctx: Context, actor: Actor) -> Settings:
                          row.holidays_of, row.redelivers, tuple(row.delays))
                 for row in shops.list_suppliers(unit)
             ),
-            feeds=feeds_within(unit), due=len(due), kept=len(kept), keep=rule_of(ctx, unit),
+            feeds=feeds_within(unit), due=len(due), kept=len(kept), rules=rules_within(ctx, unit),
         )  # fmt: skip
 
 

@@ -134,7 +134,7 @@ def test_settings_show_closed_days_suppliers_and_whom_tonight_would_forget(house
     seen = view_settings.view(house.ctx, house.actor())
     assert [(one.opens, one.reason) for one in seen.days] == [(None, "Harbour fair")]
     assert {one.name: one.in_use for one in seen.suppliers} == {"Lantern Spares": True, "Mole End Parts": False}
-    assert (seen.due, seen.kept) == (0, 0) and "GDPR" in seen.keep.source
+    assert (seen.due, seen.kept) == (0, 0) and "GDPR" in seen.rules[0].now.source
     with pytest.raises(Conflict):
         set_up.drop_supplier(house.ctx, house.actor(), "Lantern Spares")
     set_up.drop_supplier(house.ctx, house.actor(), "Mole End Parts")

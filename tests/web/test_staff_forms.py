@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 
 from notify.core.tickets import Phase
-from notify.flows import keep_rules, moves, questions, set_up, view_settings
+from notify.flows import moves, questions, set_up, view_settings
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.view_ticket import TicketView, view
 from notify.store import messages, people, suppliers
@@ -361,8 +361,8 @@ def test_settings_change_what_they_say_and_only_that(signed_in: Browser, house: 
     for form, typed in steps:
         assert signed_in.post(f"/settings/{form}", typed).status_code == 303, form
     now = view_settings.view(house.ctx, house.actor())
-    assert (now.shop.name, now.shop.phone, now.keep.period) == ("Quay Bench", "+447700900555", "P90D")
-    assert [one.to_come.period for one in keep_rules.list_rules(house.ctx, house.actor()) if one.to_come] == ["P30D"]
+    assert (now.shop.name, now.shop.phone, now.rules[0].now.period) == ("Quay Bench", "+447700900555", "P90D")
+    assert [one.to_come.period for one in now.rules if one.to_come] == ["P30D"]
     assert [(row.weekday, row.capacity) for _, row in now.hours] == [(2, 3)] and now.shop.slot_minutes == 20
     assert now.shop.telling_hours == "mon-fri 09:00-19:00"
     assert [(str(day.day), day.opens) for day in now.days] == [(tomorrow, None), ("2026-12-24", time(10))]

@@ -8,15 +8,16 @@ from typing import Any
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
-from notify.core.errors import Invalid, NotifyError
+from notify.core.errors import NotifyError
 from notify.core.rings import RINGS_BY
 from notify.core.roles import STAFF_ROLES, may
-from notify.flows import feeds, keep_rules, set_up, staff, staff_bell
+from notify.flows import feeds, set_up, staff, staff_bell
 from notify.flows.hits import WouldHit
 from notify.flows.view_hits import count_hits
 from notify.flows.view_settings import view
 from notify.web import carry
 from notify.web.counter import desk_words as d
+from notify.web.counter import keep_says
 from notify.web.counter import settings_says as says
 from notify.web.counter import suppliers as supplier_form
 from notify.web.here import ctx, current_actor, services
@@ -39,7 +40,7 @@ def show() -> Response:
     """Everything the shop sets for itself. For somebody to keep, `at_once` fills a capacity into every row of hours,
     and `supplier` the habits of that one into its form.
     """
-    return _page(at_once=_at_once())
+    return page(at_once=_at_once())
 
 
 def _at_once() -> int | None:
@@ -48,7 +49,7 @@ def _at_once() -> int | None:
     return int(text) if text.isascii() and text.isdigit() and 0 < len(text) < 3 else None
 
 
-def _page(
+def page(
     *, errors: list[Problem] | None = None, status: int = 200, at_once: int | None = None,
     would_hit: d.Line | None = None, **typed: Any,
 ) -> Response:  # fmt: skip
@@ -67,7 +68,7 @@ def _page(
         "person": {"name": "", "role": "counter"},
         "feed": {"name": ""},
         "supplier": supplier_form.form_of(next((s for s in seen.suppliers if s.id == chosen), None)),
-        "days_typed": says.days(seen.keep.period),
+        "keeping": {},
     }
     shown: dict[str, Any] = {
         name: _over(value, typed[name]) if name in typed else value for name, value in stored.items()
@@ -87,7 +88,7 @@ def _page(
         rings_by=[{"code": code, "label": d.words()(f"rings_by.{code}")} for code in RINGS_BY if code],
         feeds=[says.feed(one, speak) for one in seen.feeds], feed_made=carry.take("feed"),
         suppliers=[supplier_form.line(one) for one in seen.suppliers],
-        retention={"days": shown.pop("days_typed"), "sentence": says.forgetting(seen), "source": seen.keep.source},
+        retention=keep_says.part(seen, shown.pop("keeping")),
         **shown,
     )  # fmt: skip
 
@@ -106,14 +107,14 @@ def change(do: Callable[[], object], said: str | Callable[[], str], *, prefix: s
     try:
         do()
     except WouldHit as error:
-        return _page(status=409, would_hit=says.would_hit(error, say()), **typed)
+        return page(status=409, would_hit=says.would_hit(error, say()), **typed)
     except NotifyError as error:
         known = named or {}
         errors = [
             {**one, "field": known.get(one["field"], f"{prefix}-{one['field']}" if one["field"] else "")}
             for one in d.problems(error)
         ]
-        return _page(errors=errors, status=422, **typed)
+        return page(errors=errors, status=422, **typed)
     said = said if isinstance(said, str) else said()
     if hours_change and count_hits(ctx(), current_actor()):
         return redirect_with("/pickups/hit", said)
@@ -204,22 +205,3 @@ def suppliers() -> Response:
     typed = supplier_form.typed_in(form)
     return change(lambda: supplier_form.keep(typed), "The supplier is kept.", prefix="supplier",
                   named={"supplier": "supplier-name"}, supplier=typed)  # fmt: skip
-
-
-@pages.post("/settings/retention")
-def retention() -> Response:
-    """How long contact data are kept: a number of days, or a period such as P3M."""
-    text = request.form.get("days", "").strip()
-    period = f"P{text}D" if text.isascii() and text.isdigit() else text
-    return change(
-        lambda: _keep_for(period),
-        "The period is kept.", prefix="retention", named={"period": "retention-days"}, days_typed=text,
-    )  # fmt: skip
-
-
-def _keep_for(period: str) -> None:
-    try:
-        keep_rules.change_rule(ctx(), current_actor(), "contact_card", period=period)
-    except Invalid as error:
-        what, advice = "Name and contacts are kept for a number of days above 0", "Write digits only, for example 90."
-        raise Invalid(what, advice, field=error.field) from error
