@@ -133,7 +133,8 @@ def lines_within(
     whole = tickets.tickets_of_visits(unit, {one.visit_id for one in found}) if found else {}
     return tuple(
         HoldLine(
-            one.id, one.visit_id, whole[one.visit_id][0].id, tuple(show_number(t.number) for t in whole[one.visit_id]), one.reason,
+            one.id, one.visit_id, whole[one.visit_id][0].id,
+            tuple(show_number(t.number) for t in whole[one.visit_id]), one.reason,
             data_holds.note_of(unit, one.id) if may_read else "", one.made_at, one.review_on, one.review_on <= today,
         )
         for one in found

@@ -91,6 +91,10 @@ def _day() -> Page:
             line("bench", "Two changes wait for you.", mark="question", links=[{"href": "/sources?source=bench", "label": "Look", "main": True}]),
             line("till", "Nothing has come since 9:10. Look whether it still runs.", mark="caution", links=[{"href": "/sources?source=till", "label": "Look", "main": False}]),
         ],
+        kept_longer=[
+            line("Look again", "Something is in dispute: its data are kept longer. Does that still hold?", mark="question",
+                 number="K7M-2X9T", href="/tickets/12"),
+        ],
         backups=[
             line("Brought back from a backup", "Since 8:40 this is the backup made yesterday at 2:31. What changed after it is not in it: enter it anew.",
                  mark="caution"),
@@ -171,6 +175,7 @@ def _empty_day() -> Page:
             "requests",
             "sources",
             "backups",
+            "kept_longer",
         )
     }
     return {**_day(), **lists, "notice": "", "undo": None, "resting": "", "paused": True, "rang": [], "for_parts": [], "scale": None,
