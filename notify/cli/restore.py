@@ -12,7 +12,6 @@ from datetime import datetime
 from pathlib import Path
 
 import click
-from sqlalchemy import make_url
 
 from notify.cli.backup import forward
 from notify.cli.desk import Command, Desk, pass_desk
@@ -26,6 +25,7 @@ from notify.flows import restore as flow
 from notify.flows.context import Clock
 from notify.flows.restore import After
 from notify.store.archive import sync_folder
+from notify.store.copying import sqlite_file
 from notify.wiring import Services, build, system_clock
 
 UNFINISHED = ".restore-"  # begins the name of the folder in which a backup is opened, beside the data
@@ -89,7 +89,7 @@ def bring_back(
 
     The caller holds the lock of the data folder. Whatever happens before the last two renames leaves nothing.
     """
-    main = _sqlite_file(settings.database.url)
+    main = sqlite_file(settings.database.url)
     if main is None:
         raise Misconfigured(
             "The main database is PostgreSQL's, whose own tools bring it back",
@@ -97,7 +97,7 @@ def bring_back(
         )  # fmt: skip
     if named.file is None or not named.file.is_file():
         raise Invalid("There is no such backup", "Name the file: shelfbell-….age.", field="file")
-    keys_at, keys = _sqlite_file(settings.database.keys_url), _keys_backup(settings, named)
+    keys_at, keys = sqlite_file(settings.database.keys_url), _keys_backup(settings, named)
     flow.need_empty(main, keys_at if keys is not None else None)
     key, field = _identity(settings, named)
     identities = [read_identity(key, field=field)]
@@ -165,11 +165,6 @@ def _nothing_beside(room: Path) -> None:
         raise Misconfigured("The restored database could not be finished", "Try again; nothing was written.")
 
 
-def _sqlite_file(url: str) -> Path | None:
-    told = make_url(url)
-    return Path(told.database or "") if told.get_backend_name() == "sqlite" else None
-
-
 def _identity(settings: Settings, named: Files) -> tuple[Path, str]:
     if named.identity is not None:
         return named.identity, "--identity"
@@ -187,7 +182,7 @@ def _keys_backup(settings: Settings, named: Files) -> Path | None:
         if not named.keys.is_file():
             raise Invalid("There is no such backup of keys", "Name the file: keys-….age.", field="keys")
         return named.keys
-    at, folder = _sqlite_file(settings.database.keys_url), settings.backup.keys_folder
+    at, folder = sqlite_file(settings.database.keys_url), settings.backup.keys_folder
     if at is None or (at.exists() and at.stat().st_size):
         return None
     found = kept_backups.kept(folder, "keys") if folder is not None and folder.is_dir() else ()

@@ -16,8 +16,6 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import IO
 
-from sqlalchemy import Engine
-
 from notify.core.erasure_list import as_text, read_text, united
 from notify.core.errors import Misconfigured, NotifyError, Unavailable
 from notify.flows.context import Context
@@ -95,10 +93,10 @@ def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str],
     file = keys_file = ""
     octets = rows = 0
     if ctx.db.is_sqlite:
-        file, manifest = _one(ctx, ctx.db.engine, place, "main", now, progress, fault)
+        file, manifest = _one(ctx, place, "main", now, progress, fault)
         octets, rows = (place.folder / file).stat().st_size, sum(manifest.counts.values())
     if keys.dialect.name == "sqlite":
-        keys_file, _ = _one(ctx, keys, place, "keys", now, lambda done: None, lambda point: None)
+        keys_file, _ = _one(ctx, place, "keys", now, lambda done: None, lambda point: None)
     listed = keep_list(ctx, place)
     removed = _let_go(place.folder, "main", now, place.keep) + _let_go(place.keys_folder, "keys", now, place.keep_keys)
     progress(1000)
@@ -147,11 +145,14 @@ def _folders(place: Place) -> tuple[Path, Path]:
 
 
 def _one(
-    ctx: Context, engine: Engine, place: Place, kind: str, now: datetime, progress: Progress,
+    ctx: Context,
+    place: Place, kind: str, now: datetime, progress: Progress,
     fault: Callable[[str], None],
 ) -> tuple[str, Manifest]:  # fmt: skip
     """Copies one database, locks it into a file and proves that file; its name and what it says of itself."""
-    folder = place.folder if kind == "main" else place.keys_folder
+    folder, engine = place.folder, ctx.db.engine
+    if kind == "keys":
+        folder, engine = place.keys_folder, ctx.db.vault.engine
     name = _free_name(folder, kind, now)
     secret, recipients = place.proof, [place.recipient]
     if not secret:  # the shop's own key is not on this machine: a key for this one time opens it too, and is forgotten

@@ -11,7 +11,6 @@ only the sealed archive that is made of it has to last.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sqlite3
 import tempfile
@@ -21,7 +20,7 @@ from contextlib import ExitStack, closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, make_url
 
 STEP = 1024  # pages: 4 MB, some milliseconds of a disk
 REST = 0.001  # seconds between two steps, in which others have the disk
@@ -126,12 +125,10 @@ def copy(
     os.pwrite(into.number, _ROLLBACK, 18)
 
 
-def digest(file: Scratch) -> str:
-    """SHA-256 of its octets, in hexadecimal."""
-    made = hashlib.sha256()
-    for block in file.blocks():
-        made.update(block)
-    return made.hexdigest()
+def sqlite_file(url: str) -> Path | None:
+    """The file of a SQLite database's address; None for another kind."""
+    told = make_url(url)
+    return Path(told.database or "") if told.get_backend_name() == "sqlite" else None
 
 
 def counts(connection: sqlite3.Connection) -> Mapping[str, int]:
