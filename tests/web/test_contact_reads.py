@@ -1,0 +1,86 @@
+"""Whoever of the staff sees an address or number in clear stands in the access log; nobody else does."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from flask import Flask
+from sqlalchemy import delete, select
+
+from notify.core.errors import NotAllowed
+from notify.flows import contact_reads, view_calls
+from notify.flows.check_in_form import DeviceForm
+from notify.store import people, visits
+from notify.store import schema as s
+from tests.web.conftest import Browser
+from tests.web.every_route import every, fill_house
+
+CLEAR = ("07700 900123", "07700900123", "+447700900123", "+44 7700 900123", "ines@example.org")
+
+
+def rows(house: Any) -> list[Any]:
+    with house.read() as unit:
+        return list(unit.connection.execute(select(s.contact_reads).order_by(s.contact_reads.c.at)))
+
+
+@pytest.mark.long
+def test_every_page_that_shows_an_address_in_clear_leaves_a_row(app: Flask, house: Any, signed_in: Browser) -> None:
+    shown = unlogged = looked = 0
+    for one in list(every(app, fill_house(house), methods={"GET"})):
+        if ":" in one.who or one.who in ("staff", "demo") or not one.path.startswith(("/c/", "/p/", "/u/", "/feeds/")):
+            with house.ctx.db.write(house.shop_id) as unit:
+                unit.connection.execute(delete(s.contact_reads))
+            answer = signed_in.open("GET", one.path)
+            body = answer.get_data().decode(errors="replace")
+            looked += 1
+            if any(clear in body for clear in CLEAR):
+                shown += 1
+                missing = not rows(house)
+                unlogged += missing
+                if missing:
+                    print("shown without a row:", one.path)
+    print(f"FIGURE contact_reads pages={looked} show={shown} unlogged={unlogged}")
+    assert unlogged == 0
+
+
+def test_one_number_is_shown_by_a_press_and_the_look_is_noted(house: Any, signed_in: Browser) -> None:
+    done = house.check_in(DeviceForm("Kestrel radio"))
+    with house.read() as unit:
+        (person,) = visits.visit_people(unit, done.visit_id)["bringer"]
+        contact = next(one for one in people.contacts_of(unit, person) if one.channel == "sms")
+    page = f"/tickets/{done.ticket_ids[0]}"
+    assert contact.address not in signed_in.get(page).get_data(as_text=True) and not rows(house)
+    answer = signed_in.post(f"{page}/contact/show", {"contact": contact.id})
+    assert answer.status_code == 200 and contact.address in answer.get_data(as_text=True)
+    assert contact.address not in signed_in.get(page).get_data(as_text=True)
+    (row,) = rows(house)
+    assert (row.person_id, row.contact_id, row.place, row.times) == (person, contact.id, "ticket", 1)
+    log = signed_in.get("/contact-reads").get_data(as_text=True)
+    assert done.numbers[0] in log and "on the ticket" in log and not any(clear in log for clear in CLEAR)
+
+
+def test_looks_within_ten_minutes_are_one_row_and_later_ones_another(house: Any) -> None:
+    owner = house.actor()
+    for minutes in (0, 4, 9, 11):
+        house.clock.set(house.clock() + timedelta(minutes=minutes and 1) if minutes != 11 else
+                        house.clock() + timedelta(minutes=11))  # fmt: skip
+        contact_reads.note(house.ctx, owner, "calls", [("p1", None), ("p2", None)])
+    assert sorted((row.person_id, row.times) for row in rows(house)) == [("p1", 1), ("p1", 3), ("p2", 1), ("p2", 3)]
+    contact_reads.note(house.ctx, house.customer(), "calls", [("p3", None)])  # a customer reads their own
+    assert all(row.person_id != "p3" for row in rows(house))
+
+
+def test_only_the_owner_reads_the_log(house: Any) -> None:
+    for role in ("counter", "technician"):
+        with pytest.raises(NotAllowed):
+            contact_reads.view(house.ctx, house.actor(role))
+    assert contact_reads.view(house.ctx, house.actor()).lines == ()
+
+
+def test_a_list_of_calls_notes_whose_numbers_it_shows(house: Any) -> None:
+    house.check_in(DeviceForm("Kestrel radio"), email="", phone="01632 960456")
+    house.deliver(after=91)
+    found = view_calls.view(house.ctx, house.actor("counter")).calls
+    assert {row.person_id for row in rows(house)} == {one.person_id for one in found if one.phone}
