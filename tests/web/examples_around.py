@@ -70,9 +70,11 @@ def _privacy() -> Page:
     facts = {
         "shop": {"name": "Tramstop Bench, Ada Quill", "address": "4 Ropewalk, Quillhaven", "phone": "+44 7700 900100",
                  "email": "bench@tramstop.example.org", "representative": ""},
-        "joint": "", "officer": "", "providers": ["mail.example.net carries our e-mail."], "outside": "", "consents": [],
+        "joint": "", "officer": "",
+        "providers": ["mail.example.net carries our e-mail."], "outside": "", "consents": [],
         "sources": ["pier"], "by_page": "yes",
-        "periods": {"contact": "90 days", "delegate": "7 days", "review": "365 days", "records": "", "backups": "35 days",
+        "periods": {"contact": "90 days", "delegate": "7 days", "review": "365 days", "records": "",
+                    "backups": "35 days",
                     "key_backups": "7 days", "agreed": "3 years from the end of that year", "looks": "1 year",
                     "requests": "3 years from the end of that year", "strangers": "30 days"},
         "authority": {"name": "Harbour Data Office", "url": "https://data.example.org"}, "updated": "",
