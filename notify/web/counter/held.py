@@ -61,7 +61,8 @@ def _asked(one: view_held.Asked) -> dict[str, Any]:
 def _links() -> list[dict[str, str]]:
     return [
         {"href": RECORD, "label": "Record of processing"}, {"href": "/privacy", "label": "What customers read"},
-        {"href": "/requests", "label": "Requests by law"}, {"href": "/contact-reads", "label": "Who looked at contacts"},
+        {"href": "/requests", "label": "Requests by law"},
+        {"href": "/contact-reads", "label": "Who looked at contacts"},
     ]  # fmt: skip
 
 
