@@ -182,7 +182,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "person_ids": [mine["person_id"]], "ids": [mine["person_id"], mine["ticket_id"], mine["visit_id"]],
         "ticket_ids": [mine["ticket_id"]], "visit_ids": [mine["visit_id"]], "event_id": "e", "follows_id": None,
         "people": {"bringer": [mine["person_id"]], "tell": [mine["person_id"]]}, "role": "tell",
-        "at": now, "now": now, "until": now, "first": now - timedelta(days=40), "last": now + timedelta(days=40),
+        "at": now, "names": [mine["person_id"]], "now": now, "until": now, "first": now - timedelta(days=40), "last": now + timedelta(days=40),
         "after": now - timedelta(days=40), "starts_at": now, "ends_at": now + timedelta(days=1),
         "moment": now - timedelta(days=40), "today": now.date(), "valid_from": now.date(), "day": now.date(),
         "expired_at": None, "expires_at": now, "recorded_at": now, "since": now - timedelta(days=40),
