@@ -35,7 +35,9 @@ def test_every_page_that_shows_an_address_in_clear_leaves_a_row(app: Flask, hous
             answer = signed_in.open("GET", one.path)
             body = answer.get_data().decode(errors="replace")
             looked += 1
-            if any(clear in body for clear in CLEAR):
+            if one.path != "/settings/api" and any(
+                clear in body for clear in CLEAR
+            ):  # there: an example that is invented
                 shown += 1
                 missing = not rows(house)
                 unlogged += missing
@@ -51,10 +53,10 @@ def test_one_number_is_shown_by_a_press_and_the_look_is_noted(house: Any, signed
         (person,) = visits.visit_people(unit, done.visit_id)["bringer"]
         contact = next(one for one in people.contacts_of(unit, person) if one.channel == "sms")
     page = f"/tickets/{done.ticket_ids[0]}"
-    assert contact.address not in signed_in.get(page).get_data(as_text=True) and not rows(house)
+    assert contact.address[1:] not in signed_in.get(page).get_data(as_text=True) and not rows(house)
     answer = signed_in.post(f"{page}/contact/show", {"contact": contact.id})
-    assert answer.status_code == 200 and contact.address in answer.get_data(as_text=True)
-    assert contact.address not in signed_in.get(page).get_data(as_text=True)
+    assert answer.status_code == 200 and contact.address[1:] in answer.get_data(as_text=True)
+    assert contact.address[1:] not in signed_in.get(page).get_data(as_text=True)
     (row,) = rows(house)
     assert (row.person_id, row.contact_id, row.place, row.times) == (person, contact.id, "ticket", 1)
     log = signed_in.get("/contact-reads").get_data(as_text=True)
