@@ -1,4 +1,7 @@
-"""The one composition root: settings in, everything the faces need out. Tests wire through the same function."""
+"""The one composition root: settings in, everything the faces need out. Tests wire through the same function.
+
+Longer than other rooms: every part of the house is put together in this one place.
+"""
 
 from __future__ import annotations
 

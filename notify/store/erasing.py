@@ -1,4 +1,7 @@
-"""Overwrites what is held about people, and keeps the record without the data."""
+"""Overwrites what is held about people, and keeps the record without the data.
+
+Longer than other rooms: the list of what is emptied stands beside what empties, finds, records and rewrites it.
+"""
 
 from __future__ import annotations
 
@@ -47,6 +50,7 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
     (s.replies, "sealed_for", ("sender_sealed", "subject_sealed", "text_sealed", "letter_id_sealed")),
     (s.doubts, "sealed_for", ("cells_sealed",)),
     (s.data_holds, "person_id", ("note_sealed",)),
+    (s.requests, "person_id", ("note_sealed",)),
 )
 
 
@@ -71,7 +75,7 @@ def traces_of(unit: Unit, person_ids: Iterable[str]) -> Traces:
     """Finds them by index, once for all that is then said of them. At most some hundred people at a time."""
     people = tuple(dict.fromkeys(person_ids))
     visits = visits_of(unit, people)
-    t, found = s.tickets, []
+    t, found = s.tickets, list[str]()
     for ids in _chunks(visits, 5000):
         query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(ids))
         found.extend(unit.connection.execute(query).scalars())
@@ -116,7 +120,7 @@ def _empty(unit: Unit, traces: Traces, *, at: datetime) -> Mapping[str, int]:
 
 
 def _emptied(unit: Unit, table: Table, owner: str, values: Mapping[str, Any], traces: Traces) -> int:
-    theirs = table.c[owner].in_(traces.people)
+    theirs: ColumnElement[bool] = table.c[owner].in_(traces.people)
     if table is s.messages:  # sealed for the visit's bringer, it bears the name and address of whom it was sent to
         theirs |= table.c.person_id.in_(traces.people)
     return sum(_change(unit, table, near & theirs, values) for near in _near(table, traces))
@@ -142,7 +146,7 @@ def _empty_tickets(unit: Unit, traces: Traces, values: Mapping[str, Any]) -> int
     ).all()
     veiled = [
         given(unit, id=ticket_id)
-        | values
+        | dict(values)
         | {"token_hash": unit.opener.lookup(VEILED_CLAIM, plain) if plain is not None else None}
         for ticket_id, plain in rows
     ]
