@@ -24,6 +24,7 @@ from notify.flows import (
     bench_order,
     calls,
     check_in,
+    data_holds,
     desk_notes,
     desk_secret,
     doubts,
@@ -36,6 +37,7 @@ from notify.flows import (
     history,
     hits,
     holds,
+    keep_rules,
     late_parts,
     learn,
     listeners,
@@ -684,4 +686,13 @@ REQUEST_STEPS = (
     Step("", _wants_out, "letter"),
     _flow("requests.from_reply", requests.from_reply, reply_id=lambda s: s.made["letter"]),
 )  # fmt: skip
-STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS, *REQUEST_STEPS)
+# How long data are kept, and what keeps them longer.
+KEEP_STEPS = (
+    _flow("keep_rules.change_rule", keep_rules.change_rule, data_class="contact_card", period="P60D"),
+    _flow("data_holds.set_hold", data_holds.set_hold, "hold", visit_id=_visit, reason="dispute", note="a dial sticks"),
+    _flow("data_holds.review_hold", data_holds.review_hold, hold_id=_made("hold")), _wait(91 * 86400),
+    Step("", lambda s: s.house.clock.advance((33 - s.house.clock().hour) % 24 * 3600)),  # nobody is rung at night
+    Step("data_holds.ring_due", lambda s: data_holds.ring_due(s.house.ctx, s.house.system()), telling=True),
+    _flow("data_holds.end_hold", data_holds.end_hold, hold_id=_made("hold")),
+)  # fmt: skip
+STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS, *REQUEST_STEPS, *KEEP_STEPS)

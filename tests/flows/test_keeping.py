@@ -48,7 +48,7 @@ def _set(house: House, table: Any, which: Any, **values: Any) -> None:
 
 
 def _reason(house: House, visit: Any, code: str) -> None:
-    """Makes one reason of core/retention.EXCEPTIONS true for the visit, as far as possible by the product's own ways."""
+    """Makes one reason of core/retention.EXCEPTIONS true for the visit, where it can be by the product's own ways."""
     t = schema.tickets
     if code == "unpaid":
         _set(house, t, t.c.id == visit.ticket_ids[0], price_agreed=3000, paid=False, outcome="repaired")

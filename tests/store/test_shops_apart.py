@@ -27,6 +27,7 @@ from notify.core.messages import MessageState
 from notify.core.planner import Planned
 from notify.core.ready import LEVELS, Forecast
 from notify.core.requests import Kind
+from notify.core.retention import default_rule
 from notify.core.sources import Batch, Change, Doubt
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
@@ -34,9 +35,11 @@ from notify.flows import (
     api_tokens,
     at_bench,
     bench_order,
+    data_holds,
     desk_notes,
     feeds,
     history,
+    keep_rules,
     listeners,
     moves,
     pads,
@@ -91,6 +94,8 @@ NO_ROWS = {
     "statements.ids_beginning",
     "outbox.seal_bytes",
     "suppliers.habits_of",
+    "retention.rule",  # without a row of its own a shop has the rule of the table
+    "retention.rules",
 }
 
 
@@ -139,6 +144,8 @@ def full_shop(house: Any) -> dict[str, Any]:
     asked = requests.ask(
         ctx, owner, done.visit_id, bringer, kind="correction", how="counter", note="sticky dial beside"
     ).id
+    hold = data_holds.set_hold(ctx, owner, done.visit_id, "dispute", note="sticky dial beside")
+    keep_rules.change_rule(ctx, owner, "contact_card", period="P1Y", valid_from=ctx.clock().date())
     pad_id = pads.make_pad(ctx, owner, tickets=1)
     told = [Change(1, {"reference": "J-77", "phase": "at sea"}), Change(2, {"reference": done.numbers[0]})]
     take_changes.take(ctx, Actor(house.shop_id, "source", "s"), Batch("s", "tickets", "UTC", {}, {}), told)
@@ -158,7 +165,7 @@ def full_shop(house: Any) -> dict[str, Any]:
             "pad_ticket": pad_tickets.of_pad(unit, pad_id)[0], "pad_id": pad_id,
         }  # fmt: skip
     return mine | {
-        "token_id": token, "absence_id": absence,
+        "token_id": token, "absence_id": absence, "hold_id": hold,
         "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
         "message_ids": [message.id], "doubt_id": doubt.id, "row_keys": [doubt.row_key],
@@ -239,6 +246,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "group": "contacts", "request_id": mine["request_id"], "request": mine["request"], "received_at": now,
         "proved_at": now, "due_on": now.date(), "ended_at": None, "note": "x",
         "codes": [("repair-1", "en")],
+        "data_class": "contact_card", "new": replace(default_rule("contact_card"), valid_from=now.date()),
+        "review_on": now.date(),
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
                      valid_until=None),
     }  # fmt: skip
@@ -254,7 +263,7 @@ COLUMNS: dict[str, dict[str, Any]] = {
     "change_part": {"state": "dead"}, "change_question": {"state": "expired"}, "mark": {"reminded": True},
     "change_ticket": {"paid": True}, "add_ticket": {"safety": [], "device_class": "radio"},
     "change_staff": {"active": False}, "change_kind": {"minutes": 5}, "put_state": {"position": "p"},
-    "hold": {"attempts": 3},
+    "hold": {"attempts": 3}, "change_hold": {"rung_for": date(2027, 1, 4)},
 }  # fmt: skip
 # Where a name means something else than in the other functions.
 OWN: dict[str, dict[str, Any]] = {
@@ -262,6 +271,7 @@ OWN: dict[str, dict[str, Any]] = {
     "extend": {"until": date(2027, 1, 4)},
     "parts_after": {"after": "", "states": ("arrived", "fitted")},
     "tickets_after": {"after": ""},
+    "drop_some": {"kind": "consent_record", "most": 5},
 }
 
 # What a shop without any repairs may answer with a number: that this letter is new there, its own first try, and how
