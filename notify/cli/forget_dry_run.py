@@ -11,7 +11,7 @@ from notify.flows.view_keeping import KINDS, PersonFate
 
 _STAYS = {
     "job_record": "the story of the repair, without a person",
-    "consent_record": "what they agreed to",
+    "consent_record": "the proof of what they agreed to",
     "request_record": "what they asked about their data",
     "access_log": "who looked at their contacts",
     "erasure_record": "that somebody was forgotten",
@@ -22,7 +22,9 @@ def would_forget(desk: Desk, *, everyone: bool) -> None:
     """Prints it; nothing is changed and nobody named."""
     found = view_keeping.view_fates(desk.ctx, desk.actor, everyone=everyone)
     due, kept = (sum(1 for one in found if one.fate.state == state) for state in ("due", "kept"))
-    said = f"{due} people would be forgotten, {kept} stay although their time is over."
+    goes = f"{due} {'person' if due == 1 else 'people'}" if due else "Nobody"
+    stays = f"{kept} stay" if kept > 1 else f"{kept or 'nobody'} stays"
+    said = f"{goes} would be forgotten, {stays} although their time is over."
     lines = [line for one in found for line in _lines(one)]
     desk.show({"due": due, "kept": kept, "people": found}, said, *lines, NOT_ADVICE)
 

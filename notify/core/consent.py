@@ -111,5 +111,5 @@ def not_for_a_child(purposes: Iterable[str], *, field: str) -> Invalid:
     """What is said where something optional is asked of a child's contact."""
     return Invalid(
         "This is a child's contact: only what belongs to the repair may be sent there",
-        f"Leave out: {', '.join(purposes)}.", field=field,
+        f"Leave out: {'; '.join(BY_CODE[one].meaning for one in purposes)}.", field=field,
     )  # fmt: skip

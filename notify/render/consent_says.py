@@ -23,7 +23,7 @@ def say_entry(
     did = "allowed" if allowed else "withdrew"
     entered = f", noted by {by}" if by else ""
     words = f'The words shown, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
-    shown = f" Shown by the {evidence} {evidence_id}." if evidence else ""
+    shown = f" Evidence: {evidence} {evidence_id}." if evidence else ""
     ground = {"consent": "their consent", "contract": "the repair they ordered"}.get(basis, basis)
     return (
         f"{when}: they {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}. "

@@ -195,7 +195,7 @@ def _why() -> Page:
 def _consents(**more: Any) -> Page:
     given = ("Thursday, 26 November 2026, 9:00: they allowed text messages for news and questions about the repair, at the"
              " counter, noted by Lena. It rests on the repair they ordered. The words shown, in English: \"We may send you"
-             " news and questions about the repair.\" (repair-1). Shown by the visit 00000001.")
+             " news and questions about the repair.\" (repair-1). Evidence: visit 00000001.")
     use = {"code": "afterwards", "label": "They allow text messages for one question, some days after the device went home, whether all is well"}
     sms = {"channel": "sms", "masked": "+44 •••• ••• 123", "says": "+44 •••• ••• 123: text messages for pickup times and reminders.",
            "stopped": "", "give": [use], "withdraw": [{"code": "pickup", "label": "They withdraw: pickup times and reminders"}], "can_stop": True}

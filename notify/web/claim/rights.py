@@ -132,6 +132,7 @@ def _locked(claim: Claim, token: str, *, problem: str = "", status: int = 200) -
     page = render_template(
         "code.html", **base(claim.language, token=token), title=w["rights.title"], sentence=sentence,
         label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", number="",
+        sent=asked or bool(problem),
         check_action=f"/c/{token}{HERE}/code", send_action=f"/c/{token}{HERE}/send-code" if masked else "",
         back_href=f"/c/{token}", back_label=w["page.back"],
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from flask import Blueprint, request
@@ -60,7 +61,7 @@ def _do(seen: Proof, act: str, person: str, channel: str, purpose: str) -> None:
 def _page(seen: Proof, *, refused: str = "", status: int = 200) -> Response:
     speak = say()
     return render_page(
-        "consents.html", status=status, number=seen.number, refused=refused, printed=speak.day(speak.now),
+        "consents.html", status=status, number=seen.number, refused=refused, printed=_dated(speak.now, speak),
         may_change=may(current_actor().role, "change_contact"), action=f"/visits/{seen.number}/consents/say",
         people=[_who(one, speak) for one in seen.people],
     )  # fmt: skip
@@ -90,13 +91,16 @@ def _way(one: Way, speak: Say) -> dict[str, Any]:
 
 
 def _day(one: Way, speak: Say) -> str:
-    return f"{speak.day(one.stopped_on)} {speak.local(one.stopped_on).year}" if one.stopped_on else ""
+    return _dated(one.stopped_on, speak) if one.stopped_on else ""
+
+
+def _dated(moment: datetime, speak: Say) -> str:
+    return f"{speak.day(moment)} {speak.local(moment).year}"
 
 
 def _said(one: Said, speak: Say) -> dict[str, Any]:
-    local = speak.local(one.at)
     sentence = say_entry(
-        when=f"{speak.day(one.at)} {local.year}, {speak.time(one.at)}", allowed=one.allowed, channel=one.channel,
+        when=f"{_dated(one.at, speak)}, {speak.time(one.at)}", allowed=one.allowed, channel=one.channel,
         purpose=one.purpose, basis=one.basis, text=one.text, wording=one.wording, language=one.language, how=one.how,
         by=one.by, evidence=one.evidence, evidence_id=one.evidence_id,
     )  # fmt: skip

@@ -114,6 +114,6 @@ def days(period: str) -> str:
 
 def forgetting(seen: Settings) -> str:
     """How many people tonight would forget, and how many stay longer."""
-    due = d.capital(d.count(seen.due, "person would be forgotten tonight", "people would be forgotten tonight"))
-    kept = f" {d.capital(d.count(seen.kept, 'person stays', 'people stay'))} longer: not paid or never collected."
-    return f"{due}.{kept if seen.kept else ''}"
+    due = d.capital(d.count(seen.due, "person would", "people would")) if seen.due else "Nobody would"
+    kept = f" {d.capital(d.count(seen.kept, 'person stays', 'people stay'))} although their time is over."
+    return f"{due} be forgotten tonight.{kept if seen.kept else ''}"

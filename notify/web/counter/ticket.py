@@ -183,7 +183,7 @@ def _reveals(seen: TicketView, shown: dict[str, str]) -> list[dict[str, str]]:
         return []
     what = {"sms": "number", "email": "address"}
     return [
-        {"id": one.id, "masked": one.masked, "label": f"Show the {what[one.channel]}", "clear": shown.get(one.id, "")}
+        {"id": one.id, "masked": one.masked, "label": f"Show the {what[one.channel]}", "shown": shown.get(one.id, "")}
         for person in seen.people for one in person.contacts
     ]  # fmt: skip
 
