@@ -14,6 +14,7 @@ from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with
 
 pages = Blueprint("settings_keep", __name__)
+_NO_PERIOD = {"text": "Data are kept for a number of days above 0. Write digits only, for example 90."}
 FIELDS = ("data_class", "days", "clock", "year_end", "source")
 
 
@@ -29,7 +30,11 @@ def keep() -> Response:
         told = told if told.is_kept else _change(typed, preview=False)
     except NotifyError as error:
         named = {"period": "retention-days", "clock": "retention-year_end", "source": "retention-source"}
-        errors = [{**one, "field": named.get(one["field"], "retention-data_class")} for one in d.problems(error)]
+        errors = [
+            {**one, **(_NO_PERIOD if one["field"] == "period" else {}),
+             "field": named.get(one["field"], "retention-data_class")}
+            for one in d.problems(error)
+        ]  # fmt: skip
         return settings.page(errors=errors, status=422, keeping=typed)
     return redirect_with("/settings", f"The period is kept. It counts from {told.rule.valid_from}.")
 
