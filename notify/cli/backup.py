@@ -18,7 +18,7 @@ from notify.config.backup_key import public_half, read_identity
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 from notify.flows import backup as flow
-from notify.flows import view_backup
+from notify.flows import stop_list, view_backup
 from notify.flows.backup import Made, Place
 from notify.schedule.jobs import Job, Run
 from notify.schedule.when import Every, Nightly, last_due
@@ -37,8 +37,9 @@ NICE = 10  # the counter goes first
 def backup(desk: Desk, listed: bool, identity: Path | None) -> None:
     """Copy everything while the shop is open, lock it, prove that it can be read, and only then remove old copies.
 
-    The database goes into backup.folder, people's keys into backup.keys_folder, the list of whom you have forgotten
-    into both. Ends with an error when there is no new good backup; no old one is touched then.
+    The database goes into backup.folder, people's keys into backup.keys_folder, the lists of whom you have forgotten
+    and of who wants nothing more into both. Ends with an error when there is no new good backup; no old one is
+    touched then.
     """
     place = place_of(desk.settings, identity=desk.here / identity if identity else None)
     if listed:
@@ -80,24 +81,27 @@ def forward(update: Callable[[int], None]) -> Callable[[int], None]:
     return told
 
 
-def keep_list_beside(services: Services) -> None:
-    """Brings the erasure list beside the backups up to date; quietly nothing where there are none, or no disk."""
+def keep_list_beside(services: Services, seen: dict[str, object] | None = None) -> None:
+    """Brings both lists beside the backups up to date; quietly nothing where there are no backups, or no disk."""
     settings = services.settings
     if settings.backup.folder is None or not settings.backup.folder.is_dir():
         return
     try:
-        flow.keep_list_if_newer(services.context, place_of(settings))
+        place, seen = place_of(settings), {} if seen is None else seen
+        flow.keep_list_if_newer(services.context, place, seen)
+        stop_list.keep_if_newer(services.context, (place.folder, place.keys_folder), seen)
     except Exception as error:
-        log.warning("the erasure list beside the backups is not up to date: %s", flow.why(error))
+        log.warning("a list beside the backups is not up to date: %s", flow.why(error))
 
 
 def backup_jobs(settings: Settings, file: Path) -> tuple[Job, ...]:
     """The nightly backup, and the erasure list beside it; none where no folder is named."""
     if settings.backup.folder is None:
         return ()
+    seen: dict[str, object] = {}
     return (
         Job("backup", Every(300), partial(_nightly, file), per_shop=False, slow=True),
-        Job("erasure_list", Every(60), lambda run: keep_list_beside(run.services), per_shop=False, leased=False,
+        Job("erasure_list", Every(60), lambda run: keep_list_beside(run.services, seen), per_shop=False, leased=False,
             slow=True),
     )  # fmt: skip
 

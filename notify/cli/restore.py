@@ -1,11 +1,14 @@
-"""Bring a backup back into an empty installation, or finish what a database's own tools brought back."""
+"""Bring a backup back into an empty installation, or finish what a database's own tools brought back.
+
+Longer than other rooms: the order of its steps is what keeps a cut-off restore harmless.
+"""
 
 from __future__ import annotations
 
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -18,10 +21,13 @@ from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.only_one import only_one
 from notify.config.backup_key import read_identity
 from notify.config.settings import Settings
-from notify.core.erasure_list import read_text, united
+from notify.core.erasure_list import read_octets, read_text, united
 from notify.core.errors import Invalid, Misconfigured
+from notify.core.stop_list import Stop
+from notify.core.stop_list import united as united_stops
 from notify.flows import backup as kept_backups
 from notify.flows import restore as flow
+from notify.flows import stop_list
 from notify.flows.context import Clock
 from notify.flows.restore import After
 from notify.store.archive import sync_folder
@@ -110,9 +116,11 @@ def bring_back(
         if keys is not None:
             lists.append(read_text(flow.unpack(keys, room / "keys.db", "keys", identities).erased))
         listed = united(*lists, *_lists_at_hand(settings, named, keys))
+        stops = _stops_at_hand(settings, named, keys)
         fault("restore:opened")
         with bar("Taking out who was forgotten"):  # type: ignore[attr-defined]
-            after = _care(_beside(settings, room, keys), listed, datetime.fromisoformat(data.manifest.made_at), clock)
+            made_at = datetime.fromisoformat(data.manifest.made_at)
+            after = _care(_beside(settings, room, keys), listed, stops, made_at, clock)
         _nothing_beside(room)
         fault("restore:ready")
         if keys is not None and keys_at is not None:  # keys first: a service that starts now finds no database
@@ -135,14 +143,17 @@ def sweep(data_folder: Path) -> int:
 
 
 def finish(settings: Settings, named: Files, *, clock: Clock = system_clock) -> After:
-    """The database is in its place already; only the erasure lists and the after-care are missing."""
-    return _care(settings, united(*_lists_at_hand(settings, named, named.keys)), None, clock)
+    """The database is in its place already; only the lists and the after-care are missing."""
+    stops = _stops_at_hand(settings, named, named.keys)
+    return _care(settings, united(*_lists_at_hand(settings, named, named.keys)), stops, None, clock)
 
 
-def _care(settings: Settings, listed: Mapping[str, datetime], made_at: datetime | None, clock: Clock) -> After:
+def _care(
+    settings: Settings, listed: Mapping[str, datetime], stops: Sequence[Stop], made_at: datetime | None, clock: Clock
+) -> After:  # fmt: skip
     services: Services = build(settings, clock=clock, upgrade=True)
     try:
-        after = flow.after_care(services.context, listed, made_at=made_at)
+        after = flow.after_care(services.context, listed, stops, made_at=made_at)
         services.context.db.checkpoint(truncate=True)
         return after
     finally:
@@ -195,14 +206,24 @@ def _keys_backup(settings: Settings, named: Files) -> Path | None:
 
 def _lists_at_hand(settings: Settings, named: Files, keys: Path | None) -> list[Mapping[str, datetime]]:
     """Every erasure list that lies about: beside the backups, in the folders of the settings, and the one named."""
-    folders = {one.parent for one in (named.file, keys) if one is not None}
-    folders |= {one for one in (settings.backup.folder, settings.backup.keys_folder) if one is not None}
-    lists = [kept_backups.read_list(folder) for folder in sorted(folders) if folder.is_dir()]
+    lists = [kept_backups.read_list(folder) for folder in _folders_at_hand(settings, named, keys)]
     if named.erasures is not None:
         if not named.erasures.is_file():
             raise Invalid("There is no such erasure list", "Name the file: erased.txt.", field="erasures")
-        lists.append(read_text(named.erasures.read_text("utf-8")))
+        lists.append(read_octets(named.erasures.read_bytes()))
     return lists
+
+
+def _stops_at_hand(settings: Settings, named: Files, keys: Path | None) -> tuple[Stop, ...]:
+    """Every stop on a list that lies about."""
+    return united_stops(*map(stop_list.read, _folders_at_hand(settings, named, keys)))
+
+
+def _folders_at_hand(settings: Settings, named: Files, keys: Path | None) -> list[Path]:
+    """Where lists may lie: beside whatever was named, and in the folders of the settings."""
+    folders = {one.parent for one in (named.file, keys, named.erasures) if one is not None}
+    folders |= {one for one in (settings.backup.folder, settings.backup.keys_folder) if one is not None}
+    return [folder for folder in sorted(folders) if folder.is_dir()]
 
 
 def _bar(desk: Desk) -> Callable[[str], object]:
@@ -219,6 +240,9 @@ def _told(after: After) -> list[str]:
     lines = [
         f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
         f"{after.erased} people who were forgotten since are taken out again ({after.listed} stand on the list).",
+        f"{after.stopped} stops that were said or ended since stand again as they did.",
+        f"{after.set_aside} consents to what is optional are not used until they are given again: one that was taken "
+        "back since cannot be told from the others.",
         f"{after.dropped} messages that may have left before are not sent again; the day sheet leads to them.",
         f"Everybody is signed out ({after.signed_out}).",
     ]

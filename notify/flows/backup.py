@@ -2,12 +2,14 @@
 
 The database comes first and people's keys after it, so that whoever stands in the copy has a key in the other one or
 stands on the erasure list. The two go into folders apart, each with a life of its own.
+
+Longer than other rooms: making one, proving it, letting old ones go and the list beside them read together.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -16,10 +18,11 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import IO
 
-from notify.core.erasure_list import as_text, read_text, united
+from notify.core.erasure_list import as_text, read_octets, united
 from notify.core.errors import Misconfigured, NotifyError, Unavailable
+from notify.flows import stop_list
 from notify.flows.context import Context
-from notify.store import archive, copying, job_runs
+from notify.store import archive, copying, job_runs, restoring, shops
 from notify.store.archive import Manifest
 from notify.store.migrate import newest
 
@@ -31,6 +34,8 @@ KEPT_AT_LEAST = 3  # good ones stay however old they are by a clock that may be 
 # (as with forgetting: common practice, no source).
 STEADY = timedelta(days=3)
 _NAME = re.compile(r"(shelfbell|keys)-(\d{8}T\d{6}Z)(?:-\d+)?\.age")
+_LEFT = re.compile(r"\.(\.?(shelfbell|keys)-.*\.age\.unproved(\.part.*)?|(erased|stopped)\.txt\.part.*)")
+LEFTOVER = timedelta(days=1)  # longer than any backup takes
 _PREFIX = {"main": "shelfbell", "keys": "keys"}
 _COPY, _LOCK, _OPEN = 250, 300, 300  # of a thousand parts, what each step takes of the bar (measured)
 
@@ -70,7 +75,7 @@ def make(
     ctx: Context, place: Place, *, progress: Progress = lambda done: None,
     fault: Callable[[str], None] = lambda point: None,
 ) -> Made:  # fmt: skip
-    """Makes and proves a backup of everything that is SQLite here, and writes the erasure list beside it.
+    """Makes and proves a backup of everything that is SQLite here, and writes both lists (erased, stopped) beside it.
 
     Raises Unavailable when a folder is not there or the disk fails, Misconfigured when the copy is damaged; the day
     sheet then tells that there is no new one, and no old one was touched.
@@ -98,6 +103,10 @@ def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str],
     if keys.dialect.name == "sqlite":
         keys_file, _ = _one(ctx, place, "keys", now, lambda done: None, lambda point: None)
     listed = keep_list(ctx, place)
+    stop_list.keep(ctx, _folders(place))
+    for folder, name in ((place.folder, file), (place.keys_folder, keys_file)):
+        if name:
+            _sweep(folder, folder / name)
     removed = _let_go(place.folder, "main", now, place.keep) + _let_go(place.keys_folder, "keys", now, place.keep_keys)
     progress(1000)
     return Made(now, file, keys_file, octets, rows, listed, removed, OWN_KEY if place.proof else PASSING_KEY)
@@ -106,10 +115,12 @@ def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str],
 def keep_list(ctx: Context, place: Place) -> int:
     """Writes the erasure list beside the backups, with whom it named already; how many stand on it.
 
-    Whoever has a key again since (a source's next day, somebody of the staff) is not erased any more.
+    Whoever has a key again since (a source's next day, somebody of the staff) is not erased any more. A customer never
+    gets another key: one who has it came back with an older copy of the keys, and stays on the list.
     """
     listed = united(dict(ctx.db.vault.erased()), *(read_list(folder) for folder in _folders(place)))
-    alive = ctx.db.vault.with_keys(listed)
+    again = ctx.db.vault.with_keys(listed)
+    alive = again - restoring.customers_among(ctx.db, shops.shop_ids(ctx.db), again) if again else again
     text = as_text({who: at for who, at in listed.items() if who not in alive}).encode()
     for folder in (one for one in _folders(place) if one.is_dir()):
         if not (folder / LIST).exists() or (folder / LIST).read_bytes() != text:
@@ -117,18 +128,34 @@ def keep_list(ctx: Context, place: Place) -> int:
     return len(listed) - len(alive)
 
 
-def keep_list_if_newer(ctx: Context, place: Place) -> None:
-    """The same, if somebody was erased who does not stand on it yet: asked each minute."""
-    erased = {who for who, _ in ctx.db.vault.erased()}
+def keep_list_if_newer(ctx: Context, place: Place, seen: dict[str, object] | None = None) -> None:
+    """The same, if somebody was erased who does not stand on it yet: asked each minute.
+
+    `seen` is what the caller remembers from one look to the next: while neither list has changed, none is read (a
+    list of 100,000 takes half a second of a core).
+    """
     folders = [folder for folder in _folders(place) if folder.is_dir()]
+    if seen is not None and seen.get("lists") == _stamps(ctx, folders):
+        return
+    erased = {who for who, _ in ctx.db.vault.erased()}
     if erased and any(erased - read_list(folder).keys() - ctx.db.vault.with_keys(erased) for folder in folders):
         keep_list(ctx, place)
+    if seen is not None:
+        seen["lists"] = _stamps(ctx, folders)
+
+
+def _stamps(ctx: Context, folders: Sequence[Path]) -> object:
+    """What changes with the list of the key store, or with a copy of it in a folder."""
+    files = [folder / LIST for folder in folders]
+    stats = [file.stat() if file.is_file() else None for file in files]
+    return ctx.db.vault.erased_stamp(), tuple((one.st_mtime_ns, one.st_size, one.st_ino) if one else None
+                                              for one in stats)  # fmt: skip
 
 
 def read_list(folder: Path) -> Mapping[str, datetime]:
     """The erasure list of a folder; nobody where there is none. Raises Invalid when it is damaged."""
     file = folder / LIST
-    return read_text(file.read_text("utf-8")) if file.is_file() else {}
+    return read_octets(file.read_bytes()) if file.is_file() else {}
 
 
 def kept(folder: Path, kind: str) -> tuple[tuple[datetime, str], ...]:
@@ -219,6 +246,14 @@ def _let_go(folder: Path, kind: str, now: datetime, keep: timedelta) -> tuple[st
     for name in old:
         (folder / name).unlink(missing_ok=True)
     return tuple(old)
+
+
+def _sweep(folder: Path, made: Path) -> None:
+    """Removes what backups that were killed have left, a day before the one just made by the folder's own clock."""
+    until = made.stat().st_mtime - LEFTOVER.total_seconds()
+    for one in folder.glob(".*"):
+        if _LEFT.fullmatch(one.name) and one.lstat().st_mtime < until:
+            one.unlink(missing_ok=True)
 
 
 def _put(content: bytes, out: IO[bytes]) -> str:

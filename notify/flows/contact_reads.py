@@ -19,7 +19,8 @@ from notify.store import api_tokens, contact_reads, people, staff, tickets, visi
 Seen = tuple[str, str | None]  # a person, and which contact of theirs when that is known
 # Where contacts are seen in clear, by the code that stands in the log.
 PLACES = (
-    "day_sheet", "calls", "pickups", "hits", "replies", "sources", "paper", "ticket", "api", "copy", "letters", "request", "request",
+    "day_sheet", "calls", "pickups", "hits", "replies", "sources", "paper", "ticket", "api", "copy", "letters",
+    "request",
 )  # fmt: skip
 PAGE = 100
 

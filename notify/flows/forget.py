@@ -85,18 +85,19 @@ def forget(
 
 def erase_person(
     ctx: Context, actor: Actor, person_id: str, *, drop_copies: DropCopies | None = None, prove: bool = True,
-    reason: str = "asked",
+    reason: str = "asked", still: Callable[[Unit], bool] = lambda unit: True,
 ) -> bool:  # fmt: skip
     """Erases one person of this shop at once, whatever their period; whether the bytes are proved gone.
 
-    Raises NotFound for somebody unknown here.
+    `still` is asked inside the transaction that destroys the key: nobody goes where it says no. Raises NotFound for
+    somebody unknown here.
     """
     actor.need("forget")
 
     def known(unit: Unit, ids: Sequence[str]) -> Sequence[str]:
         if not people.exists(unit, person_id):
             raise NotFound("There is no such person", "Look the ticket up again.")
-        return ids
+        return ids if still(unit) else ()
 
     _forget_batch(_Run(ctx, actor, reason, drop_copies), (person_id,), whom=lambda _, unit, ids: known(unit, ids))
     return prove and confirm(ctx, actor)

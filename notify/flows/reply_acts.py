@@ -109,10 +109,15 @@ def _stopped(unit: Unit, asked: Asked, *, typed_anew: bool) -> dict[str, frozens
 
 
 def _was_stopped_since(unit: Unit, asked: Asked) -> bool:
-    """Whether it was overtaken on its way, or is an old one sent anew: a stop that was written later holds."""
+    """Whether it was overtaken on its way, or is an old one sent anew: a stop that was said later holds.
+
+    A stop that came as a reply counts from when that arrived, which its own row tells, not from when it was taken.
+    """
+    noted = suppressions.standing(unit, asked.channel, asked.writer.address)
     stopped = (
+        noted.at if noted is not None and noted.reason != "reply" else None,
         replies.newest_stop(unit, asked.writer.owners, asked.channel),
-        people.newest_withdrawal(unit, asked.writer.owners, asked.channel, but_not=("reply",)),
+        people.newest_withdrawal(unit, asked.writer.owners, asked.channel, but_not=("reply", "restore")),
     )
     return any(one is not None and one > asked.at for one in stopped)
 

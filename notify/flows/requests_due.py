@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from notify.core import requests as rules
 from notify.core.actors import Actor
@@ -29,19 +30,31 @@ def stands_against(found: Fate) -> tuple[str, ...]:
 def erase_due(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str]], int] | None = None) -> int:
     """Erases everybody who asked for it, is known to be who they are, had their rest, and whom nothing keeps; how many.
 
-    The person goes first, then the request ends: whoever was cut off between is found by the next night.
+    The person goes first, then the request ends: whoever was cut off between is found by the next night. Each is looked
+    at again in the transaction that destroys the key: it may have been taken back, or a hold noted, meanwhile.
     """
     actor.need("forget")
     with ctx.db.read(actor.shop_id) as unit:
         due = [one for one in requests.open_requests(unit) if _may_go(ctx, unit, one)]
+    gone = 0
     for one in due:
         if not _is_gone(ctx, actor, one):
-            forget.erase_person(ctx, actor, one.person_id, drop_copies=drop_copies, prove=False)
+            forget.erase_person(ctx, actor, one.person_id, drop_copies=drop_copies, prove=False,
+                                still=partial(_still, ctx, one))  # fmt: skip
+            if not _is_gone(ctx, actor, one):
+                continue
+        gone += 1
         with ctx.db.write(actor.shop_id) as unit:
             for other in requests.requests_of(unit, one.person_id):
                 if other.state == OPEN:
                     requests.end(unit, other.id, DONE, at=ctx.clock(), reason="", staff_id=None)
-    return len(due)
+    return gone
+
+
+def _still(ctx: Context, one: Request, unit: Unit) -> bool:
+    requests.hold_person(unit, one.person_id)
+    now = requests.get_request(unit, one.id)
+    return now.state == OPEN and _may_go(ctx, unit, now)
 
 
 def _is_gone(ctx: Context, actor: Actor, one: Request) -> bool:

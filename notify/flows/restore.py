@@ -4,6 +4,8 @@ What may have happened between the backup and now, and what is done about it:
 
 - Somebody was forgotten: whoever stands on any copy of the erasure list loses the key and the rows, before anything
   can be sent. Whoever has no key in the copy of the keys, and stands on no list, is emptied as well and counted.
+- Somebody wanted nothing more: every stop on a copy of the list of stops stands again, or is ended, as it was. A
+  single use that was taken back left no trace: what rests on a consent is set aside for everybody.
 - A message that waited may have left: what was due by now, or tried before, is dropped with a reason that staff see
   and can send again by hand. What is due later cannot have left, and the second look judges it as always. What the
   clock would catch up on (reminders, missed pickups) is caught up at once, and its messages are dropped with the rest.
@@ -23,7 +25,8 @@ from pathlib import Path
 
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotifyError
-from notify.flows import ask_after, forget, questions, reminders
+from notify.core.stop_list import Stop
+from notify.flows import ask_after, forget, questions, reminders, stop_list
 from notify.flows.context import Context
 from notify.store import archive, copying, erasing, job_runs, listeners, migrate, outbox, restoring, shops
 from notify.store.archive import Manifest
@@ -48,13 +51,16 @@ class After:
     """What was done to a restored database before it may serve. Numbers only.
 
     `erased` stood on a list and were still in the backup; `lost` have no key in the copy of the keys and stood on no
-    list; `dropped` are messages that may have left; `signed_out` are sessions that ended.
+    list; `stopped` are stops that were said or ended since; `set_aside` are consents that wait to be said
+    again; `dropped` are messages that may have left; `signed_out` are sessions that ended.
     """
 
     made_at: datetime
     listed: int
     erased: int
     lost: int
+    stopped: int
+    set_aside: int
     dropped: int
     signed_out: int
     proved: bool
@@ -81,23 +87,29 @@ def unpack(
             raise Misconfigured("The database in the backup is damaged", "Take another backup.", field="file")
         if manifest.step > migrate.newest():
             raise Misconfigured("The backup was made by a newer program", "Restore it with that one.", field="file")
-    return Unpacked(manifest, listed.decode("utf-8"))
+    return Unpacked(manifest, listed.decode("utf-8", "replace"))
 
 
-def after_care(ctx: Context, listed: Mapping[str, datetime], *, made_at: datetime | None) -> After:
+def after_care(
+    ctx: Context, listed: Mapping[str, datetime], stops: Iterable[Stop] = (), *, made_at: datetime | None
+) -> After:  # fmt: skip
     """Does all that must be done before a restored database serves; doing it again changes nothing more.
 
-    `listed` is the union of the erasure lists at hand; that of the key store is read here. `made_at` None: not known,
+    `listed` is the union of the erasure lists at hand; that of the key store is read here. `stops` are those of the
+    lists of stops. `made_at` None: not known,
     then the newest event stands for it.
     """
     now, db, every = ctx.clock(), ctx.db, shops.shop_ids(ctx.db)
     moment = made_at or restoring.newest_event(db, every) or now
     whole = _destroy(ctx, listed, now)
-    erased = lost = waited = sessions = 0
+    erased = lost = stopped = aside = waited = sessions = 0
     for shop_id in every:
         actor = Actor(shop_id, "system", "clock")
         gone, without = _erase(ctx, actor, whole)
         erased, lost = erased + gone, lost + without
+        with db.write(shop_id) as unit:
+            noted, unsure = stop_list.take_back(ctx, unit, stops)
+        stopped, aside = stopped + noted, aside + unsure
         for catch_up in _CATCH_UP:
             with suppress(NotifyError):
                 catch_up(ctx, actor)
@@ -109,7 +121,7 @@ def after_care(ctx: Context, listed: Mapping[str, datetime], *, made_at: datetim
     job_runs.release_all(db)
     restoring.mark_restored(db, at=ctx.clock(), made_at=moment)
     confirmed = [forget.confirm(ctx, Actor(shop_id, "system", "clock")) for shop_id in every]
-    return After(moment, len(whole), erased, lost, waited, sessions, all(confirmed))
+    return After(moment, len(whole), erased, lost, stopped, aside, waited, sessions, all(confirmed))
 
 
 def _destroy(ctx: Context, listed: Mapping[str, datetime], now: datetime) -> frozenset[str]:

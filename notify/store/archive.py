@@ -13,6 +13,7 @@ import io
 import json
 import os
 import tarfile
+import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -26,7 +27,8 @@ from notify.store.copying import Scratch
 FORMAT = 1
 MANIFEST, ERASED = "manifest.json", "erased.txt"
 DATABASES = {"main": "shelfbell.db", "keys": "keys.db"}
-_SMALL = 512 << 20  # the largest list or manifest that is believed
+_SMALL = 128 << 20  # the largest erasure list that is believed: two million people
+_MANIFEST_MOST = 1 << 20
 _OTHER = "The backup cannot be opened: it is damaged, cut off, none of ours, or locked for another key"
 _CURE = "Nothing was written. Name the right key with --identity, or take another backup."
 
@@ -94,7 +96,7 @@ def _judged(splitter: _Splitter) -> tuple[Manifest, bytes]:
         raise Invalid("The backup was made by a newer program", "Restore it with that one.", field="file")
     if splitter.seen.hexdigest() != manifest.digest or splitter.database != DATABASES.get(manifest.kind):
         raise Misconfigured("The backup holds another database than it says", "Take another backup.", field="file")
-    return manifest, splitter.small.get(ERASED, b"")
+    return manifest, bytes(splitter.small.get(ERASED, b""))
 
 
 def _pieces(
@@ -147,7 +149,7 @@ class _Splitter(io.RawIOBase):
     """Takes the tar apart as it comes: the first member goes into a file, the small ones are kept."""
 
     def __init__(self, number: int, progress: Callable[[int], None]) -> None:
-        self.small: dict[str, bytes] = {}
+        self.small: dict[str, bytearray] = {}
         self.database: str | None = None
         self.seen = hashlib.sha256()
         self._number, self._progress = number, progress
@@ -183,19 +185,21 @@ class _Splitter(io.RawIOBase):
             self._ended = True
             return
         info = tarfile.TarInfo.frombuf(header, "utf-8", "strict")
-        is_first = self.database is None
-        if not is_first and (info.size > _SMALL or info.name not in (MANIFEST, ERASED)):
-            raise ValueError("a member that does not belong here")
-        if is_first:
+        if info.size < 0 or not info.isreg():  # base-256 sizes have a sign
+            raise ValueError("no member of ours")
+        if self.database is None:
             self.database = info.name
         else:
-            self.small[info.name] = b""
+            most = {ERASED: _SMALL, MANIFEST: _MANIFEST_MOST}.get(info.name, -1)
+            if info.size > most or info.name in self.small:
+                raise ValueError("a member that does not belong here")
+            self.small[info.name] = bytearray()
         self._name, self._left, self._skip = info.name, info.size, -info.size % tarfile.BLOCKSIZE
 
     def _content(self, piece: memoryview) -> int:
         self._left -= len(piece)
         if self._name != self.database:
-            self.small[self._name] += bytes(piece)
+            self.small[self._name] += piece
             return len(piece)
         self.seen.update(piece)
         os.pwrite(self._number, piece, self._written)
@@ -209,8 +213,9 @@ def write_file(path: Path, fill: Callable[[IO[bytes]], str]) -> str:
 
     Under another name first, waited for, then renamed: whoever sees the name sees the whole file.
     """
-    beside = path.with_name(f".{path.name}.part")
-    number = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    beside = path.with_name(f".{path.name}.part-{os.getpid()}-{threading.get_ident()}")
+    beside.unlink(missing_ok=True)  # of a process that was killed; a link that somebody put there is not followed
+    number = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
     try:
         with open(number, "wb", buffering=1 << 20) as out:
             told = fill(out)

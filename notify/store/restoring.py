@@ -46,6 +46,18 @@ def people_here(unit: Unit) -> frozenset[str]:
     return frozenset(unit.connection.execute(query).scalars())
 
 
+def customers_among(db: Database, shop_ids: Iterable[str], names: Iterable[str]) -> frozenset[str]:
+    """Those of these identifiers that are people of any of the shops, forgotten or not."""
+    whole, found = sorted(names), set[str]()
+    for shop_id in shop_ids:
+        with db.read(shop_id) as unit:
+            for start in range(0, len(whole), 500):
+                known = s.people.c.id.in_(whole[start : start + 500])
+                query = select(s.people.c.id).where(s.people.c.shop_id == shop_id, known)
+                found |= set(unit.connection.execute(query).scalars())
+    return frozenset(found)
+
+
 def others_here(unit: Unit) -> frozenset[str]:
     """The keys under which letters of strangers and rows of sources are sealed, those of people left out."""
     known = select(s.people.c.id).where(s.people.c.shop_id == unit.shop_id)

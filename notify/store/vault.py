@@ -1,4 +1,7 @@
-"""The vault: one data key per person, wrapped by the master key, kept apart from the data they open."""
+"""The vault: one data key per person, wrapped by the master key, kept apart from the data they open.
+
+Longer than other rooms: whatever holds a key in memory stands here and nowhere else.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,7 @@ from datetime import datetime
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
-from sqlalchemy import Connection, Engine, bindparam, delete, insert, inspect, select, text
+from sqlalchemy import Connection, Engine, bindparam, delete, func, insert, inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
 from notify.core.errors import Misconfigured, NotFound, Unavailable
@@ -117,6 +120,12 @@ class Vault:
         with self._engine.connect() as connection:
             rows = connection.execute(select(erased).order_by(erased.c.at, erased.c.person_id)).all()
         return tuple((row.person_id, row.at) for row in rows)
+
+    def erased_stamp(self) -> tuple[int, datetime | None]:
+        """How many stand on the erasure list, and since when the newest does: another one when the list has changed."""
+        with self._engine.connect() as connection:
+            count, newest = connection.execute(select(func.count(), func.max(erased.c.at))).one()
+        return int(count), newest
 
     def with_keys(self, person_ids: Iterable[str]) -> frozenset[str]:
         """Those of these people who have a data key; opens none."""

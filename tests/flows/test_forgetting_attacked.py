@@ -1,0 +1,207 @@
+"""Attackers and bad luck around forgetting, requests and backups: what a reviewer found, and what must hold now.
+
+Archives are made by hand with pyrage (age-encryption.org/v1) and Python's tarfile (POSIX.1-2001 and GNU base-256
+sizes), as somebody would who knows only the public half of the key.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import tarfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pyrage  # type: ignore[import-untyped]
+import pytest
+from sqlalchemy import select, text
+
+from notify.cli.backup import place_of
+from notify.core.erasure_list import as_text
+from notify.core.errors import Invalid
+from notify.flows import backup, forget, requests, requests_due, restore, suppressions
+from notify.flows.hear_reply import Heard, hear
+from notify.store import archive, erasing, visits
+from notify.store import schema as s
+from notify.store import suppressions as stops
+from tests.flows.conftest import Lines
+from tests.flows.test_requests import Asking
+from tests.parts.backups import Kept, make_kept
+from tests.parts.clock import FakeClock
+
+pytestmark = pytest.mark.long
+E164 = "+447700900123"
+
+
+@pytest.fixture
+def kept(database_urls: Callable[[str], str], tmp_path: Path, clock: FakeClock, tzdata_only: None) -> Iterator[Kept]:
+    made = make_kept(tmp_path, database_urls("sqlite"), clock)
+    yield made
+    made.house.services.close()
+
+
+def test_the_words_of_a_request_are_overwritten_with_the_rest(lines: Lines) -> None:
+    one = Asking(lines)
+    one.ask("correction", note="My name is written Inez")
+    one.give_back()
+    with lines.house.read() as unit:
+        before = unit.connection.execute(select(s.requests.c.note_sealed)).scalars().all()
+    forget.erase_person(lines.house.ctx, lines.house.system(), one.person)
+    with lines.house.read() as unit:
+        after = unit.connection.execute(select(s.requests.c.note_sealed)).scalars().all()
+        assert erasing.left_over(unit) == {}
+    assert all(before) and after == [None]
+
+
+def test_whoever_takes_an_erasure_back_while_the_night_runs_stays(lines: Lines) -> None:
+    first = Asking(lines)
+    second = Asking(lines, name="Tobiah Marlowe", email="tobiah@example.net", phone="07700 900124")
+    asked = []
+    for one in (first, second):
+        one.give_back()
+        asked.append(one.ask().id)
+    lines.house.clock.advance(13 * 3600)
+
+    def meanwhile(_copies: object) -> int:
+        requests.withdraw(lines.house.ctx, lines.house.actor(), asked[1])
+        return 0
+
+    assert requests_due.erase_due(lines.house.ctx, lines.house.system(), drop_copies=meanwhile) == 1
+    assert first.is_gone() and not second.is_gone() and second.row(asked[1]).state == "withdrawn"
+
+
+def test_a_start_written_before_a_stop_that_was_said_here_ends_nothing(lines: Lines) -> None:
+    """Told late by a spool, or sent anew by somebody: the newer word holds, whoever noted it."""
+    house = lines.house
+    written = house.clock()
+    house.clock.advance(3600)
+    suppressions.add(house.ctx, house.actor(), channel="sms", address=E164)
+    house.check_in(email="")
+    hear(house.ctx, house.shop_id, Heard("sms", E164, "START", written, "late", "sms"))
+    with house.read() as unit:
+        assert stops.standing(unit, "sms", E164) is not None
+    house.clock.advance(60)
+    hear(house.ctx, house.shop_id, Heard("sms", E164, "START", house.clock(), "new", "sms"))
+    with house.read() as unit:
+        assert stops.standing(unit, "sms", E164) is None
+
+
+def _sized(header: tarfile.TarInfo, field: bytes = b"") -> bytes:
+    """A header with another size field and the right check sum (POSIX: the sum of its octets, its own as spaces)."""
+    raw = bytearray(header.tobuf(tarfile.USTAR_FORMAT))
+    if field:
+        raw[124:136] = field
+    raw[148:156] = b" " * 8
+    raw[148:156] = b"%06o\0 " % sum(raw)
+    return bytes(raw)
+
+
+def _info(name: str, size: int = 0, kind: bytes = tarfile.REGTYPE) -> tarfile.TarInfo:
+    info = tarfile.TarInfo(name)
+    info.size, info.type = size, kind
+    return info
+
+
+FORGED = {
+    "a size below nothing": _sized(_info("shelfbell.db"), b"\xff" * 11 + b"\xfb") + b"x" * 4096,
+    "a link": _sized(_info("shelfbell.db", kind=tarfile.SYMTYPE)),
+    "a way out of the folder": _sized(_info("../../shelfbell.db", 512)) + b"x" * 512,
+    "two lists": _sized(_info("shelfbell.db")) + 2 * _sized(_info("erased.txt")),
+    "an endless manifest": _sized(_info("shelfbell.db")) + _sized(_info("manifest.json", 2 << 20)) + b"{" * (2 << 20),
+    "a manifest that is a list": _sized(_info("shelfbell.db"))
+    + _sized(_info("manifest.json", 2))
+    + b"[]"
+    + b"\0" * 510,
+    "nothing": b"",
+}
+
+
+@pytest.mark.parametrize("forged", sorted(FORGED))
+def test_a_backup_made_by_whoever_knows_the_public_half_is_refused_and_leaves_nothing(
+    forged: str, tmp_path: Path
+) -> None:
+    secret, public = archive.fresh_identity()
+    file = tmp_path / "forged.age"
+    locked = io.BytesIO()
+    pyrage.encrypt_io(io.BytesIO(FORGED[forged] + b"\0" * 1024), locked, [pyrage.x25519.Recipient.from_str(public)])
+    file.write_bytes(locked.getvalue())
+    began = time.monotonic()
+    with pytest.raises(Invalid):
+        restore.unpack(file, tmp_path / "into.db", "main", [secret])
+    assert time.monotonic() - began < 5
+    assert {one.name for one in tmp_path.iterdir()} == {"forged.age", "into.db"}
+
+
+def test_older_keys_put_back_take_nobody_off_the_list_beside_the_backups(kept: Kept) -> None:
+    """Keys come back by the tools of a disk or of PostgreSQL, and a backup is made before anybody runs the restore."""
+    house = kept.house
+    done = house.check_in()
+    with house.read() as unit:
+        (who,) = visits.visit_people(unit, done.visit_id)["bringer"]
+    vault = house.ctx.db.vault
+    with vault.engine.connect() as connection:
+        older = (
+            connection.execute(text("select * from data_keys where person_id = :who"), {"who": who}).mappings().one()
+        )
+    forget.erase_person(house.ctx, house.system(), who)
+    kept.back_up()
+    with vault.engine.begin() as connection:
+        connection.execute(text("delete from erased"))
+        names = ", ".join(older)
+        connection.execute(text(f"insert into data_keys ({names}) values (:{', :'.join(older)})"), dict(older))
+    kept.back_up()
+    backup.keep_list(house.ctx, place_of(house.services.settings))
+    assert set(backup.read_list(kept.folder)) == set(backup.read_list(kept.keys_folder)) == {who}
+    found = restore.after_care(house.ctx, backup.read_list(kept.folder), made_at=None)
+    assert not vault.with_keys([who]) and found.listed == 1
+
+
+def test_the_list_is_looked_at_again_only_when_one_of_its_copies_changed(kept: Kept) -> None:
+    house, place, seen = kept.house, place_of(kept.house.services.settings), dict[str, object]()
+    people_: list[str] = []
+    for n in range(2):
+        done = house.check_in(email=f"n{n}@example.org")
+        with house.read() as unit:
+            people_ += visits.visit_people(unit, done.visit_id)["bringer"]
+    for count, who in enumerate(people_, 1):
+        forget.erase_person(house.ctx, house.system(), who)
+        backup.keep_list_if_newer(house.ctx, place, seen)
+        assert len(backup.read_list(kept.folder)) == count
+    before = (kept.folder / backup.LIST).stat().st_ino
+    backup.keep_list_if_newer(house.ctx, place, seen)
+    assert (kept.folder / backup.LIST).stat().st_ino == before
+    (kept.keys_folder / backup.LIST).unlink()  # somebody's hand
+    backup.keep_list_if_newer(house.ctx, place, seen)
+    assert set(backup.read_list(kept.keys_folder)) == set(people_)
+
+
+def test_a_list_of_foreign_octets_is_refused_in_words(kept: Kept) -> None:
+    (kept.folder / backup.LIST).write_bytes(as_text({"x": kept.house.clock()}).encode() + b"\xff\xfe\n")
+    with pytest.raises(Invalid, match="erasure list is damaged"):
+        backup.read_list(kept.folder)
+
+
+def test_a_link_laid_in_the_folder_of_backups_is_not_written_through(tmp_path: Path) -> None:
+    victim = tmp_path / "victim"
+    victim.write_text("ours")
+    for name in (".erased.txt.part", f".erased.txt.part-{os.getpid()}-{threading.get_ident()}"):
+        (tmp_path / name).symlink_to(victim)
+    archive.write_file(tmp_path / "erased.txt", lambda out: str(out.write(b"list")))
+    assert (victim.read_text(), (tmp_path / "erased.txt").read_bytes()) == ("ours", b"list")
+    assert not (tmp_path / "erased.txt").is_symlink()
+
+
+def test_what_killed_backups_left_in_the_folders_goes_a_day_later_and_nothing_else(kept: Kept) -> None:
+    old = time.time() - timedelta(days=2).total_seconds()
+    left = [kept.folder / ".shelfbell-20260101T000000Z.age.unproved", kept.folder / ".erased.txt.part-1-2",
+            kept.folder / "..shelfbell-20260101T000000Z.age.unproved.part-1-2"]  # fmt: skip
+    others = [kept.folder / ".notes", kept.folder / "shelfbell-mine.age"]
+    young = kept.folder / ".shelfbell-20260102T000000Z.age.unproved"
+    for one in (*left, *others, young):
+        one.write_bytes(b"x")
+        os.utime(one, None if one is young else (old, old))
+    kept.back_up()
+    assert [one.exists() for one in (*left, *others, young)] == [False] * 3 + [True] * 3
