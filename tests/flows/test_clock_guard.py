@@ -6,7 +6,6 @@ What is to go is made first, each kind by the product's own ways; then the clock
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
 
 import pytest
 
