@@ -14,8 +14,8 @@ from sqlalchemy import insert
 from notify.core.errors import Conflict
 from notify.flows import data_holds, forget, handover, keep_proofs, keep_rules, passes
 from notify.flows.check_in_form import DeviceForm
-from notify.store import people, schema
 from notify.store import passes as rows
+from notify.store import people, schema
 from tests.flows.test_keeping import DAY, LONDON, _reason, _set, home, person_of, state
 from tests.parts.house import House
 from tests.parts.shelved import shelve, token_of
