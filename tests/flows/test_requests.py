@@ -16,8 +16,9 @@ from notify.core import requests as rules
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.requests import Kind, Standing
 from notify.flows import forget, held_about, keeping, requests, requests_due, view_day_sheet, view_requests
+from notify.flows.check_in_form import PersonForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import people, replies, visits
+from notify.store import messages, people, replies, visits
 from notify.store import requests as rows
 from tests.flows.conftest import Lines, words
 from tests.parts.shelved import shelve, token_of
@@ -201,11 +202,34 @@ def test_it_is_extended_once_within_the_first_month_and_they_are_told(asking: As
     assert until == rules.longest(house.clock().date(), holidays=NONE)
     with pytest.raises(Conflict):
         requests.extend(house.ctx, house.actor(), made.id, note="once more")
-    assert any("takes longer" in mail for mail in asking.mails())
+    asking.mails()
+    with house.read() as unit:
+        told = [m.state for m in messages.messages_of_visit(unit, asking.done.visit_id)
+                if m.notice == "request_news" and m.channel == "email"]  # fmt: skip
+    assert told == ["sent", "sent"], "that it came, and that it takes longer"
     late = asking.ask("restriction")
     house.clock.advance(40 * 86400)
     with pytest.raises(Conflict):
         requests.extend(house.ctx, house.actor(), late.id, note="too late now")
+
+
+def test_one_person_has_ten_open_requests_at_most_and_the_eleventh_is_refused(asking: Asking) -> None:
+    """Our choice: whoever has the code could press for ever."""
+    for n in range(10):
+        assert asking.ask("correction", note=f"the name on line {n} is wrong").new
+    with pytest.raises(Conflict, match="too many"):
+        asking.ask("correction", note="the name on line 10 is wrong")
+    assert not asking.ask("correction", note="the name on line 3 is wrong").new
+
+
+def test_what_whoever_is_only_told_of_a_visit_asks_is_not_told_to_whoever_brought_it(lines: Lines) -> None:
+    other = PersonForm("Noor Vale", "07700 900321", "noor@example.org")
+    asking = Asking(lines, tell=other)
+    with lines.house.read() as unit:
+        asking.person = visits.visit_people(unit, asking.done.visit_id)["tell"][0]
+    asking.ask("access")
+    asking.mails()
+    assert lines.rows(asking.done.visit_id, "request_news") == []
 
 
 def test_the_bell_rings_once_when_the_day_is_near_and_once_when_it_is_over(asking: Asking) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import select, text, update
 
 from notify.cli.main import run
 from notify.config.key_files import key_line, read_ring
@@ -113,6 +113,10 @@ def test_an_old_index_key_goes_only_when_nothing_needs_it(turned: Turned) -> Non
             "insert into suppressions (shop_id, id, channel, hash, key_id, reason, at, ended_how) "
             "values (:shop, 's1', 'sms', 'h', 'k1', 'asked', :at, '')"
         ), {"shop": turned.house.shop_id, "at": "2026-11-27T09:00:00.000000Z"})  # fmt: skip
+        unit.connection.execute(text(  # one that the person ended themselves needs no key any more
+            "insert into suppressions (shop_id, id, channel, hash, key_id, reason, at, ended_at, ended_how) "
+            "values (:shop, 's2', 'sms', 'g', 'k1', 'asked', :at, :at, 'counter')"
+        ), {"shop": turned.house.shop_id, "at": "2026-11-27T09:00:00.000000Z"})  # fmt: skip
     for anyway in (False, True):  # somebody who wants nothing more is never given up
         with pytest.raises(Conflict, match="1 suppressions"):
             keys.retire(ctx, "index", "k1", file, anyway=anyway)
@@ -136,12 +140,29 @@ def test_a_master_key_that_wraps_something_is_never_dropped(turned: Turned) -> N
     assert [one[0] for one in read_ring(turned.file("master"))] == ["k2", "k1"] and turned.unreadable() == 0
 
 
-def test_a_line_that_is_only_prepared_is_not_used_until_it_is_adopted(turned: Turned) -> None:
-    ctx, file = turned.house.ctx, turned.file("master")
-    assert keys.prepare(ctx, "master", file) == keys.prepare(ctx, "master", file) == "k2"
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_line_that_is_only_prepared_is_not_used_until_it_is_adopted(turned: Turned, kind: Any) -> None:
+    ctx, file = turned.house.ctx, turned.file(kind)
+    assert keys.prepare(ctx, kind, file) == keys.prepare(ctx, kind, file) == "k2"
     turned.add(1)
-    assert keys.show(ctx)[-1].under == 6 and [one.id for one in keys.show(ctx) if one.kind == "master"] == ["k1"]
-    assert keys.rotate(ctx, "master", file).id == "k2" and turned.wrong_from_outside() == 0
+    assert [(one.id, one.under) for one in keys.show(ctx) if one.kind == kind] == [("k1", 6)]
+    assert keys.rotate(ctx, kind, file).id == "k2" and turned.wrong_from_outside() == 0
+
+
+def test_an_old_master_key_stays_while_something_under_it_does_not_open(turned: Turned) -> None:
+    with turned.house.ctx.db.vault.engine.begin() as connection:
+        first = min(turned.told)
+        connection.execute(update(data_keys).where(data_keys.c.person_id == first).values(wrapped=b"x" * 60))
+    made = keys.rotate(turned.house.ctx, "master", turned.file("master"))
+    assert (made.changed, made.closed, made.left) == (4, 1, ("k1",))
+    assert [one[0] for one in read_ring(turned.file("master"))] == ["k2", "k1"]
+
+
+def test_what_was_told_by_another_system_is_known_again_after_a_new_index_key(turned: Turned) -> None:
+    vault = turned.house.ctx.db.vault
+    before = vault.row_mark("J-1")
+    keys.rotate(turned.house.ctx, "index", turned.file("index"))
+    assert vault.row_mark("J-1") == before != vault.row_mark("J-2")
 
 
 def test_a_key_file_that_may_not_be_written_is_told_before_anything_is_changed(

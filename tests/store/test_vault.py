@@ -156,3 +156,20 @@ def test_the_blind_index_is_keyed_hmac_sha_256_and_tells_channels_apart(vault: V
     assert vault.lookup("email", "+447700900123") != want
     assert hashlib.sha256(b"+447700900123").hexdigest() != want
     assert "i" * 32 not in repr(Key("i1", b"i" * 32))
+
+
+def test_one_key_in_both_files_is_refused_and_makes_no_store(tmp_path: Path) -> None:
+    same = bytes(range(32))
+    wrong = Vault(open_engine(f"sqlite:///{tmp_path / 'keys.db'}"), master=Key("k1", same), index=Key("k1", same))
+    with pytest.raises(Misconfigured, match="the same key"):
+        wrong.prepare()
+    with wrong.engine.connect() as connection:
+        assert connection.exec_driver_sql("select count(*) from sqlite_master").scalar() == 0
+    wrong.engine.dispose()
+
+
+def test_whoever_gets_a_key_again_is_taken_from_the_erasure_list(vault: Vault) -> None:
+    vault.destroy_keys(["p1", "p2"], at=NOW)
+    assert [who for who, _ in vault.erased()] == ["p1", "p2"]
+    vault.have_key("p1")
+    assert [who for who, _ in vault.erased()] == ["p2"] and vault.with_keys(["p1", "p2"]) == {"p1"}

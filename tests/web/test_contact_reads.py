@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 from sqlalchemy import delete, select
 
-from notify.core.errors import NotAllowed
+from notify.core.errors import NotAllowed, NotFound
 from notify.flows import contact_reads, view_calls
 from notify.flows.check_in_form import DeviceForm
 from notify.store import people, visits
@@ -74,6 +74,24 @@ def test_looks_within_ten_minutes_are_one_row_and_later_ones_another(house: Any)
     assert sorted((row.person_id, row.times) for row in rows(house)) == [("p1", 1), ("p1", 3), ("p2", 1), ("p2", 3)]
     contact_reads.note(house.ctx, house.customer(), "calls", [("p3", None)])  # a customer reads their own
     assert all(row.person_id != "p3" for row in rows(house))
+
+
+def test_another_reader_and_another_place_are_rows_of_their_own(house: Any) -> None:
+    for role, place in (("owner", "calls"), ("counter", "calls"), ("owner", "pickups"), ("owner", "calls")):
+        contact_reads.note(house.ctx, house.actor(role), place, [("p1", None)])
+    assert sorted((row.reader_id, row.place, row.times) for row in rows(house)) == [
+        ("staff-counter", "calls", 1), ("staff-owner", "calls", 2), ("staff-owner", "pickups", 1),
+    ]  # fmt: skip
+
+
+def test_a_contact_of_another_visit_is_not_shown_by_this_ticket(house: Any) -> None:
+    mine, other = house.check_in(), house.check_in(name="Noor Vale", phone="07700 900321", email="")
+    with house.read() as unit:
+        (person,) = visits.visit_people(unit, other.visit_id)["bringer"]
+        (contact,) = people.contacts_of(unit, person)
+    with pytest.raises(NotFound):
+        contact_reads.show_contact(house.ctx, house.actor(), mine.ticket_ids[0], contact.id)
+    assert rows(house) == []
 
 
 def test_only_the_owner_reads_the_log(house: Any) -> None:

@@ -152,6 +152,14 @@ def test_nobody_takes_back_what_another_one_asked(app: Flask, asking: Asking) ->
     assert answer.headers["Location"].endswith("rights_gone") and second.rows()[0].state == "open"
 
 
+def test_without_a_code_nothing_that_was_asked_is_taken_back(asking: Asking) -> None:
+    asking.unlock()
+    asking.ask("erasure")
+    (made,) = [one for one in asking.rows() if one.kind == "erasure"]
+    asking.theirs.post(f"{asking.page}/withdraw", {"request": made.id}, seen=asking.page)
+    assert [one.state for one in asking.rows() if one.id == made.id] == ["open"]
+
+
 def test_the_page_of_somebody_forgotten_says_that_it_is_over(asking: Asking) -> None:
     asking.unlock()
     forget.erase_person(asking.house.ctx, asking.house.actor(), asking.person)
