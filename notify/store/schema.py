@@ -325,7 +325,8 @@ visit_people = _table(
     _id("visit_id"),
     _id("person_id"),
     _code("role"),
-    Index("ix_visit_people_person", "shop_id", "person_id"),
+    # With the visit, so that it holds all that is asked of it: else SQLite, without statistics, reads the whole shop.
+    Index("ix_visit_people_person", "shop_id", "person_id", "visit_id"),
     key=("visit_id", "role", "person_id"),
     parents={"visit_id": "visits", "person_id": "people"},
 )

@@ -14,15 +14,16 @@ import time
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pyrage  # type: ignore[import-untyped]
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import event, select, text
 
 from notify.cli.backup import place_of
 from notify.core.erasure_list import as_text
 from notify.core.errors import Invalid
-from notify.flows import backup, forget, requests, requests_due, restore, suppressions
+from notify.flows import backup, forget, keeping, requests, requests_due, restore, suppressions
 from notify.flows.hear_reply import Heard, hear
 from notify.store import archive, erasing, visits
 from notify.store import schema as s
@@ -205,3 +206,28 @@ def test_what_killed_backups_left_in_the_folders_goes_a_day_later_and_nothing_el
         os.utime(one, None if one is young else (old, old))
     kept.back_up()
     assert [one.exists() for one in (*left, *others, young)] == [False] * 3 + [True] * 3
+
+
+def test_what_becomes_of_somebody_is_found_by_index_however_large_the_shop(kept: Kept) -> None:
+    """SQLite's own EXPLAIN QUERY PLAN: no step reads all parts or tickets of a shop (sqlite.org/eqp.html)."""
+    house = kept.house
+    done = house.check_in()
+    asked: list[tuple[str, Any]] = []
+    with house.read() as unit:
+        (who,) = visits.visit_people(unit, done.visit_id)["bringer"]
+
+    def hear_statement(_c: Any, _cursor: Any, statement: str, values: Any, _context: Any, _many: bool) -> None:
+        asked.append((statement, values))
+
+    event.listen(house.ctx.db.engine, "before_cursor_execute", hear_statement)
+    with house.read() as unit:
+        keeping.fate(house.ctx, unit, who)
+        keeping.who_is_due(house.ctx, unit, among=[who])
+    event.remove(house.ctx.db.engine, "before_cursor_execute", hear_statement)
+    plan: list[str] = []
+    with house.read() as unit:
+        raw = unit.connection.connection.driver_connection
+        for statement, values in asked:
+            plan += [row[3] for row in raw.execute(f"explain query plan {statement}", values)]
+    whole = [one for one in plan if "SCAN" in one or one.endswith(("_1 (shop_id=?)", "_1 (shop_id=?) LEFT-JOIN"))]
+    assert len(plan) > 10 and [one for one in whole if "visit_people" in one or "tickets" in one] == []

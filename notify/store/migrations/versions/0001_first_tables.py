@@ -1021,7 +1021,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("shop_id", "visit_id", "role", "person_id", name=op.f("pk_visit_people")),
     )
-    op.create_index("ix_visit_people_person", "visit_people", ["shop_id", "person_id"], unique=False)
+    op.create_index("ix_visit_people_person", "visit_people", ["shop_id", "person_id", "visit_id"], unique=False)
     op.create_table(
         "calendar_answers",
         sa.Column("shop_id", sa.String(length=36), nullable=False),
