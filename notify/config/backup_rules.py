@@ -25,7 +25,9 @@ RECIPIENT = k.Kind("recipient", 'Write the public half of an age key in quotes, 
 
 def _inside(values: Values, inner: str, outer: str) -> bool:
     lies, folder = values[inner], values[outer]
-    return isinstance(lies, Path) and isinstance(folder, Path) and lies.is_relative_to(folder)
+    if not isinstance(lies, Path) or not isinstance(folder, Path):
+        return False
+    return lies.resolve().is_relative_to(folder.resolve())  # a link, or "..", makes no folder of its own
 
 
 def _key_beside(values: Values) -> bool:

@@ -48,6 +48,13 @@ def view_rights(ctx: Context, claim: Claim, words: Language) -> RightsView:
         )  # fmt: skip
 
 
+def contacts_now(ctx: Context, claim: Claim) -> str:
+    """Which contacts of whoever brought the visit are current, as one text: another one once any was changed."""
+    with ctx.db.read(claim.shop_id) as unit:
+        (person,) = people.recipients(unit, [brought_by(unit, claim.visit_id)])
+        return ",".join(sorted(one.contact_id for one in person.reaches))
+
+
 def rests_until(one: Request) -> datetime | None:
     """Until when an erasure can be taken back for sure; None for other kinds, and while it is not known who asks."""
     if one.kind is not Kind.ERASURE or one.proved_at is None:

@@ -9,7 +9,7 @@ import hmac
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import delete, exists, insert, select, update
 
 from notify.core.contact_code import MOST_WRONG
 from notify.store import schema as s
@@ -18,9 +18,13 @@ from notify.store.statements import given, where
 
 _T = s.contact_codes
 _CODE = select(_T).where(*where(_T, "id"))
+# A contact that was replaced since proves nothing any more: whoever has the lost phone typed it too late.
+_TO_CURRENT = exists().where(
+    s.contacts.c.shop_id == _T.c.shop_id, s.contacts.c.id == _T.c.contact_id, s.contacts.c.replaced_at.is_(None)
+)
 _OPEN = (
     select(_T.c.id, _T.c.hash, _T.c.contact_id, _T.c.wrong, _T.c.expires_at)
-    .where(*where(_T, "visit_id", "purpose"), _T.c.used_at.is_(None), _T.c.wrong < MOST_WRONG)
+    .where(*where(_T, "visit_id", "purpose"), _T.c.used_at.is_(None), _T.c.wrong < MOST_WRONG, _TO_CURRENT)
     .order_by(_T.c.made_at.desc(), _T.c.id.desc())
     .with_for_update()
 )
@@ -69,7 +73,7 @@ def open_code(unit: Unit, visit_id: str, purpose: str, *, now: datetime) -> Wait
 def newest_open(unit: Unit, visit_id: str, purpose: str, *, now: datetime) -> str:
     """The identifier of the code that can be typed, "" for none; for a look, which holds nothing."""
     same = (_T.c.shop_id == unit.shop_id, _T.c.visit_id == visit_id, _T.c.purpose == purpose)
-    live = (_T.c.used_at.is_(None), _T.c.wrong < MOST_WRONG, _T.c.expires_at > now)
+    live = (_T.c.used_at.is_(None), _T.c.wrong < MOST_WRONG, _T.c.expires_at > now, _TO_CURRENT)
     found = unit.connection.execute(select(_T.c.id).where(*same, *live).order_by(_T.c.made_at.desc(), _T.c.id.desc()))
     return str(found.scalars().first() or "")
 

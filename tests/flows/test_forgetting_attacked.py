@@ -21,6 +21,7 @@ import pytest
 from sqlalchemy import event, select, text
 
 from notify.cli.backup import place_of
+from notify.config.backup_rules import BACKUP_RULES
 from notify.core.erasure_list import as_text
 from notify.core.errors import Invalid
 from notify.flows import backup, forget, keeping, requests, requests_due, restore, suppressions
@@ -231,3 +232,24 @@ def test_what_becomes_of_somebody_is_found_by_index_however_large_the_shop(kept:
             plan += [row[3] for row in raw.execute(f"explain query plan {statement}", values)]
     whole = [one for one in plan if "SCAN" in one or one.endswith(("_1 (shop_id=?)", "_1 (shop_id=?) LEFT-JOIN"))]
     assert len(plan) > 10 and [one for one in whole if "visit_people" in one or "tickets" in one] == []
+
+
+def test_links_and_dots_make_no_folder_of_its_own_for_lock_and_key(tmp_path: Path) -> None:
+    safe, data = tmp_path / "safe", tmp_path / "data"
+    for one in (safe, data):
+        one.mkdir()
+    (tmp_path / "link").symlink_to(data)
+    (tmp_path / "apart").symlink_to(safe)
+
+    def broken(**more: Path) -> set[str]:
+        values: dict[str, object] = dict.fromkeys(
+            ("backup.key_file", "keys.master_key_file", "keys.index_key_file", "web.secret_file", "backup.recipient")
+        )
+        values |= {"database.data_folder": data, "backup.folder": safe, "backup.keys_folder": tmp_path / "keys",
+                   "backup.key_file": tmp_path / "age.key"}  # fmt: skip
+        values |= {name.replace("__", "."): value for name, value in more.items()}
+        return {" ".join(rule.keys) for rule in BACKUP_RULES if rule.broken(values)}
+
+    assert broken() == set()
+    assert broken(backup__folder=tmp_path / "link") and broken(backup__folder=tmp_path / "x" / ".." / "data" / "b")
+    assert broken(backup__keys_folder=tmp_path / "apart") and broken(backup__key_file=tmp_path / "apart" / "age.key")

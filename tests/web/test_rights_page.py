@@ -176,3 +176,19 @@ def test_the_page_speaks_their_language_and_shows_no_code_words(asking: Asking, 
     page = asking.look()
     assert {"de": "Was wir über Sie aufbewahren", "it": "Che cosa conserviamo su di lei"}[language] in page
     assert "taken_in" not in page and "contact_code" not in page and "checked_in" not in page
+
+
+def test_a_contact_that_was_changed_shuts_the_page_and_ends_the_code_that_went_to_the_old_one(asking: Asking) -> None:
+    """Whoever has the lost phone read the code; since then the number was changed at the counter."""
+    house = asking.house
+
+    def change(address: str) -> None:
+        reach.set_contact(house.ctx, house.actor(), asking.visit_id, asking.person, channel="sms", address=address)
+
+    asking.unlock()
+    assert ADDRESS in asking.look()
+    code = asking.send()
+    change("07700 900155")
+    assert ADDRESS not in asking.look() and not asking.mine.get(f"{asking.page}/data.json").is_json
+    assert asking.mine.post(f"{asking.page}/code", {"code": code}, seen=asking.page).status_code == 422
+    assert ADDRESS not in asking.look()

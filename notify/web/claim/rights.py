@@ -17,7 +17,7 @@ from notify.flows.contact_codes import WrongCode
 from notify.flows.keeping import Fate
 from notify.flows.requests import PURPOSE
 from notify.flows.view_lost import code_goes_to
-from notify.flows.view_rights import RightsView, rests_until, view_rights
+from notify.flows.view_rights import RightsView, contacts_now, rests_until, view_rights
 from notify.render.held_says import say_held
 from notify.render.moments import Moments
 from notify.render.words import Language
@@ -36,7 +36,7 @@ HERE = "/rights"
 def show(token: str) -> Response:
     """The field for the code, or everything once it was typed."""
     claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE):
+    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
         return _locked(claim, token)
     return _page(_view(claim), token)
 
@@ -69,7 +69,7 @@ def check(token: str) -> Response:
     except WrongCode:
         return _locked(claim, token, problem="wrong", status=422)
     answer = make_response(redirect(f"/c/{token}{HERE}", code=303))
-    unlock(answer, token, PURPOSE)
+    unlock(answer, token, PURPOSE, about=contacts_now(ctx(), claim))
     return answer
 
 
@@ -78,7 +78,7 @@ def check(token: str) -> Response:
 def ask(token: str) -> Response:
     """Takes in what they ask; without a code typed it asks for one."""
     claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE):
+    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
         return go_to(token, page=HERE)
     try:
         requests.ask(ctx(), customer_actor(), claim.visit_id, _view(claim).person_id, proved=True, how="claim_page",
@@ -95,7 +95,7 @@ def ask(token: str) -> Response:
 def withdraw(token: str) -> Response:
     """Takes one of their own requests back."""
     claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE):
+    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
         return go_to(token, page=HERE)
     try:
         requests.withdraw(ctx(), customer_actor(), request.form.get("request", ""), person_id=_view(claim).person_id)
@@ -109,7 +109,7 @@ def withdraw(token: str) -> Response:
 def data(token: str) -> Response:
     """The same for a program (flows/held_about says its shape)."""
     claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE):
+    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
         return go_to(token, page=HERE)
     answer = make_response(json.dumps(_view(claim).held, ensure_ascii=False, indent=2))
     answer.mimetype = "application/json"

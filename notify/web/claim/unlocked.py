@@ -3,7 +3,7 @@
 A code for `price` shows prices above the shop's limit, one for `rights` what is held about its reader.
 
 The cookie holds a time and a keyed proof over it and the claim secret: it opens nothing for another link, nothing in
-another browser, and nothing once the link was replaced. Nothing is kept on the server, and no page made so.
+another browser, and nothing once the link was replaced; `rights` nothing once a contact was. Nothing is kept on the server, and no page made so.
 """
 
 from __future__ import annotations
@@ -22,22 +22,25 @@ PRICE = "price"
 LASTS = timedelta(minutes=15)
 
 
-def is_unlocked(token: str, purpose: str = PRICE) -> bool:
-    """Whether the cookie proves it for this claim secret and purpose, and its time is not over."""
+def is_unlocked(token: str, purpose: str = PRICE, *, about: str = "") -> bool:
+    """Whether the cookie proves it for this claim secret and purpose, and its time is not over.
+
+    `about` is what must be as it was when the code was typed, such as which contacts are stored.
+    """
     kept = request.cookies.get(cookie_name(_name(purpose), services().settings.web), "")
     until, _, proof = kept.partition(".")
     if not until.isascii() or not until.isdigit() or len(until) > 12:
         return False
     now = int(ctx().clock().timestamp())
     return now < int(until) <= now + LASTS.total_seconds() and hmac.compare_digest(
-        proof.encode(), _proof(token, until, purpose)
+        proof.encode(), _proof(token, until, purpose, about)
     )
 
 
-def unlock(response: Response, token: str, purpose: str = PRICE) -> None:
+def unlock(response: Response, token: str, purpose: str = PRICE, *, about: str = "") -> None:
     """Gives the browser its cookie."""
     until = str(int((ctx().clock() + LASTS).timestamp()))
-    value = f"{until}.{_proof(token, until, purpose).decode()}"
+    value = f"{until}.{_proof(token, until, purpose, about).decode()}"
     set_cookie(response, services().settings.web, _name(purpose), value, seconds=int(LASTS.total_seconds()))
 
 
@@ -45,6 +48,6 @@ def _name(purpose: str) -> str:
     return NAME if purpose == PRICE else f"shelfbell-{purpose}"
 
 
-def _proof(token: str, until: str, purpose: str) -> bytes:
+def _proof(token: str, until: str, purpose: str, about: str) -> bytes:
     key = hmac.new(services().secret, f"unlocked:{purpose}".encode(), hashlib.sha256).digest()
-    return hmac.new(key, f"{token}:{until}".encode(), hashlib.sha256).hexdigest().encode()
+    return hmac.new(key, f"{token}:{until}:{about}".encode(), hashlib.sha256).hexdigest().encode()
