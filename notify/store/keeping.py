@@ -54,8 +54,9 @@ def candidates(
     )
     if closed_by is not None:
         query = query.having(func.max(_T.c.phase_since) <= closed_by)
-    if person_id or among is not None:
-        query = query.where(_P.c.id.in_([person_id] if person_id else among))
+    ids = [person_id] if person_id else among
+    if ids is not None:
+        query = query.where(_P.c.id.in_(ids))
     others = other_reasons(unit, person_id=person_id)
     return tuple(_candidate(row, others) for row in unit.connection.execute(query))
 

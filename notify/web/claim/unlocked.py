@@ -3,7 +3,8 @@
 A code for `price` shows prices above the shop's limit, one for `rights` what is held about its reader.
 
 The cookie holds a time and a keyed proof over it and the claim secret: it opens nothing for another link, nothing in
-another browser, and nothing once the link was replaced; `rights` nothing once a contact was. Nothing is kept on the server, and no page made so.
+another browser, and nothing once the link was replaced; for `rights` also nothing once a contact was. Nothing is kept
+on the server, and no page made so.
 """
 
 from __future__ import annotations
