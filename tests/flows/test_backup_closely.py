@@ -1,0 +1,114 @@
+"""The edges of backup and restore, each of which somebody broke on purpose without another test noticing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pyrage import x25519  # type: ignore[import-untyped]
+from sqlalchemy import select, update
+
+from notify.cli.backup import place_of
+from notify.core.erasure_list import united
+from notify.core.errors import Misconfigured
+from notify.flows import backup, restore
+from notify.flows.hear_reply import Heard, hear
+from notify.store import archive, copying, schema, staff
+from tests.parts.backups import Kept, make_kept
+from tests.parts.clock import FakeClock
+from tests.parts.house import House
+from tests.parts.shelved import shelve
+
+pytestmark = pytest.mark.long
+DAY, HOUR = 86400, timedelta(hours=1)
+
+
+@pytest.fixture
+def kept(database_urls: Callable[[str], str], tmp_path: Path, clock: FakeClock, tzdata_only: None) -> Iterator[Kept]:
+    made = make_kept(tmp_path, database_urls("sqlite"), clock)
+    yield made
+    made.house.services.close()
+
+
+def test_three_good_backups_and_one_of_the_keys_stay_however_short_their_life(kept: Kept) -> None:
+    place = replace(place_of(kept.house.services.settings), keep=HOUR, keep_keys=HOUR)
+    for _ in range(5):
+        kept.house.clock.advance(DAY)
+        backup.make(kept.house.ctx, place)
+    assert [len(backup.kept(*one)) for one in ((kept.folder, "main"), (kept.keys_folder, "keys"))] == [3, 1]
+
+
+def test_a_backup_of_a_newer_program_is_told_and_not_taken(kept: Kept, tmp_path: Path) -> None:
+    secret = x25519.Identity.generate()
+    file = tmp_path / "newer.age"
+    with copying.scratch(tmp_path) as copy:
+        copying.copy(kept.house.ctx.db.engine, copy)
+        told = archive.Manifest(archive.FORMAT, "main", kept.house.clock().isoformat(), "9.0", "9999", copy.size(), "",
+                                copying.counts(copy.connection))  # fmt: skip
+        with file.open("wb") as out:
+            archive.write(out, copy, told, b"", recipients=[str(secret.to_public())])
+    with pytest.raises(Misconfigured, match="newer program"):
+        restore.unpack(file, tmp_path / "into.db", "main", [str(secret)])
+
+
+def test_of_two_lists_everybody_counts_and_the_earlier_time(clock: FakeClock) -> None:
+    early, late = clock(), clock() + HOUR
+    assert united({"a": late, "b": late}, {"a": early, "c": early}) == {"a": early, "b": late, "c": early}
+    assert united({"a": early}, {"a": late}) == {"a": early}
+
+
+def _rows(house: House, table: Any = schema.messages) -> list[Any]:
+    with house.read() as unit:
+        return list(unit.connection.execute(select(table)))
+
+
+def _change(house: House, row: Any, **values: Any) -> None:
+    m = schema.messages
+    with house.ctx.db.write(house.shop_id) as unit:
+        unit.connection.execute(update(m).where(m.c.shop_id == house.shop_id, m.c.id == row.id).values(**values))
+
+
+def test_after_a_restore_what_was_tried_or_caught_up_on_is_dropped_and_calls_and_the_rest_stay(house: House) -> None:
+    for n in range(3):
+        house.check_in(phone="", email=f"n{n}@example.org")
+    tried, called, to_come = (one for one in _rows(house) if one.person_id)
+    house.clock.advance(60)
+    _change(house, tried, attempts=1, due_at=house.clock() + HOUR)
+    _change(house, to_come, due_at=house.clock() + HOUR)
+    _change(house, called, channel="call", due_at=house.clock() - HOUR)
+    shelved = house.check_in()
+    shelve(house, shelved.ticket_ids[0])
+    house.deliver(after=91)
+    house.clock.advance(20 * DAY)
+    _change(house, tried, state="waiting", ended_at=None, attempts=1, due_at=house.clock() + HOUR)
+    _change(house, to_come, state="waiting", ended_at=None, attempts=0, due_at=house.clock() + HOUR)
+    _change(house, called, state="waiting", ended_at=None, channel="call", due_at=house.clock() - HOUR)
+    before = {one.id for one in _rows(house)}
+    after = restore.after_care(house.ctx, {}, made_at=house.clock() - HOUR)
+    now = {one.id: one for one in _rows(house)}
+    assert (now[tried.id].state, now[tried.id].reason) == ("dropped", "restored")
+    assert now[to_come.id].state == now[called.id].state == "waiting"
+    caught_up = [one for key, one in now.items() if key not in before and one.channel != "call"]
+    assert caught_up and {one.reason for one in caught_up if one.state == "dropped"} == {"restored"}
+    assert not [one for one in caught_up if one.state == "waiting"]
+    assert after.dropped == sum(one.reason == "restored" for one in now.values())
+
+
+def test_after_a_restore_everybody_is_signed_out_and_what_strangers_wrote_without_a_key_is_emptied(
+    house: House,
+) -> None:
+    hear(house.ctx, house.shop_id, Heard("sms", "+447700900999", "Is this the fish shop?", house.clock(), "x", "sms"))
+    (letter,) = _rows(house, schema.replies)
+    assert letter.text_sealed
+    house.ctx.db.vault.destroy_keys([letter.sealed_for])
+    with house.ctx.db.write(house.shop_id) as unit:
+        ada = staff.add_staff(unit, name="Ada", role="counter", password_hash="h", pin_hash="", at=house.clock())
+        staff.add_session(unit, session_hash="h", staff_id=ada, at=house.clock(), expires_at=house.clock() + HOUR)
+    after = restore.after_care(house.ctx, {}, made_at=house.clock())
+    (letter,) = _rows(house, schema.replies)
+    assert letter.text_sealed is None and letter.sender_sealed is None
+    assert (after.erased, after.lost, after.signed_out) == (0, 0, 1) and _rows(house, schema.sessions) == []
