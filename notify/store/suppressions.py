@@ -6,11 +6,14 @@ contact, so that planning and the second look need no address opened; only this 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import func, insert, select, update
 
+from notify.core.stop_list import Stop
 from notify.core.suppression import normal_form, suppression_hash
 from notify.store import schema as s
 from notify.store.database import Unit
@@ -104,3 +107,66 @@ def _row(row: object) -> Suppression:
     return Suppression(
         r["id"], r["channel"], r["reason"], r["at"], r["staff_id"], r["key_id"], r["ended_at"], r["ended_how"]
     )
+
+
+def stops(unit: Unit) -> tuple[Stop, ...]:
+    """The whole list as it lies beside the backups."""
+    t = s.suppressions
+    query = select(*(t.c[name] for name in Stop.__dataclass_fields__)).where(t.c.shop_id == unit.shop_id)
+    return tuple(Stop(*row) for row in unit.connection.execute(query))
+
+
+def stamp(unit: Unit) -> tuple[int, datetime | None, int, datetime | None]:
+    """How many there are and since when the newest, how many ended and when the last: others once the list changed."""
+    t = s.suppressions
+    query = select(func.count(), func.max(t.c.at), func.count(t.c.ended_at), func.max(t.c.ended_at))
+    count, newest, ended, last = unit.connection.execute(query.where(t.c.shop_id == unit.shop_id)).one()
+    return int(count), newest, int(ended), last
+
+
+def take_back(unit: Unit, listed: Iterable[Stop]) -> int:
+    """Adds this shop's stops that are missing here, ends those that ended elsewhere, and marks the contacts; how many.
+
+    Who said them is not on the list. All stored addresses are opened if anything changed: a stop names none.
+    """
+    known = {one.id: one for one in stops(unit)}
+    mine = [one for one in listed if one.shop_id == unit.shop_id]
+    new = [one for one in mine if one.id not in known]
+    over = [one for one in mine if one.ended_at and one.id in known and known[one.id].ended_at is None]
+    t = s.suppressions
+    if new:
+        unit.connection.execute(insert(t), [asdict(one) for one in new])
+    for one in over:
+        same = (t.c.shop_id == unit.shop_id, t.c.id == one.id)
+        unit.connection.execute(update(t).where(*same).values(ended_at=one.ended_at, ended_how=one.ended_how))
+    if new or over:
+        _mark_all(unit)
+    return len(new) + len(over)
+
+
+def _mark_all(unit: Unit) -> None:
+    """Repeats the list beside every stored contact."""
+    t, first = s.contacts, dict[tuple[str, str], Stop]()
+    for one in sorted(stops(unit), key=lambda one: (one.at, one.id)):
+        if one.ended_at is None:
+            first.setdefault((one.channel, one.hash), one)
+    rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.address_sealed.is_not(None))).all()
+    changed = set[str]()
+    unit.opener.fetch(row.person_id for row in rows)
+    for row in rows:
+        address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
+        found = (first.get((row.channel, one)) for one in _hashes(unit, row.channel, address).values())
+        known = min((one for one in found if one), key=lambda one: (one.at, one.id), default=None)
+        if _mark_one(unit, row, known):
+            changed.add(row.person_id)
+    people_changed(unit, changed)
+
+
+def _mark_one(unit: Unit, row: Any, known: Stop | None) -> bool:
+    """Whether it was marked otherwise."""
+    t, at, how = s.contacts, known.at if known else None, known.reason if known else ""
+    if (row.suppressed_at, row.suppressed_how) == (at, how):
+        return False
+    same = (t.c.shop_id == unit.shop_id, t.c.id == row.id)
+    unit.connection.execute(update(t).where(*same).values(suppressed_at=at, suppressed_how=how))
+    return True

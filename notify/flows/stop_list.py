@@ -1,0 +1,94 @@
+"""The list of stops beside the backups, and what a restore takes back from it before anything can be sent.
+
+A single use that somebody took back since leaves no hash behind. So what rests on a consent is set aside for everybody
+until they say so again: GDPR art. 7(1), the shop must be able to prove it. What belongs to the repair goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
+from pathlib import Path
+from typing import IO
+
+from notify.core.consent import CONSENT_PURPOSES, REACH_CHANNELS, allowed_on
+from notify.core.stop_list import Stop, as_text, read_octets, united
+from notify.flows.context import Context
+from notify.store import archive, consents, people, restoring, shops, suppressions
+from notify.store.consents import Saying
+from notify.store.database import Unit
+from notify.store.stamps import people_changed
+
+LIST = "stopped.txt"
+HOW = "restore"
+_MANY = 500
+_NO_WORDS: Mapping[str, str] = dict.fromkeys(CONSENT_PURPOSES, "")  # nobody was shown any
+
+
+def keep(ctx: Context, folders: Sequence[Path]) -> None:
+    """Writes the list into these folders where they are there, with what it named already."""
+    there = [folder for folder in folders if folder.is_dir()]
+    every = [suppressions.stops(unit) for unit in _units(ctx)]
+    text = as_text(united(*every, *map(read, there))).encode()
+    for file in (folder / LIST for folder in there):
+        if not file.is_file() or file.read_bytes() != text:
+            archive.write_file(file, partial(_put, text))
+
+
+def keep_if_newer(ctx: Context, folders: Sequence[Path], seen: dict[str, object]) -> None:
+    """The same unless nothing has changed since the caller's last look, which `seen` remembers: asked each minute."""
+    if seen.get(LIST) != (now := _stamps(ctx, folders)):
+        keep(ctx, folders)
+        seen[LIST] = (now[0], _stamps(ctx, folders)[1])  # what was said meanwhile is written next time
+
+
+def read(folder: Path) -> tuple[Stop, ...]:
+    """The list of a folder; nothing where there is none. Raises Invalid when it is damaged."""
+    file = folder / LIST
+    return read_octets(file.read_bytes()) if file.is_file() else ()
+
+
+def take_back(ctx: Context, unit: Unit, stops: Iterable[Stop]) -> tuple[int, int]:
+    """After a restore: how many stops were said or ended since, and how many consents are set aside."""
+    return suppressions.take_back(unit, stops), _set_aside(ctx, unit)
+
+
+def _set_aside(ctx: Context, unit: Unit) -> int:
+    here, done = sorted(restoring.people_here(unit)), 0
+    for at in range(0, len(here), _MANY):
+        state = people.standings(unit, here[at : at + _MANY])
+        uses = {who: gone for who, said in state.items() if (gone := _optional(said))}
+        for one in people.recipients(unit, uses):
+            for channel, purposes in uses[one.person_id].items():
+                saying = Saying(channel, False, _NO_WORDS, one.language, HOW, ctx.clock())
+                consents.add(unit, one.person_id, saying, purposes)
+                done += len(purposes)
+        people_changed(unit, uses)
+    return done
+
+
+def _optional(state: Mapping[tuple[str, str], bool]) -> dict[str, list[str]]:
+    """channel -> what is allowed there by a consent of its own."""
+    allowed = {channel: sorted(allowed_on(state, channel) & set(CONSENT_PURPOSES)) for channel in REACH_CHANNELS}
+    return {channel: purposes for channel, purposes in allowed.items() if purposes}
+
+
+def _units(ctx: Context) -> Iterable[Unit]:
+    for shop_id in shops.shop_ids(ctx.db):
+        with ctx.db.read(shop_id) as unit:
+            yield unit
+
+
+def _stamps(ctx: Context, folders: Sequence[Path]) -> tuple[object, object]:
+    """What changes with the table, and with a copy of the list."""
+    files = [folder / LIST for folder in folders]
+    stats = [file.stat() if file.is_file() else None for file in files]
+    return (
+        tuple(suppressions.stamp(unit) for unit in _units(ctx)),
+        tuple((one.st_mtime_ns, one.st_size, one.st_ino) if one else None for one in stats),
+    )
+
+
+def _put(content: bytes, out: IO[bytes]) -> str:
+    out.write(content)
+    return ""
