@@ -16,13 +16,10 @@ from notify.flows import watch_clock
 from notify.flows.context import Context
 from notify.flows.keeping import delegates_due, who_is_due
 from notify.flows.record import record
-from notify.store import erasing, people
+from notify.store import erasing, letters, people, replies
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
-# SQLite joins the tickets of all these people with each of them: few at a time cost least (measured: 77 ms for 250 at
-# once, a few for five times 50).
-_LOOKED_AT = 50
 DropCopies = Callable[[Sequence[str]], int]
 Tell = Callable[[int, int], object]
 
@@ -141,7 +138,7 @@ def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
         pending = erasing.unconfirmed(unit)
     if not pending:
         return True
-    keys_gone = ctx.db.vault.tidy()  # always at once: the key store is small
+    keys_gone = ctx.db.vault.tidy_once()  # always at once: the key store is small
     if not keys_gone or not (may_hold_up or erasing.is_soon_rewritten(ctx.db)):
         return False
     done = erasing.rewrite(ctx.db)
@@ -154,8 +151,7 @@ def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
 
 def _still_due(run: _Run, unit: Unit, ids: Sequence[str]) -> Sequence[str]:
     """Looked at again inside the transaction: nobody can take a handover back any more, but somebody may just have."""
-    parts = (ids[start : start + _LOOKED_AT] for start in range(0, len(ids), _LOOKED_AT))
-    return [one for part in parts for one in who_is_due(run.ctx, unit, among=part)[0]]
+    return who_is_due(run.ctx, unit, among=ids)[0]
 
 
 def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[_Run, Unit, Sequence[str]], Sequence[str]]) -> None:
@@ -174,6 +170,7 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     """
     naming = erasing.messages_naming(unit, due)
     copies = (*erasing.message_ids_of(unit, due), *erasing.kept_copies(unit, naming))
+    copies += replies.letter_ids_of(unit, due)  # of what they wrote: to be read before the keys go
     if due:
         people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
         ctx.db.vault.destroy_keys(due, at=ctx.clock())
@@ -196,6 +193,7 @@ def _overwrite(run: _Run, due: tuple[str, ...], named: tuple[str, ...], copies: 
         with unit.grouped():
             for visit_id in erasing.visits_of(unit, due):
                 record(ctx, unit, run.actor, "person_forgotten", visit_id=visit_id)
+        letters.note_to_drop(unit, copies, at=ctx.clock())
         run.record_id = erasing.add_erasure(unit, at=ctx.clock(), reason=run.reason, counts=counts, to=run.record_id)
     run.gone.extend(due)
     run.counts.update(counts)

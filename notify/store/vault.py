@@ -67,6 +67,8 @@ class Vault:
     ) -> None:
         """`master` and `index` are the lines of the key files; `reread` reads them again when `stamp` differs."""
         self._engine, self._random = engine, random
+        self._destroyed = 0  # how often keys were destroyed by this process
+        self._tidied: object = None  # what stood destroyed when `tidy_once` last did its work
         self.rings = Rings(as_ring(master), as_ring(index), reread=reread, stamp=stamp)
         self._ciphers = {key.id: AESGCM(key.secret) for key in self.rings.of("master")}
 
@@ -113,6 +115,7 @@ class Vault:
             gone = connection.execute(delete(data_keys).where(data_keys.c.person_id.in_(ids))).rowcount
             if at is not None:
                 key_store.list_erased(connection, ids, at)
+        self._destroyed += 1
         return gone
 
     def erased(self) -> tuple[tuple[str, datetime], ...]:
@@ -197,6 +200,16 @@ class Vault:
     def random(self, size: int) -> bytes:
         """Random bytes from the source that was handed in."""
         return self._random(size)
+
+    def tidy_once(self) -> bool:
+        """The same as `tidy`, unless it was done since the last key was destroyed.
+
+        While an erasure waits for closed hours this is asked each minute, and each rewriting holds up new keys.
+        """
+        destroyed = (self.erased_stamp(), self._destroyed)
+        if destroyed != self._tidied and self.tidy():
+            self._tidied = destroyed
+        return destroyed == self._tidied
 
     def tidy(self) -> bool:
         """Leaves no destroyed key readable in the key file or its journal; False when a reader was in the way."""

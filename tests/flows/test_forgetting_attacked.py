@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import io
 import os
+import sqlite3
 import tarfile
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -253,3 +255,26 @@ def test_links_and_dots_make_no_folder_of_its_own_for_lock_and_key(tmp_path: Pat
     assert broken() == set()
     assert broken(backup__folder=tmp_path / "link") and broken(backup__folder=tmp_path / "x" / ".." / "data" / "b")
     assert broken(backup__keys_folder=tmp_path / "apart") and broken(backup__key_file=tmp_path / "apart" / "age.key")
+
+
+def test_keys_are_rewritten_once_however_long_the_proof_of_an_erasure_waits(kept: Kept) -> None:
+    house, said = kept.house, list[str]()
+    done = house.check_in()
+    with house.read() as unit:
+        (who,) = visits.visit_people(unit, done.visit_id)["bringer"]
+    event.listen(
+        house.ctx.db.vault.engine, "before_cursor_execute", lambda _c, _k, statement, *_: said.append(statement)
+    )
+    main = house.services.settings.database.url.removeprefix("sqlite:///")
+    with closing(sqlite3.connect(main, isolation_level=None)) as reader:
+        reader.execute("begin")
+        reader.execute("select count(*) from people").fetchone()
+        forget.erase_person(house.ctx, house.system(), who, prove=False)
+        assert [forget.confirm(house.ctx, house.system()) for _ in range(3)] == [False] * 3
+        reader.execute("rollback")
+    assert said.count("VACUUM") == 1
+    assert forget.confirm(house.ctx, house.system()) and said.count("VACUUM") == 1
+    other = house.check_in(email="other@example.org")
+    with house.read() as unit:
+        (second,) = visits.visit_people(unit, other.visit_id)["bringer"]
+    assert forget.erase_person(house.ctx, house.system(), second) and said.count("VACUUM") == 2
