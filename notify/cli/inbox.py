@@ -78,7 +78,8 @@ def told(taken: Taken) -> str:
     """The counts as one sentence."""
     counts = ", ".join(f"{number} {_WORDS.get(what, what)}" for what, number in sorted(taken.counts.items()))
     removed = f" {taken.removed} old ones were removed." if taken.removed else ""
-    return (f"Letters: {counts}." if counts else "No new letters.") + removed
+    gone = f" {taken.forgotten} of forgotten people were removed." if taken.forgotten else ""
+    return (f"Letters: {counts}." if counts else "No new letters.") + removed + gone
 
 
 def inbox_jobs(settings: Settings) -> tuple[Job, ...]:

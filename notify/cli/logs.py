@@ -35,7 +35,8 @@ class JsonLines(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         """The object; an exception by its kind only."""
         told = {
-            "at": _utc(record), "level": record.levelname.lower(), "from": record.name, "what": redact(record.getMessage()),
+            "at": _utc(record), "level": record.levelname.lower(), "from": record.name,
+            "what": redact(record.getMessage()),
         }  # fmt: skip
         extra = {key: redact(str(value)) if not isinstance(value, bool | int | float) else value
                  for key, value in _extra(record).items()}  # fmt: skip

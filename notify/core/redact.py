@@ -30,4 +30,4 @@ def redact(text: str) -> str:
 
 def _is_plain(word: str) -> bool:
     """Identifiers, and words of a program: chance of that length has a digit or a capital within."""
-    return bool(_ID.fullmatch(word)) or not re.search(r"\d", word) and (word.islower() or "_" in word)
+    return bool(_ID.fullmatch(word)) or (not re.search(r"\d", word) and (word.islower() or "_" in word))

@@ -74,6 +74,23 @@ class ImapMailbox:
         marks = rf"(\Seen {HANDLED})" if self._keeps else r"(\Seen)"
         self._command("STORE", uid, "+FLAGS.SILENT", marks)
 
+    def handled(self) -> Iterator[Held]:
+        """Those with our keyword; where the server keeps no keywords, the seen ones."""
+        with self._talking():
+            self._client.noop()
+            uids = [uid for uid in self._box.uids(f"KEYWORD {HANDLED}" if self._keeps else "SEEN") if uid.isdigit()]
+        for start in range(0, len(uids), MOST_LETTERS):
+            some = uids[start : start + MOST_LETTERS]
+            with self._talking():
+                sizes = self._sizes(some)
+            for uid in some:
+                yield Held(uid, sizes.get(uid, 0), partial(self._read, uid, sizes.get(uid, 0)))
+
+    def remove(self, uids: Sequence[str]) -> None:
+        """For good; what the server does with its own copies is its own affair."""
+        for start in range(0, len(uids), MOST_LETTERS):
+            self._remove(uids[start : start + MOST_LETTERS])
+
     def remove_older(self, than: datetime) -> int:
         """The server compares days in a zone of its own: a letter goes up to two days late, never early."""
         day = (than - timedelta(days=1)).date()

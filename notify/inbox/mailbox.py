@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -36,6 +36,12 @@ class Mailbox(Protocol):
 
     def remove_older(self, than: datetime) -> int:
         """Remove handled letters that arrived before the instant `than` (aware); how many went."""
+
+    def handled(self) -> Iterator[Held]:
+        """Every handled letter, to be read again."""
+
+    def remove(self, uids: Sequence[str]) -> None:
+        """Remove these letters, whatever their age. One that has gone is no error."""
 
     def close(self) -> None:
         """End the connection; never raises."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -81,6 +81,18 @@ class MaildirMailbox:
                 file.path.unlink(missing_ok=True)
         return len(old)
 
+    def handled(self) -> Iterator[Held]:
+        """In no order."""
+        files = [file for file in self._files("cur") if file.handled]
+        self._seen = {file.uid: file for file in files}
+        return (Held(file.uid, file.size, partial(self._read, file.uid)) for file in files)
+
+    def remove(self, uids: Sequence[str]) -> None:
+        """Overwritten before they are removed: on a copy-on-write or flash disk older blocks may outlive this."""
+        for file in filter(None, map(self._find, uids)):
+            with suppress(NotFound), _translated():
+                _shred(file.path)
+
     def close(self) -> None:
         """Nothing stays open."""
 
@@ -109,6 +121,15 @@ class MaildirMailbox:
             with os.fdopen(handle, "rb") as opened:
                 size = os.fstat(handle).st_size
                 return opened.read(LARGEST_HEADER if size > LARGEST else LARGEST)
+
+
+def _shred(path: Path) -> None:
+    handle = os.open(path, os.O_WRONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    with os.fdopen(handle, "wb") as opened:
+        opened.write(b"\0" * os.fstat(handle).st_size)
+        opened.flush()
+        os.fsync(handle)
+    path.unlink(missing_ok=True)
 
 
 @contextmanager

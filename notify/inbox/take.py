@@ -25,6 +25,7 @@ from notify.inbox.calendar_part import read_answer
 from notify.inbox.fields import read_fields, split_header
 from notify.inbox.letter import Letter, read_letter
 from notify.inbox.mailbox import Held, Mailbox
+from notify.store import letters
 
 SOURCE = "mail"
 UNREAD = "A letter that could not be read"
@@ -52,10 +53,14 @@ class Post:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What one round came to, counted by what the letters were; `removed` lay in the mailbox long enough."""
+    """What one round came to, counted by what the letters were; `removed` lay in the mailbox long enough.
+
+    `forgotten` were taken out because they were about somebody who was forgotten.
+    """
 
     counts: dict[str, int]
     removed: int = 0
+    forgotten: int = 0
 
 
 def take_letters(
@@ -80,7 +85,34 @@ def take_letters(
     if not take(waiting.popleft) and not take(waiting.pop):
         raise Conflict("The mailbox does not give its letters out, or marks none", "It is asked again next time.")
     removed = 0 if dry_run else mailbox.remove_older(post.ctx.clock() - timedelta(days=post.keep_days))
-    return Taken(dict(counts), removed)
+    return Taken(dict(counts), removed, 0 if dry_run else _drop_forgotten(post, mailbox))
+
+
+def _drop_forgotten(post: Post, mailbox: Mailbox) -> int:
+    """Takes the handled letters of forgotten people out, at once and not after their days; how many.
+
+    Cut off anywhere, the notes of what has to go are still there and the next round looks again.
+    """
+    with post.ctx.db.read(post.shop_ids[0]) as unit:
+        names = letters.to_drop(unit)
+    if not names:
+        return 0
+    theirs = [held.uid for held in mailbox.handled() if _is_named(held, names)]
+    if theirs:
+        mailbox.remove(theirs)
+    with post.ctx.db.write(post.shop_ids[0]) as unit:
+        letters.dropped(unit, names)
+    return len(theirs)
+
+
+def _is_named(held: Held, names: frozenset[str]) -> bool:
+    """By its own Message-ID, by what it answers, or by the message that it reports about."""
+    try:
+        letter = read_letter(held.read(), size=held.size)
+    except NotFound:
+        return False
+    about = (letter.message_id, *letter.answers, *(one.message_id for one in letter.reports))
+    return any(letters.name_of(one) in names for one in about if one)
 
 
 def _take_safely(post: Post, mailbox: Mailbox, held: Held, *, dry_run: bool, fault: Callable[[str], None]) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+import hashlib
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 
-from sqlalchemy import Executable, delete
+from sqlalchemy import Executable, delete, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.store import schema as s
@@ -13,6 +14,7 @@ from notify.store.database import Unit
 
 _T = s.taken_letters
 _KEY = ["source", "key"]
+TO_DROP = "to_drop"  # the source and kind of notes of what has to leave the mailbox
 # RETURNING says whether a row was written: PostgreSQL's driver counts none for an INSERT (-1, measured).
 _ADD: Mapping[str, Executable] = {
     "sqlite": sqlite.insert(_T).on_conflict_do_nothing(index_elements=_KEY).returning(_T.c.key),
@@ -29,3 +31,31 @@ def take(unit: Unit, source: str, key: str, *, kind: str, at: datetime) -> bool:
 def forget_taken(unit: Unit, *, before: datetime, kinds: Collection[str]) -> int:
     """Drops the notes of these kinds from before that instant, when no copy can come any more; how many."""
     return unit.connection.execute(delete(_T).where(_T.c.at < before, _T.c.kind.in_(kinds))).rowcount
+
+
+def name_of(message_id: str) -> str:
+    """What a Message-ID (with its angle brackets) is noted as."""
+    return hashlib.sha256(message_id.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def note_to_drop(unit: Unit, message_ids: Iterable[str], *, at: datetime) -> None:
+    """Notes that every letter with, about or in answer to one of these must leave the mailbox that is read.
+
+    Nothing where no letter was ever taken from one.
+    """
+    if unit.connection.execute(select(_T.c.key).where(_T.c.source == "mail").limit(1)).first() is None:
+        return
+    for one in dict.fromkeys(message_ids):
+        take(unit, TO_DROP, name_of(one), kind=TO_DROP, at=at)
+
+
+def to_drop(unit: Unit) -> frozenset[str]:
+    """The names (`name_of`) of what has to leave the mailbox."""
+    return frozenset(unit.connection.execute(select(_T.c.key).where(_T.c.source == TO_DROP)).scalars())
+
+
+def dropped(unit: Unit, names: Iterable[str]) -> None:
+    """They are out of the mailbox: the notes go."""
+    whole = sorted(names)
+    for start in range(0, len(whole), 500):
+        unit.connection.execute(delete(_T).where(_T.c.source == TO_DROP, _T.c.key.in_(whole[start : start + 500])))

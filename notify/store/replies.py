@@ -77,6 +77,21 @@ def get_reply(unit: Unit, reply_id: str) -> Reply:
     return _reply(unit, row)
 
 
+def letter_ids_of(unit: Unit, person_ids: Sequence[str]) -> tuple[str, ...]:
+    """The Message-IDs of the letters that these people wrote, as far as their keys are still there."""
+    which = (_T.c.shop_id == unit.shop_id, _T.c.person_id.in_(person_ids), _T.c.letter_id_sealed.is_not(None))
+    rows = unit.connection.execute(select(_T.c.id, _T.c.sealed_for, _T.c.letter_id_sealed).where(*which)).all()
+    found = (_letter_id(unit, row) for row in rows)
+    return tuple(one for one in found if one)
+
+
+def _letter_id(unit: Unit, row: Any) -> str:
+    try:
+        return unit.open(row.sealed_for, "replies", row.id, "letter_id", row.letter_id_sealed) or ""
+    except NotFound:  # a run that was cut off had destroyed the key already
+        return ""
+
+
 def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
     """The identifiers that begin so (statements.ids_beginning)."""
     return statements.ids_beginning(unit, _T, beginning)

@@ -21,8 +21,8 @@ LEAKS = [
     "pat@example.org", "o'quill+x@mail.example.net", *phone_forms("+447700900123"), *phone_forms("+441632960001"),
     "aB3dE6gH9jK2mN5pQ8sT1vW4", "3f2a9c1d3f2a9c1d3f2a9c1d3f2a9c1d", "Zm9vYmFyYmF6cXV4-_0123456789abcd",
 ]  # fmt: skip
-STAY = ["2026-11-28T09:00:00Z", "550e8400-e29b-41d4-a716-446655440000", "GET /t/<token> 200 12 ms", "a backup was made",
-        "database_could_not_be_written", "took 12345 ms", "/x/notify/web/log.py:44 in log_fault", "2026-11-28"]  # fmt: skip
+STAY = ["2026-11-28T09:00:00Z", "550e8400-e29b-41d4-a716-446655440000", "GET /t/<token> 200 12 ms", 
+        "a backup was made",         "database_could_not_be_written", "took 12345 ms", "/x/notify/web/log.py:44 in log_fault", "2026-11-28"]  # fmt: skip
 
 
 @pytest.mark.parametrize("text", LEAKS)
@@ -50,7 +50,7 @@ def log(request: Any) -> Iterator[io.StringIO]:
 
 def test_the_log_of_a_busy_house_holds_no_seeded_number_address_or_secret(kept: Any, log: io.StringIO) -> None:
     _, about = bytes_of.live(kept.house)
-    seeded = [one for one in [*about, *LEAKS] if "@" in one or any(sign.isdigit() for sign in one) and len(one) >= 9]
+    seeded = [one for one in [*about, *LEAKS] if "@" in one or (any(sign.isdigit() for sign in one) and len(one) > 8)]
     wanted = [one for one in seeded if " no 4471" not in one]
     told = logging.getLogger("shelfbell.web")
     bare, clean = [], logging.Formatter("%(message)s")

@@ -101,6 +101,7 @@ class Stumbling:
     def __init__(self, desk: Desk, *bad: str) -> None:
         self.real, self.bad, self.asked = MaildirMailbox(desk.folder), bad, 0
         self.done, self.remove_older, self.close = self.real.done, self.real.remove_older, self.real.close
+        self.handled, self.remove = self.real.handled, self.real.remove
 
     def letters(self) -> Iterator[Held]:
         for held in self.real.letters():
