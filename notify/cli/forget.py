@@ -7,6 +7,7 @@ import sys
 
 import click
 
+from notify.cli.backup import keep_list_beside
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.forget_dry_run import would_forget
 from notify.cli.only_one import is_served
@@ -47,6 +48,7 @@ def forget(desk: Desk, dry_run: bool, everyone: bool, number: str, who: str, yes
         watch_clock.look(desk.ctx, ran=None)
     served = _is_served(desk)
     done = _all(desk, dry_run=dry_run, served=served)
+    keep_list_beside(desk.services)
     kept = [f"  kept: {reason}" for _, reason in done.kept]
     if done.doubt:
         kept += [f"{watch_clock.WHY[done.doubt]}, so nobody is forgotten on its word.",
@@ -80,6 +82,7 @@ def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None
         click.confirm("This cannot be taken back. Forget this person now?", abort=True)
     served = _is_served(desk)
     proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies, prove=not served)
+    keep_list_beside(desk.services)
     desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved, served), OUT_OF_REACH)
 
 

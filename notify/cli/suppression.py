@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from notify.cli.backup import keep_list_beside
 from notify.cli.desk import Desk, Group, pass_desk
 from notify.core.consent import REACH_CHANNELS
 from notify.flows import suppressions
@@ -41,6 +42,7 @@ def _line(desk: Desk, one: Listed) -> str:
 def add(desk: Desk, channel: str, address: str) -> None:
     """Never write to this number or address again, whoever brings it."""
     new = suppressions.add(desk.ctx, desk.actor, channel=channel, address=address)
+    keep_list_beside(desk.services)
     desk.show({"new": new}, "Noted." if new else "It was noted before.")
 
 
@@ -52,4 +54,5 @@ def add(desk: Desk, channel: str, address: str) -> None:
 def end(desk: Desk, channel: str, address: str, wanted: bool) -> None:
     """End a stop. It allows nothing by itself: what they want is noted with `consent give`."""
     suppressions.end(desk.ctx, desk.actor, channel=channel, address=address, wanted=wanted)
+    keep_list_beside(desk.services)
     desk.show({"ended": True}, "Ended. Note what they allow: shelfbell consent give NUMBER CHANNEL")

@@ -73,7 +73,8 @@ REACH_CHANNELS = ("email", "sms")
 VERSIONS: Mapping[str, str] = {"repair": "repair-1", "pickup": "pickup-1", "afterwards": "afterwards-1"}
 REPLY_VERSION = "reply-1"  # what was agreed to or stopped are the reply's own words, kept with it
 # By what way somebody said it.
-HOW = ("counter", "claim_page", "reply", "one_click", "pad", "api", "source", "command")
+# `restore`: nobody said it; a later withdrawal may be missing in the backup that was brought back.
+HOW = ("counter", "claim_page", "reply", "one_click", "pad", "api", "source", "command", "restore")
 
 Said = tuple[str, str, bool]  # channel, purpose, allowed: one row of the ledger
 

@@ -9,6 +9,7 @@ HOW = {
     "counter": "at the counter", "claim_page": "on the claim page", "reply": "by writing back",
     "one_click": "by the link in a mail", "pad": "on a paper claim ticket", "api": "through a script of the shop",
     "source": "through another system", "command": "at the counter, entered by command",
+    "restore": "when a backup was brought back in which a later withdrawal may be missing",
 }  # fmt: skip
 _LANGUAGES = {"en": "English", "de": "German", "it": "Italian"}
 # By what way everything was stopped, for the list of stops.
@@ -20,13 +21,13 @@ def say_entry(
     how: str, by: str, evidence: str, evidence_id: str,
 ) -> str:  # fmt: skip
     """One row: who said what when, how, in which words, and what shows it."""
-    did = "allowed" if allowed else "withdrew"
+    did = "the shop set aside" if how == "restore" else "they allowed" if allowed else "they withdrew"
     entered = f", noted by {by}" if by else ""
     words = f'The words shown, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
     shown = f" Evidence: {evidence} {evidence_id}." if evidence else ""
     ground = {"consent": "their consent", "contract": "the repair they ordered"}.get(basis, basis)
     return (
-        f"{when}: they {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}. "
+        f"{when}: {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}. "
         f"It rests on {ground}. {words}{shown}"
     )
 

@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError, InternalError
 import notify.store
 from notify.core.actors import Actor
 from notify.core.bench_order import Standing
+from notify.core.clock_trail import Trail
 from notify.core.errors import NotFound, NotifyError
 from notify.core.events import Event
 from notify.core.hours import Hours
@@ -29,6 +30,7 @@ from notify.core.ready import LEVELS, Forecast
 from notify.core.requests import Kind
 from notify.core.retention import default_rule
 from notify.core.sources import Batch, Change, Doubt
+from notify.core.stop_list import Stop
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
 from notify.flows import (
@@ -245,7 +247,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "rule": Rule("quay", "Quay law", 14, 28, "in writing", "Quay Act"),
         "group": "contacts", "request_id": mine["request_id"], "request": mine["request"], "received_at": now,
         "proved_at": now, "due_on": now.date(), "ended_at": None, "note": "x",
-        "codes": [("repair-1", "en")],
+        "codes": [("repair-1", "en")], "trail": Trail(now),
+        "listed": [Stop(house.shop_id, "stop-new", "sms", "0" * 64, "k1", "reply", now, None, "")],
         "data_class": "contact_card", "new": replace(default_rule("contact_card"), valid_from=now.date()),
         "review_on": now.date(),
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
