@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from notify.core.errors import Invalid
+from notify.core.holds import review_day
 from notify.core.retention import ALWAYS, DATA_CLASSES, Rule, check_rule, default_rule, ends_on, over_by, why_kept
 
 CARD = default_rule("contact_card")
@@ -68,6 +69,21 @@ def test_disputes_legal_claims_and_open_requests_cannot_be_switched_off() -> Non
     assert why_kept(bare, {"unpaid", "legal"}) == ("legal",) and why_kept(CARD, {"unpaid"}) == ("unpaid",)
     with pytest.raises(Invalid):
         check_rule(replace(default_rule("delegate"), exceptions=("unpaid",)))
+
+
+def test_a_reason_that_nobody_may_switch_off_keeps_even_under_a_rule_that_does_not_name_it() -> None:
+    bare = replace(CARD, exceptions=())
+    assert why_kept(bare, ["unpaid", "legal", "request", "dispute"]) == ("dispute", "legal", "request")
+
+
+def test_somebody_looks_again_tomorrow_at_the_earliest_and_in_three_years_at_the_latest() -> None:
+    today = date(2026, 11, 28)
+    days = {today + timedelta(days=1), today + timedelta(days=3 * 366)}
+    assert {review_day(day, today=today) for day in days} == days
+    for day in (today, today - timedelta(days=1), today + timedelta(days=3 * 366 + 1)):
+        with pytest.raises(Invalid):
+            review_day(day, today=today)
+    assert review_day(None, today=today) == today + timedelta(days=90)
 
 
 def test_every_kind_of_data_says_its_source_and_the_day_it_was_read() -> None:

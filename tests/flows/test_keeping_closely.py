@@ -14,8 +14,8 @@ from sqlalchemy import insert
 from notify.core.errors import Conflict
 from notify.flows import data_holds, forget, handover, keep_proofs, keep_rules, passes
 from notify.flows.check_in_form import DeviceForm
+from notify.store import erasing, people, schema
 from notify.store import passes as rows
-from notify.store import people, schema
 from tests.flows.test_keeping import DAY, LONDON, _reason, _set, home, person_of, state
 from tests.parts.house import House
 from tests.parts.shelved import shelve, token_of
@@ -113,3 +113,14 @@ def test_the_record_of_an_erasure_that_is_not_proved_stays_however_old(house: Ho
     assert keep_proofs.forget_proofs(house.ctx, house.system())["erasure_record"] == 0
     assert forget.confirm(house.ctx, house.system())
     assert keep_proofs.forget_proofs(house.ctx, house.system())["erasure_record"] == 1
+
+
+def test_a_record_that_was_proved_is_counted_no_further_but_followed_by_another(house: House) -> None:
+    add: dict[str, Any] = {"at": house.clock(), "reason": "period_over"}
+    with house.ctx.db.write(house.shop_id) as unit:
+        first = erasing.add_erasure(unit, counts={"people": 1}, **add)
+        assert erasing.add_erasure(unit, counts={"people": 2}, to=first, **add) == first
+        erasing.confirm_erasures(unit, [first], at=house.clock())
+        second = erasing.add_erasure(unit, counts={"people": 4}, to=first, **add)
+        told = {one.id: (one.counts, one.confirmed_at is not None) for one in erasing.list_erasures(unit)}
+    assert told == {first: ({"people": 3}, True), second: ({"people": 4}, False)}
