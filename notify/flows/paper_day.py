@@ -19,6 +19,7 @@ from notify.core.tickets import WaitsOn
 from notify.flows import contact_reads
 from notify.flows.bench_order import look
 from notify.flows.context import Context
+from notify.flows.since_erased import once_since_erased
 from notify.flows.view_calls import calls_to_make, numbers_in
 from notify.flows.view_deliveries import Deliveries, gather
 from notify.flows.view_lines import Lines, TicketLine
@@ -165,11 +166,13 @@ def write_due(
     """Writes the next open day's sheet, from `at` of the shop's clock until midnight; the file, None when not now.
 
     It replaces what was written for that day, is readable by its owner only and whole at every moment; sheets of days
-    longer ago than `keep_days` are removed. Raises Unavailable when the folder cannot be written.
+    longer ago than `keep_days` are removed; at whatever hour all that were written before somebody was forgotten go.
+    Raises Unavailable when the folder cannot be written.
     """
     with ctx.db.read(actor.shop_id) as unit:
         shop = ctx.shop(unit)
     now = ctx.clock().astimezone(zone(shop.zone))
+    _drop_forgotten(ctx, actor, folder, make, today=now.date())
     if now.time() < at:
         return None
     day = next_open_day(ctx, actor)
@@ -180,6 +183,34 @@ def write_due(
     except OSError as error:
         raise Unavailable(f"The day sheet cannot be written ({error.strerror})", "Look at its folder.") from None
     return file
+
+
+def _drop_forgotten(
+    ctx: Context, actor: Actor, folder: Path, make: Callable[[date], bytes], *, today: date
+) -> None:  # fmt: skip
+    """Sheets name many people: when one is forgotten all go, and those of today and later are made anew."""
+
+    def act() -> None:
+        for old in sorted(folder.glob(f"{_stem(actor)}*.pdf")):
+            day = old.stem.removeprefix(_stem(actor))
+            _shred(old)
+            if day >= today.isoformat():
+                _put(old, make(date.fromisoformat(day)))
+
+    try:
+        if folder.is_dir():
+            once_since_erased(ctx, actor.shop_id, folder / f".{_stem(actor)}forgotten", act)
+    except OSError as error:
+        raise Unavailable(f"The day sheet cannot be written ({error.strerror})", "Look at its folder.") from None
+
+
+def _shred(file: Path) -> None:
+    """Overwrites before removing. On a copy-on-write or flash disk older blocks may outlive this."""
+    with os.fdopen(os.open(file, os.O_WRONLY | os.O_NOFOLLOW), "wb") as out:
+        out.write(b"\0" * os.fstat(out.fileno()).st_size)
+        out.flush()
+        os.fsync(out.fileno())
+    file.unlink()
 
 
 def _stem(actor: Actor) -> str:

@@ -159,17 +159,6 @@ def tickets_of_people(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, tup
     return found
 
 
-def people_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
-    """visit -> everybody who has a part in it."""
-    v = s.visit_people
-    found: dict[str, tuple[str, ...]] = {}
-    for ids in _lots(visit_ids):
-        query = select(v.c.visit_id, v.c.person_id).where(v.c.shop_id == unit.shop_id, v.c.visit_id.in_(ids)).distinct()
-        for visit_id, person_id in unit.connection.execute(query):
-            found[visit_id] = (*found.get(visit_id, ()), person_id)
-    return found
-
-
 def numbers_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, str]:
     """visit -> claim number of its newest ticket."""
     t = s.tickets
@@ -189,6 +178,13 @@ def last_erasures(unit: Unit, *, limit: int) -> tuple[Erasure, ...]:
     t = s.erasures
     query = select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.at.desc(), t.c.id).limit(limit)
     return tuple(Erasure(row.at, row.reason, row.counts, row.confirmed_at) for row in unit.connection.execute(query))
+
+
+def newest_erasure(unit: Unit) -> str:
+    """Another text after every act of erasing; "" before the first."""
+    newest = unit.connection.execute(select(func.max(s.erasures.c.at)).where(s.erasures.c.shop_id == unit.shop_id))
+    at = newest.scalar()
+    return at.isoformat() if at is not None else ""
 
 
 def unproved(unit: Unit) -> int:

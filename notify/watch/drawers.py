@@ -90,6 +90,18 @@ def drop_old(folder: Path, keep_days: int, now: float) -> int:
     return left
 
 
+def empty_taken(folder: Path) -> None:
+    """Overwrites and removes every file that was taken. Raises OSError."""
+    for file in _files(folder / TAKEN):
+        with contextlib.suppress(FileNotFoundError):
+            number = os.open(file, os.O_WRONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+            with open(number, "wb") as out:
+                out.write(b"\0" * os.fstat(number).st_size)
+                out.flush()
+                os.fsync(number)
+            file.unlink()
+
+
 def _files(drawer: Path) -> list[Path]:
     if not drawer.is_dir() or drawer.is_symlink():
         return []

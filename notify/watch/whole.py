@@ -56,6 +56,7 @@ class Memory:
     seen: dict[str, _Seen] = field(default_factory=dict)
     noted_at: float | None = None
     noted: int = -1  # files with refused lines, when that was last noted
+    forgot_at: float | None = None  # when it was last asked whether somebody was forgotten
 
 
 def whole_files(
