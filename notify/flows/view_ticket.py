@@ -1,4 +1,7 @@
-"""Everything about one ticket that its page or command shows, from one snapshot; contacts masked, no claim secret."""
+"""Everything about one ticket that its page or command shows, from one snapshot; contacts masked, no claim secret.
+
+Long: one line for each thing that a page shows of a ticket.
+"""
 
 from __future__ import annotations
 

@@ -43,7 +43,8 @@ class Turned:
     def file(self, kind: str) -> Path:
         """The key file of this kind."""
         named = self.settings.keys
-        return named.master_key_file if kind == "master" else named.index_key_file
+        found: Path = named.master_key_file if kind == "master" else named.index_key_file
+        return found
 
     def add(self, count: int, *, services: Any = None) -> None:
         """Some more people with a number each; noted only once they are committed."""

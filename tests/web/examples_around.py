@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from notify.render.words import Words
 from tests.web.examples_claim import CLAIM, WORDS, Page, base, words
+from tests.web.examples_shop import staff_base
 
 
 def _day(label: str, free: str, times: list[str], *, date: str, is_open: bool) -> Page:
@@ -129,9 +130,19 @@ def _error() -> Page:
     )  # fmt: skip
 
 
+def _looks() -> Page:
+    one = {"when": "today, 09:12", "who": "Ada", "place": "on the ticket", "times": "once", "numbers": "K7M-2X9T"}
+    script = {"when": "yesterday, 17:40", "who": "Till script", "place": "by the API", "times": "3 times"}
+    return staff_base(
+        "settings", lines=[one, script | {"numbers": "no ticket"}], newer_href="", older_href="/contact-reads?page=2"
+    )
+
+
 def around_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     return {
+        "contact_reads": ("contact_reads.html", _looks()),
+        "contact_reads_none": ("contact_reads.html", {**_looks(), "lines": [], "older_href": ""}),
         "slots": ("slots.html", _slots()),
         "slots_together": (
             "slots.html",

@@ -123,6 +123,8 @@ def _ticket(**more: Any) -> Page:
         gone="", is_open=True, forgotten=False, version=7, uncollected_href="/uncollected/12", hand_over_href="", next_offer=True, not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
         holds=[{"id": "3", "sentence": "Kept longer since 2026-11-20: something is in dispute. Somebody looks again on 2027-02-18.",
                 "overdue": False, "review_on": "2027-02-26"}],
+        reveals=[{"id": "41", "masked": "+44 •••• ••• 123", "label": "Show the number", "shown": ""},
+                 {"id": "42", "masked": "p•••@example.org", "label": "Show the address", "shown": "pat@example.org"}],
         may_hold=True, hold={"reason": "dispute", "note": "", "review_on": "2027-02-26", "open": False},
         hold_reasons=[{"code": "dispute", "label": "Something is in dispute"}], not_advice="This is not legal advice.",
         promised=True, booked="", may_reissue=True, links=[{"label": "T3N-6W8L Fenlight e-reader", "href": "/tickets/14"}],
