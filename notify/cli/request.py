@@ -10,7 +10,7 @@ import click
 from notify.cli.desk import Desk, Group, as_json, pass_desk, table
 from notify.cli.files import write_private
 from notify.core.requests import REASONS, WAYS, Kind
-from notify.core.retention import NOT_ADVICE
+from notify.core.retention import EXCEPTIONS, NOT_ADVICE
 from notify.flows import requests as flow
 from notify.flows import view_requests
 from notify.flows.view_lookup import find_person
@@ -38,9 +38,10 @@ def list_(desk: Desk) -> None:
 
 
 def _row(one: RequestLine) -> tuple[object, ...]:
-    left = f"{one.days} days" if one.state == "open" else "-"
+    left = f"{one.days} {'day' if one.days == 1 else 'days'}" if one.state == "open" else "-"
     known = "yes" if one.proved else "no"
-    return one.id[:8], one.number, one.kind.value, one.state, one.last_day, left, known, ", ".join(one.against) or "-"
+    waits = ", ".join("a device of theirs is here" if code == "open" else EXCEPTIONS[code] for code in one.against)
+    return one.id[:8], one.number, one.kind.value, one.state, one.last_day, left, known, waits or "-"
 
 
 @request.command("show")

@@ -11,7 +11,7 @@ from notify.flows.context import Context
 from notify.flows.keeping import fate, midnight, rule_of
 from notify.render.moments import Moments, say_period
 from notify.render.words import Language
-from notify.store import people, tickets, visits
+from notify.store import people, requests, tickets, visits
 from notify.store.database import Unit
 from notify.store.people import Contact
 from notify.store.tickets import Ticket
@@ -78,6 +78,8 @@ def say_collectors(unit: Unit, visit_id: str, words: Language) -> tuple[str, ...
 
 def say_known(ctx: Context, unit: Unit, ticket: Ticket, words: Language, moments: Moments) -> str:
     """What is known of whoever brought it, and when it goes or why it stays: one sentence, which accuses nobody."""
+    if any(one.will_erase for one in requests.requests_of(unit, ticket.person_id)):
+        return words["known.when_asked"]
     found = fate(ctx, unit, ticket.person_id)
     reason = words[f"known.because_{found.reasons[0]}"] if found.reasons else ""
     if reason and found.state != "running":

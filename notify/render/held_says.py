@@ -38,7 +38,7 @@ FIELDS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "passes_held": (("numbers", "list"), ("made_at", "when"), ("ended_at", "when")),
     "told_by_other_systems": (("source", "text"), ("cells", "cells")),
     "codes_sent": (("made_at", "when"),),
-    "requests": (("kind", "kind"), ("received_at", "when"), ("due_on", "day"), ("note", "text")),
+    "requests": (("kind", "kind"), ("received_at", "when"), ("ended_at", "when"), ("note", "text")),
     "holds": (("made_at", "when"), ("note", "text"), ("review_on", "day"), ("ended_at", "when")),
     "looked_at": (("at", "when"), ("times", "text")),
 }  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -45,6 +44,11 @@ class Request:
     def last_day(self) -> date:
         """The day by which it must be answered as it stands."""
         return self.extended_to or self.due_on
+
+    @property
+    def will_erase(self) -> bool:
+        """Whether it ends in forgetting by itself: an erasure that is open, of somebody known to be who they are."""
+        return self.kind is Kind.ERASURE and self.state == OPEN and self.proved_at is not None
 
 
 def add_request(
@@ -95,14 +99,6 @@ def ended_requests(unit: Unit, *, limit: int) -> tuple[Request, ...]:
     """The newest that are over."""
     query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.state != OPEN).order_by(_T.c.seq.desc()).limit(limit)
     return tuple(_request(unit, row) for row in unit.connection.execute(query).all())
-
-
-def people_waiting(unit: Unit, *, but_not: Iterable[str] = (Kind.ERASURE,)) -> frozenset[str]:
-    """Those who wait for an answer to a request of another kind: their data stay until they have it."""
-    query = select(_T.c.person_id).where(
-        _T.c.shop_id == unit.shop_id, is_in(_T.c.state, OPEN), _T.c.kind.not_in(list(but_not))
-    )  # fmt: skip
-    return frozenset(unit.connection.execute(query).scalars())
 
 
 def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:

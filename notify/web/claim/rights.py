@@ -144,13 +144,18 @@ def _page(view: RightsView, token: str) -> Response:
     moments = Moments(w, view.shop.zone, view.now)
     sections = say_held(view.held, w, services().words.get, moments)
     page = render_template(
-        "rights.html", **base(view.language, token=token, door=view.door), kept=say_kept(view.fate, w, moments),
+        "rights.html", **base(view.language, token=token, door=view.door), kept=_kept(view, w, moments),
         sections=[{"title": one.title, "rows": one.rows} for one in sections], json_href=f"{home}/data.json",
-        asked=[_asked(one, w, moments) for one in view.requests if one.kind is not Kind.ACCESS or one.state == OPEN],
+        asked=[_asked(one, w, moments, view.against) for one in view.requests if one.kind is not Kind.ACCESS or one.state == OPEN],
         ask_action=f"{home}/ask", withdraw_action=f"{home}/withdraw", against=_against(view.against, w),
         back_href=f"/c/{token}",
     )  # fmt: skip
     return make_response(page)
+
+
+def _kept(view: RightsView, w: Language, moments: Moments) -> str:
+    """What becomes of it; nothing where their own wish, told below, goes before the shop's rule."""
+    return "" if any(one.will_erase for one in view.requests) else say_kept(view.fate, w, moments)
 
 
 def say_kept(found: Fate, w: Language, moments: Moments) -> str:
@@ -171,20 +176,22 @@ def _against(codes: tuple[str, ...], w: Language) -> str:
     return w("rights.erasure_against", reasons=say_reasons(codes, w)) if codes else ""
 
 
-def _asked(one: Request, w: Language, moments: Moments) -> dict[str, Any]:
+def _asked(one: Request, w: Language, moments: Moments, against: tuple[str, ...]) -> dict[str, Any]:
     return {
         "id": one.id, "title": w[f"rights_kind.{one.kind}"], "when": moments.stamp(one.received_at),
-        "sentence": _stands(one, w, moments), "can_withdraw": one.state == OPEN,
+        "sentence": _stands(one, w, moments, against), "can_withdraw": one.state == OPEN,
     }  # fmt: skip
 
 
-def _stands(one: Request, w: Language, moments: Moments) -> str:
+def _stands(one: Request, w: Language, moments: Moments, against: tuple[str, ...]) -> str:
     if one.state == REFUSED:
         return f"{w('rights.refused', reason=w[f'rights_reason.{one.reason}'])} {w['rights.complain']}"
     if one.state != OPEN:
         return w[f"rights.state_{one.state}"]
     if one.proved_at is None:
         return w["rights.unproved"]
+    if one.will_erase and against:
+        return _against(against, w)
     rested = rests_until(one)
     if rested is not None:
         return w("rights.erase_after", when=moments.stamp(rested))
