@@ -19,7 +19,7 @@ ADDED = "added"  # the owner wrote it into the list
 
 
 def normal_form(channel: str, address: str) -> str:
-    """A stored address (E.164, or an addr-spec) as it is hashed.
+    """A stored address (E.164, or an addr-spec) as it is hashed, for this list and for the blind index.
 
     The domain of an e-mail is in lower case already; the part before the @ is folded too, our choice and no setting.
     RFC 5321 2.4 lets a server tell Pat from pat, hardly any does; whoever stopped as pat@ must not be written to as

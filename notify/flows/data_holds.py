@@ -111,23 +111,15 @@ def list_holds(ctx: Context, actor: Actor) -> tuple[HoldLine, ...]:
     """Every hold that has not ended, the earliest day to look again first."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        return lines_within(ctx, unit, actor, data_holds.live_holds(unit))
+        return _lines(ctx, unit, actor, data_holds.live_holds(unit))
 
 
 def holds_of(ctx: Context, unit: Unit, actor: Actor, visit_id: str) -> tuple[HoldLine, ...]:
     """Those of one visit, inside the caller's transaction."""
-    return lines_within(ctx, unit, actor, data_holds.live_holds(unit, visit_id=visit_id))
+    return _lines(ctx, unit, actor, data_holds.live_holds(unit, visit_id=visit_id))
 
 
-def overdue_within(ctx: Context, unit: Unit, actor: Actor) -> tuple[HoldLine, ...]:
-    """Those whose day to look again has come, inside the caller's transaction."""
-    today = ctx.today(ctx.shop(unit))
-    return lines_within(ctx, unit, actor, [one for one in data_holds.live_holds(unit) if one.review_on <= today])
-
-
-def lines_within(
-    ctx: Context, unit: Unit, actor: Actor, found: tuple[DataHold, ...] | list[DataHold]
-) -> tuple[HoldLine, ...]:
+def _lines(ctx: Context, unit: Unit, actor: Actor, found: tuple[DataHold, ...]) -> tuple[HoldLine, ...]:
     """What is said of these holds; their notes are opened only for whoever may set holds."""
     today, may_read = ctx.today(ctx.shop(unit)), actor.may("hold")
     whole = tickets.tickets_of_visits(unit, {one.visit_id for one in found}) if found else {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
@@ -34,12 +34,6 @@ class Fate:
     closed_on: date | None = None
     goes_on: date | None = None
     reasons: tuple[str, ...] = ()
-
-
-def shop_rules(ctx: Context, shop_id: str) -> Mapping[str, Rule]:
-    """The rules that count in a shop today, by kind of data; for everybody to read."""
-    with ctx.db.read(shop_id) as unit:
-        return retention.rules(unit, ctx.today(ctx.shop(unit)))
 
 
 def rule_of(ctx: Context, unit: Unit, data_class: str = "contact_card") -> Rule:
@@ -82,6 +76,13 @@ def fate(ctx: Context, unit: Unit, person_id: str) -> Fate:
 def fates(ctx: Context, unit: Unit) -> tuple[Fate, ...]:
     """What becomes of everybody none of whose devices is here, and of whoever was named in a pass that has ended."""
     return (*_customers(ctx, unit), *_delegates(ctx, unit))
+
+
+def fates_among(ctx: Context, unit: Unit, person_ids: Collection[str]) -> tuple[Fate, ...]:
+    """What becomes of those of these people none of whose devices is here."""
+    shop = ctx.shop(unit)
+    found = keeping.candidates(unit, among=person_ids)
+    return _fates_of(found, rule_of(ctx, unit), shop, ctx.today(shop))
 
 
 def _customers(ctx: Context, unit: Unit, person_id: str = "") -> tuple[Fate, ...]:

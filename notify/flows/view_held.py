@@ -143,23 +143,12 @@ def _kept(unit: Unit, found: Iterable[Fate]) -> tuple[Kept, ...]:
     over = [one for one in found if one.state == "kept"]
     shown = sorted(over, key=lambda one: (one.goes_on or date.max, one.person_id))[:MOST]
     tickets = overview.tickets_of_people(unit, (one.person_id for one in shown))
-    reviews = _reviews(unit)
+    reviews = data_holds.first_reviews(unit)
     return tuple(
         Kept(ticket, _number(number), one.goes_on, one.reasons, reviews.get(one.person_id))
         for one in shown
         for ticket, number in (tickets.get(one.person_id, ("", "")),)
     )
-
-
-def _reviews(unit: Unit) -> dict[str, date]:
-    """person -> the first day on which somebody looks again at a hold that keeps them."""
-    holds = data_holds.live_holds(unit)  # the earliest day comes first
-    parts = overview.people_of_visits(unit, (one.visit_id for one in holds))
-    found: dict[str, date] = {}
-    for hold in holds:
-        for person_id in parts.get(hold.visit_id, ()):
-            found.setdefault(person_id, hold.review_on)
-    return found
 
 
 def _asked(unit: Unit, today: date) -> tuple[Asked, ...]:

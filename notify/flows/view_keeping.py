@@ -88,7 +88,7 @@ def view_fates(ctx: Context, actor: Actor, *, everyone: bool = False) -> tuple[P
 def _whole(ctx: Context, unit: Unit, found: list[Fate]) -> list[PersonFate]:
     only = found[0].person_id if len(found) == 1 else ""
     numbers, rows = keeping.numbers_of(unit, person_id=only), keeping.held_rows(unit, person_id=only)
-    proofs, again = keeping.proofs_of(unit, person_id=only), _look_again(unit)
+    proofs, again = keeping.proofs_of(unit, person_id=only), data_holds.first_reviews(unit)
     today = ctx.today(ctx.shop(unit))
     return [
         PersonFate(
@@ -104,11 +104,3 @@ def _stays(unit: Unit, today: date, one: Fate, proofs: frozenset[str]) -> tuple[
     gone_on, rules = max(one.goes_on or today, today), retention.rules(unit, today)
     proofs_until = [Stay(code, ends_on(rules[code], gone_on)) for code in sorted(proofs | {"erasure_record"})]
     return (Stay("job_record", None), *proofs_until)
-
-
-def _look_again(unit: Unit) -> Mapping[str, date]:
-    first: dict[str, date] = {}
-    days = {one.visit_id: one.review_on for one in reversed(data_holds.live_holds(unit))}
-    for person_id, visit_id in keeping.parts_in(unit, days):
-        first[person_id] = min(first.get(person_id, date.max), days[visit_id])
-    return first

@@ -10,6 +10,7 @@ from notify.core.shop import Shop
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
 from notify.flows.keeping import Fate, fate
+from notify.flows.requests import asked_at
 from notify.flows.requests_due import stands_against
 from notify.flows.view_hours import Door, door_within
 from notify.render.words import Language
@@ -59,4 +60,4 @@ def rests_until(one: Request) -> datetime | None:
     """Until when an erasure can be taken back for sure; None for other kinds, and while it is not known who asks."""
     if one.kind is not Kind.ERASURE or one.proved_at is None:
         return None
-    return erased_from(max(one.received_at, one.proved_at))
+    return erased_from(asked_at(one))

@@ -1,7 +1,7 @@
 """The ledger of consents: who allowed or withdrew what, in which words, how, by whom and when. Rows are only added.
 
 The database itself refuses anything else (migration 0002): of a row only `lookup` changes, and rows go only once their
-person is forgotten, by the rule `consent_record` (store/keeping.py).
+person is forgotten, by the rule `consent_record` (store/old_proofs.py).
 """
 
 from __future__ import annotations

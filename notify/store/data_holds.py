@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import func, insert, select, update
 
 from notify.core.errors import NotFound
 from notify.store import schema as s
@@ -92,6 +92,18 @@ def held(unit: Unit, *, person_id: str = "") -> Iterable[tuple[str, str]]:
     )
     query = query.where(v.c.person_id == person_id) if person_id else query
     return tuple((row.person_id, row.reason) for row in unit.connection.execute(query))
+
+
+def first_reviews(unit: Unit) -> Mapping[str, date]:
+    """Person -> the first day on which somebody looks again at a hold of any visit they have a part in."""
+    v = s.visit_people
+    query = (
+        select(v.c.person_id, func.min(_T.c.review_on).label("day"))
+        .join(v, (v.c.shop_id == _T.c.shop_id) & (v.c.visit_id == _T.c.visit_id))
+        .where(_T.c.shop_id == unit.shop_id, _T.c.ended_at.is_(None))
+        .group_by(v.c.person_id)
+    )
+    return {row.person_id: row.day for row in unit.connection.execute(query)}
 
 
 def _hold(row: Any) -> DataHold:

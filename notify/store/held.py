@@ -1,7 +1,7 @@
 """Everything that is held about one person, row by row, opened: which table, by which column, and what stays unsaid.
 
 `PLACES` is the whole list. A table that names a person and does not stand in it, or in `LEFT_OUT` with its reason, is
-a fault that tests/store/test_held.py finds.
+a fault that tests/flows/test_held_about.py finds.
 """
 
 from __future__ import annotations

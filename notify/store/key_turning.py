@@ -17,9 +17,9 @@ from datetime import datetime
 from sqlalchemy import bindparam, func, or_, select, text, update
 
 from notify.core.errors import Conflict, Misconfigured
+from notify.core.suppression import normal_form
 from notify.store import key_store
 from notify.store import schema as s
-from notify.store.contact_index import spelt
 from notify.store.database import Database, Unit
 from notify.store.key_rings import Key, Kind, check_value
 from notify.store.key_store import Fact, data_keys
@@ -169,7 +169,7 @@ def rehash(unit: Unit, key_id: str, after: str, *, batch: int = BATCH) -> Step:
     for row in rows:
         if row.person_id in alive and row.address_sealed is not None:
             address = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
-            lookup, name = unit.opener.marked(row.channel, spelt(row.channel, address))
+            lookup, name = unit.opener.marked(row.channel, normal_form(row.channel, address))
             changed.append({"shop": unit.shop_id, "contact": row.id, "new": lookup, "new_id": name,
                             "person": row.person_id, "old": row.lookup})  # fmt: skip
     if changed:

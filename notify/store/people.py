@@ -16,8 +16,8 @@ from sqlalchemy import func, insert, select, update
 from notify.core.consent import allowed_on, may_be_asked, standing
 from notify.core.errors import NotFound
 from notify.core.planner import Reach, Recipient
+from notify.core.suppression import normal_form
 from notify.store import schema as s
-from notify.store.contact_index import spelt
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 from notify.store.statements import among, given, rows_among, where
@@ -136,7 +136,7 @@ def add_contact(
 ) -> str:
     """Stores one normalised address (e-mail) or number (E.164) of a person; its identifier."""
     new = unit.new_id()
-    lookup, lookup_key = unit.opener.marked(channel, spelt(channel, address))
+    lookup, lookup_key = unit.opener.marked(channel, normal_form(channel, address))
     unit.connection.execute(
         insert(s.contacts).values(
             shop_id=unit.shop_id,
@@ -276,7 +276,7 @@ def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
 
 
 def _indexes(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
-    return unit.opener.lookups(channel, spelt(channel, address))
+    return unit.opener.lookups(channel, normal_form(channel, address))
 
 
 def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[str, frozenset[str]]]:
