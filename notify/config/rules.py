@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
+from urllib.parse import parse_qsl, urlsplit
 
 from notify.config.backup_rules import BACKUP_RULES
 from notify.config.gateway_rules import GATEWAY_RULES, Rule, Values, host_of
@@ -122,11 +124,26 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         ("database.keys_url", "database.url"),
-        lambda v: bool(v["database.url"]) and v["database.url"] == v["database.keys_url"],
+        lambda v: bool(v["database.url"]) and is_same_database(v["database.url"], v["database.keys_url"]),
         "database.keys_url is the main database, so that its backups would hold the keys too",
         "Name another database or leave it empty.",
     ),
 )
+
+
+def is_same_database(one: str, other: str) -> bool:
+    """Whether two addresses lead to one database, whoever signs in and however the host and the port are spelt."""
+    return _database(one) == _database(other)
+
+
+def _database(url: str) -> tuple[str, str, int, str]:
+    parts = urlsplit(url)
+    if parts.scheme.startswith("sqlite"):
+        return "sqlite", "", 0, os.path.normpath(parts.path)
+    asked = dict(parse_qsl(parts.query))
+    host = asked.get("host") or parts.hostname or ""
+    here = host.startswith("/") or host in ("", "localhost", "127.0.0.1", "::1")
+    return "server", "" if here else host, parts.port or int(asked.get("port") or 5432), parts.path
 
 
 def broken_rules(values: Values, *, unread: frozenset[str]) -> Iterator[Misconfigured]:
