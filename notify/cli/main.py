@@ -65,6 +65,7 @@ COMMANDS: dict[str, str] = {
     "api": "api:api",
     "request": "request:request",
     "forget": "forget:forget",
+    "erasure": "erasure:erasure",
     "held": "held:held",
     "record": "held:record",
     "keep": "keep:keep",

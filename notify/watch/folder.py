@@ -7,7 +7,6 @@ again; the lines that cannot be read are written to `refused`; it is moved to `t
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
 import time
@@ -21,11 +20,12 @@ from typing import BinaryIO
 from notify.config.settings import Watch
 from notify.core.actors import Actor
 from notify.core.sources import Batch, Change, SourceTrouble, Taken, Trouble
-from notify.flows import since_erased, source_state
+from notify.flows import source_state
 from notify.flows.context import Context
 from notify.flows.take_changes import MOST, take
 from notify.watch import drawers
 from notify.watch.csv_rows import open_csv
+from notify.watch.forgotten import forget_taken
 from notify.watch.json_rows import open_json
 from notify.watch.lines import MOST_REFUSED, Line, Sheet, too_large, wrong
 from notify.watch.report import Report
@@ -95,7 +95,7 @@ def look(
     reports += [Report(shown(found.path), problem=found.why, waiting=True) for found in waiting]
     told = tuple(report for report in reports if report is not None)
     if not dry_run:
-        _forget(one, memory, clock())
+        forget_taken(ctx, shop_id, folder, memory, clock())
         left = drawers.drop_old(folder, watch.keep_days, wall_clock())
         if not waiting and len(files) <= MOST_FILES and not drawers.in_hand(folder):
             _note(one, memory, began, clock(), left, found=bool(told))
@@ -137,18 +137,6 @@ def _note(one: _Look, memory: Memory, began: object, now: float, left: int, *, f
     if found or left != memory.noted or memory.noted_at is None or now - memory.noted_at >= NOTED:
         source_state.looked(one.ctx, one.shop_id, one.watch.name, position={"refused_files": left}, at=began)  # type: ignore[arg-type]
         memory.noted, memory.noted_at = left, now
-
-
-def _forget(one: _Look, memory: Memory, now: float) -> None:
-    """What was taken holds many people: it goes as soon as one of the shop's people is forgotten."""
-    if memory.forgot_at is None or now - memory.forgot_at >= NOTED:
-        with contextlib.suppress(OSError):  # the next look does it
-            drawer = one.folder / drawers.TAKEN
-            if drawer.is_dir():
-                since_erased.once_since_erased(
-                    one.ctx, one.shop_id, drawer / ".forgotten", lambda: drawers.empty_taken(one.folder)
-                )
-            memory.forgot_at = now
 
 
 def _take_file(one: _Look, file: Path, *, begun: bool) -> Report | None:

@@ -227,6 +227,8 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/held/next.svg", "GET", "staff:settings"),
     ("/held/consents.svg", "GET", "staff:settings"),
     ("/held/record", "GET POST", "staff:settings"),
+    ("/held/erasures", "GET", "staff:settings"),
+    ("/held/erasures/<record_id>", "GET", "staff:settings"),
     ("/settings/retention", "POST", "staff:settings"),
 )
 # The API has its own table, which says the scope of each operation too.

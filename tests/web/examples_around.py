@@ -138,11 +138,21 @@ def _looks() -> Page:
     )
 
 
+_ERASED = {"href": "/held/erasures/1", "when": "Today at 02:10", "why": "Their time was over", "proved": "proved"}
+_ERASED_ONE = {
+    "record": "1", "when": "Today at 02:10", "why": "Their time was over", "counts": [("Messages", "4")],
+    "proved": "The keys are destroyed.", "backups": ["The program makes no backups here."], "out_of_reach": ["paper"],
+}  # fmt: skip
+
+
 def around_pages() -> dict[str, tuple[str, Page]]:
     """Example name -> (template, context)."""
     return {
         "contact_reads": ("contact_reads.html", _looks()),
         "contact_reads_none": ("contact_reads.html", {**_looks(), "lines": [], "older_href": ""}),
+        "erasures": ("erasures.html", staff_base("", one=None, lines=[_ERASED])),
+        "erasures_none": ("erasures.html", staff_base("", one=None, lines=[])),
+        "erasure": ("erasures.html", staff_base("", one=_ERASED_ONE, lines=[])),
         "slots": ("slots.html", _slots()),
         "slots_together": (
             "slots.html",

@@ -63,6 +63,7 @@ def _links() -> list[dict[str, str]]:
         {"href": RECORD, "label": "Record of processing"}, {"href": "/privacy", "label": "What customers read"},
         {"href": "/requests", "label": "Requests by law"},
         {"href": "/contact-reads", "label": "Who looked at contacts"},
+        {"href": "/held/erasures", "label": "Records of erasing"},
     ]  # fmt: skip
 
 

@@ -34,7 +34,7 @@ _REQUESTS = {
     "access": "a copy of their data", "correction": "a correction", "erasure": "an erasure",
     "restriction": "restricted use", "objection": "an objection",
 }  # fmt: skip
-_ERASED = {
+ERASED = {
     "period_over": "their time was over", "asked": "it was asked for", "pass_over": "their pass was over",
     "strangers_changes": "a source told of strangers", "strangers_letters": "strangers wrote",
 }  # fmt: skip
@@ -169,7 +169,7 @@ def last_run(seen: Held, say: Say) -> str:
 def erasures(seen: Held, say: Say) -> list[tuple[str, str, str, str]]:
     """(when, why, how much, proved when) of the newest ones."""
     return [
-        (d.capital(d.at(say, one.at)), d.capital(_ERASED.get(one.reason, "it was due")),
+        (d.capital(d.at(say, one.at)), d.capital(ERASED.get(one.reason, "it was due")),
          d.count(sum(one.counts.values()), "row", "rows"),
          d.at(say, one.confirmed_at) if one.confirmed_at else "not yet")
         for one in seen.erasures
