@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from tests.bench import (
+    backup,
     bench_order,
     bookings,
     calendar_reply,
@@ -24,6 +25,7 @@ from tests.bench import (
     places,
     reforecast,
     smtp_channel,
+    vault,
     watch,
     workers,
 )
@@ -78,6 +80,11 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         {"watch_idle_sqlite", "watch_idle_postgresql", "watch_idle_mariadb"},
     ),
     "watch_take": (lambda: watch.take(tickets=5, rounds=1), {"watch_take"}),
+    "backup": (
+        lambda: backup.figures(megabytes=1, rounds=1, seconds=0.2),
+        {"backup_copy", "backup_whole", "backup_claim_page"},
+    ),
+    "vault": (lambda: vault.figures(contacts=20, rounds=1), {"vault_read"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
 FIELDS = {"name", "ratio", "goal", "met", "better", "against", "n", "ours", "theirs", "machine"}
