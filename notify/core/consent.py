@@ -53,7 +53,7 @@ TABLE: tuple[Purpose, ...] = (
         " customer's place; not to whoever stopped it themselves", quiet=False,
     ),
     Purpose(
-        "privacy", LEGAL, "what became of a request about one's own data",
+        "privacy", LEGAL, "what becomes of one's own data, asked for or soon forgotten",
         "GDPR art. 12(3) and (4); our choice: as a code, to a contact that is to get something",
         quiet=False,
     ),

@@ -50,6 +50,7 @@ OTHER_EVENTS: dict[str, str] = {
     "collection_overdue": "a device has stood on the shelf for one of the shop's reminder days",
     "uncollected_step": "a person noted a step about a device that nobody collected; codes say which and when",
     "time_to_ask": "a device went home some days ago, and somebody agreed to be asked whether all is well",
+    "time_to_forget": "somebody's time is over in some days, and they are told it this once",
     "handover_done": "one or more devices of a visit were given back together",
     "handover_refused": "a wrong secret was shown at the desk; codes say which kind",
     "pass_asked": "the customer named somebody to collect for them, and a code went to the stored contact",

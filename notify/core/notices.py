@@ -76,6 +76,8 @@ _ALL = (
     Notice("contact_changed_old", "customer", WARNING, _SMS_FIRST, 2 * _DAY, about="visit", urgent=True, bell=False),
     Notice("link_replaced", "customer", WARNING, _SMS_FIRST, 2 * _DAY, about="visit", urgent=True, bell=False),
     Notice("request_news", "customer", PRIVACY, _MAIL_FIRST, 7 * _DAY, about="visit", urgent=True, bell=False),
+    # By mail only, for it is long; flows/tell_before plans it by day.
+    Notice("forget_soon", "customer", PRIVACY, ("email",), 7 * _DAY, about="visit", urgent=True, bell=False),
     # The shop's own bell: by whatever way somebody chose, at once, and the pickups only when no staff did it.
     Notice("answer_shop", "shop", "repair", _MAIL_FIRST, 3 * _DAY, urgent=True, bell=False),
     Notice("part_arrived_shop", "shop", "repair", _MAIL_FIRST, 2 * _DAY, urgent=True, bell=False),

@@ -30,6 +30,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "pickup_missed": ("pickup_missed_note",),
     "collection_overdue": ("collection_reminder",),
     "time_to_ask": ("all_well",),
+    "time_to_forget": ("forget_soon",),
     "message_given_up": ("call_needed",),
     "reply_received": ("reply_shop",),
     "stop_heard": ("stop_confirmed",),

@@ -111,6 +111,8 @@ def untrue(notice: str, now: Now) -> str:
             return "handover_undone"
         case "all_well" if now.came_back or _open(phases):
             return "back_with_us"
+        case "forget_soon" if _open(phases):
+            return "back_with_us"
         case "pickup_confirmed" | "pickup_moved" | "pickup_reminder" | "pickup_booked_shop" | "proposal_declined":
             return _booking_untrue(now)
         case "contact_code" if not now.code_open:

@@ -71,6 +71,12 @@ SHOP_SETTINGS: dict[str, ShopSetting] = {
         "the shop's own choice; it counts as advertising (BGH VI ZR 225/17), so only with consent; checked 2026-11-27",
         most=60,
     ),
+    "forget_notice_days": ShopSetting(
+        7,
+        "days before somebody is forgotten on which they are told so by mail, once ever; 0 = nobody is told",
+        "our choice; no law asks for it (from memory: GDPR art. 5(1)(a) asks for openness); checked 2026-11-28",
+        most=60,
+    ),
     "telling_hours": ShopSetting(
         "",
         "when customers may be written to, such as: mon-sat 08:00-21:00; sun 10:00-20:00; empty: as the installation",
@@ -154,6 +160,7 @@ class Shop:
     collection_days: tuple[int, ...]
     review_days: int
     all_well_days: int
+    forget_notice_days: int
     telling_hours: str
     long_past_hours: int
     question_days: int

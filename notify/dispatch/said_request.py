@@ -16,7 +16,10 @@ SayDay = Callable[[datetime], str]
 
 
 def say_request(unit: Unit, message: Message, words: Words, say_day: SayDay) -> dict[str, str]:
-    """The fields `first` and `more` of the template; empty for a message about no request."""
+    """The fields `first` and `more` of the template; empty for a message about nobody's data."""
+    if "goes_on" in message.refs:
+        day = say_day(_noon(date.fromisoformat(str(message.refs["goes_on"]))))
+        return {"first": words("forget_soon.first", day=day), "more": words("forget_soon.more")}
     if "request" not in message.refs:
         return {"first": "", "more": ""}
     one = requests.get_request(unit, str(message.refs["request"]))

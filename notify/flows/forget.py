@@ -171,7 +171,6 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     naming = erasing.messages_naming(unit, due)
     copies = (*erasing.message_ids_of(unit, due), *erasing.kept_copies(unit, naming))
     copies += replies.letter_ids_of(unit, due)  # of what they wrote: to be read before the keys go
-    copies += replies.letter_ids_of(unit, due)  # of what they wrote: to be read before the keys go
     if due:
         people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
         ctx.db.vault.destroy_keys(due, at=ctx.clock())
@@ -194,7 +193,6 @@ def _overwrite(run: _Run, due: tuple[str, ...], named: tuple[str, ...], copies: 
         with unit.grouped():
             for visit_id in erasing.visits_of(unit, due):
                 record(ctx, unit, run.actor, "person_forgotten", visit_id=visit_id)
-        letters.note_to_drop(unit, copies, at=ctx.clock())
         letters.note_to_drop(unit, copies, at=ctx.clock())
         run.record_id = erasing.add_erasure(unit, at=ctx.clock(), reason=run.reason, counts=counts, to=run.record_id)
     run.gone.extend(due)

@@ -73,6 +73,7 @@ UNTOLD: dict[str, str] = {
     "collection_overdue": "a reminder is no step of the repair",
     "uncollected_step": "whoever must know is told by a person",
     "time_to_ask": "the message itself asks",
+    "time_to_forget": "the message itself says it",
     "money_recorded": "amounts are not for whoever finds the claim ticket",
     "place_changed": "of interest to the shop only",
     "safety_flag_changed": "the cautions of the page say it",

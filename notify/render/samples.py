@@ -39,6 +39,7 @@ _PHASE = {
     "called_back": "in_line",
     "handed_back": "handed_back",
     "all_well": "handed_back",
+    "forget_soon": "handed_back",
 }
 _SLOTLESS = frozenset({"ready", "collection_reminder"})  # a place in a slot is told only once somebody has one
 
@@ -104,8 +105,14 @@ def sample_facts(
         "slot": None if notice in _SLOTLESS else _slot(now, shop, language),
         "hanging": [{"number": "K7M-2X9T", "promise": words("said.promise_by", day=day, time=time)}],
         **_reply(invented),
-        "request": {"first": words("request_news.access"), "more": words("request_news.by", day=day)},
+        "request": _about_data(notice, words, day),
     }
+
+
+def _about_data(notice: str, words: Callable[..., str], day: str) -> dict[str, str]:
+    if notice == "forget_soon":
+        return {"first": words("forget_soon.first", day=day), "more": words("forget_soon.more")}
+    return {"first": words("request_news.access"), "more": words("request_news.by", day=day)}
 
 
 def _empty() -> dict[str, Any]:

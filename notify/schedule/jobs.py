@@ -30,6 +30,7 @@ from notify.flows import (
     requests_due,
     score_promises,
     take_call,
+    tell_before,
     watch_clock,
 )  # fmt: skip
 from notify.flows.context import Context
@@ -93,6 +94,12 @@ def _forget(run: Run) -> None:
     if _is_believed(run):
         services = run.services
         forget.forget(run.context, run.actor, drop_copies=services.drop_copies, prove=False, rest=services.rest)
+
+
+def _tell_before(run: Run) -> None:
+    """Who is soon forgotten is told; on the word of a clock that leapt it would be wrong, and only once."""
+    if _is_believed(run):
+        tell_before.tell_due(run.context, run.actor)
 
 
 def _erase_asked(run: Run) -> None:
@@ -176,6 +183,7 @@ JOBS: tuple[Job, ...] = (
     Job("expire_passes", Every(600), lambda run: passes.expire_due(run.context, run.actor)),
     Job("clock", Every(60), _look_at_clock, per_shop=False, leased=False),
     Job("forget", Nightly(), _forget, slow=True),
+    Job("tell_before_forgetting", Every(1800), _tell_before),
     Job("erase_asked", Nightly(), _erase_asked),
     Job("requests_pressing", Every(1800), lambda run: requests_due.ring_due(run.context, run.actor)),
     Job("forget_delegates", Nightly(), _forget_delegates),

@@ -49,6 +49,7 @@ CALLED = {"question", "promise_changed", "ready", "called_back"}
 PHASES = {
     "ready": Phase.ON_SHELF, "collection_reminder": Phase.ON_SHELF, "pickup_missed_note": Phase.ON_SHELF,
     "handed_back": Phase.HANDED_BACK, "all_well": Phase.HANDED_BACK,
+    "forget_soon": Phase.HANDED_BACK,
 }  # fmt: skip
 
 

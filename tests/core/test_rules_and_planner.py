@@ -20,7 +20,7 @@ BELL = timedelta(seconds=90)
 WROTE = {"person": "p9", "channel": "sms", "contact": "c9", "to": "sms:c9"}
 ANSWERS = {"stop_confirmed", "start_confirmed", "help_answer"}
 # Only the contacts that the event names in `to` read these (flows/contact_codes, flows/holds).
-TO_NAMED = {"contact_code", "contact_changed_old", "link_replaced", "request_news"}
+TO_NAMED = {"contact_code", "contact_changed_old", "link_replaced", "request_news", "forget_soon"}
 BOTH = frozenset({"repair", "pickup", "afterwards"})
 # The notices that the design and the issue ask for (issue point 7 and the glossary).
 WANTED = {
@@ -29,7 +29,7 @@ WANTED = {
     "collection_reminder", "handed_back", "call_needed", "pickup_booked_shop", "pickup_given_up_shop",
     "stop_confirmed", "start_confirmed", "help_answer", "reply_shop", "all_well", "contact_code",
     "contact_changed_old", "link_replaced", "pickup_missed_note", "proposal_declined", "promise_threatened_shop",
-    "part_late_shop", "request_news", "request_due_shop",
+    "part_late_shop", "request_news", "request_due_shop", "forget_soon", "hold_review_shop",
 }  # fmt: skip
 # "A visit marked *waits here* sends nothing in between" (design, section 2): these are what lies in between.
 IN_BETWEEN = {"checked_in", "part_ordered", "part_arrived", "promise_changed", "handed_back"}

@@ -182,7 +182,9 @@ def test_each_notice_waits_answers_or_is_urgent_as_the_table_says() -> None:
     wanted = {name: Urgency.ANSWERS if name in answers else Urgency.WAITS for name in CUSTOMER_NOTICES}
     wanted |= dict.fromkeys(SHOP_NOTICES, Urgency.URGENT)
     # Somebody waits for the code; a warning is of use only before the thief comes.
-    wanted |= dict.fromkeys(("contact_code", "contact_changed_old", "link_replaced", "request_news"), Urgency.URGENT)
+    wanted |= dict.fromkeys(
+        ("contact_code", "contact_changed_old", "link_replaced", "request_news", "forget_soon"), Urgency.URGENT
+    )
     assert wanted == URGENCY and set(URGENCY) == set(NOTICES)
 
 

@@ -24,6 +24,7 @@ from notify.flows import (
     bench_order,
     calls,
     check_in,
+    contact_reads,
     data_holds,
     desk_notes,
     desk_secret,
@@ -70,7 +71,9 @@ from notify.flows import (
     suppressions,
     take_call,
     take_changes,
+    tell_before,
     uncollected,
+    watch_clock,
 )  # fmt: skip
 from notify.flows import contact_codes as code_flow
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
@@ -639,6 +642,11 @@ def _stop_by_link(story: Story) -> Any:
     return stop_by_link.stop(story.house.ctx, reader, use)
 
 
+def _mailed(story: Story) -> None:
+    reach.set_contact(story.house.ctx, story.house.actor(), story.made["visit"].visit_id, story.made["told"],
+                      channel="email", address="noor@example.org", purposes=("repair",))  # fmt: skip
+
+
 # Days later: whoever agreed is asked, and stops it.
 AFTER_STEPS = (
     Step("", lambda s: set_up.change_settings(s.house.ctx, s.house.actor(), {"all_well_days": 5})),
@@ -651,6 +659,8 @@ AFTER_STEPS = (
     Step("ask_after.ask_due", lambda s: ask_after.ask_due(s.house.ctx, s.house.system()), telling=True),
     Step("stop_by_link.stop", _stop_by_link),
     _flow("once.forget_keys", once.forget_keys),
+    Step("", _mailed), Step("", lambda s: s.house.clock.advance(80 * 86400)),
+    Step("tell_before.tell_due", lambda s: tell_before.tell_due(s.house.ctx, s.house.system()), telling=True),
 )  # fmt: skip
 
 
@@ -686,8 +696,11 @@ REQUEST_STEPS = (
     Step("", _wants_out, "letter"),
     _flow("requests.from_reply", requests.from_reply, reply_id=lambda s: s.made["letter"]),
 )  # fmt: skip
-# How long data are kept, and what keeps them longer.
+# How long data are kept, and what keeps them longer; and that the clock is right.
 KEEP_STEPS = (
+    Step("watch_clock.look", lambda s: watch_clock.look(s.house.ctx, ran=None)),
+    _wait(60),
+    _flow("watch_clock.vouch", watch_clock.vouch),
     _flow("keep_rules.change_rule", keep_rules.change_rule, data_class="contact_card", period="P60D"),
     _flow("data_holds.set_hold", data_holds.set_hold, "hold", visit_id=_visit, reason="dispute", note="a dial sticks"),
     _flow("data_holds.review_hold", data_holds.review_hold, hold_id=_made("hold")), _wait(91 * 86400),
@@ -695,4 +708,8 @@ KEEP_STEPS = (
     Step("data_holds.ring_due", lambda s: data_holds.ring_due(s.house.ctx, s.house.system()), telling=True),
     _flow("data_holds.end_hold", data_holds.end_hold, hold_id=_made("hold")),
 )  # fmt: skip
-STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS, *REQUEST_STEPS, *KEEP_STEPS)
+# Who looks at an address in clear: a first look is a row, another one soon after is counted in it.
+LOOK_STEPS = tuple(
+    _flow("contact_reads.note", contact_reads.note, place="calls", seen=lambda s: [(s.person(), None)]) for _ in range(2)
+)
+STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS, *REQUEST_STEPS, *KEEP_STEPS, *LOOK_STEPS)

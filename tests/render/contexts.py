@@ -10,7 +10,7 @@ CUSTOMER = (
     "checked_in question part_ordered part_arrived promise_changed ready called_back pickup_confirmed"
     " pickup_moved pickup_cancelled pickup_reminder collection_reminder handed_back stop_confirmed start_confirmed"
     " help_answer all_well contact_code contact_changed_old link_replaced pickup_missed_note proposal_declined"
-    " request_news"
+    " request_news forget_soon"
 ).split()
 SHOP = ["answer_shop", "part_arrived_shop", "call_needed", "pickup_booked_shop", "pickup_given_up_shop", "reply_shop",
         "promise_threatened_shop", "part_late_shop", "hold_review_shop", "request_due_shop"]  # fmt: skip
@@ -24,6 +24,7 @@ ESSENTIAL = {
     "question": ("question",),
     "contact_code": ("code",),
     "request_news": ("request",),
+    "forget_soon": ("request",),
     "request_due_shop": ("request",),
     "pickup_confirmed": ("slot",),
     "pickup_moved": ("slot",),

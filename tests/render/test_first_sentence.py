@@ -54,6 +54,7 @@ SAID: dict[str, tuple[tuple[str, ...], dict[str, str]]] = {
                                  "it": "altro indirizzo o numero"}),
     "link_replaced": ((), {"en": "replaced", "de": "ersetzt", "it": "sostituito"}),
     "request_news": (("request.first",), {}),
+    "forget_soon": (("request.first",), {}),
     "request_due_shop": (("number",), {}),
     "answer_shop": (("number", "answer.label"), {}),
     "part_arrived_shop": (("number",), {"en": "here", "de": r"\bda\b", "it": "arrivato"}),

@@ -26,7 +26,7 @@ from notify.web.pages import ROLES, Problem, redirect_with, render_page, say
 pages = Blueprint("settings", __name__)
 WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SHOP = ("name", "phone", "email", "region", "address")
-TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days", "long_past_hours")
+TELLING = ("bell_phone", "alarm_minutes", "sms_part_price", "all_well_days", "forget_notice_days", "long_past_hours")
 PICKUP = ("counter_people", "slot_minutes", "lead_minutes", "horizon_days", "telling_hours")
 PROMISES = ("promise_level", "promise_tick", "promise_warn", "promise_rule", "proving_minutes")
 HOLIDAYS = ("holidays_of",)
