@@ -98,6 +98,9 @@ NO_ROWS = {
     "suppliers.habits_of",
     "retention.rule",  # without a row of its own a shop has the rule of the table
     "retention.rules",
+    "shops.remembered",  # gives what its caller reads
+    "clock_trails.worked_since",  # the clock is the installation's, and so is whoever worked by it
+    "erasing.traces_of",  # says whom it was asked about; what it finds of them is `visits_of`
 }
 
 
@@ -248,6 +251,7 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "group": "contacts", "request_id": mine["request_id"], "request": mine["request"], "received_at": now,
         "proved_at": now, "due_on": now.date(), "ended_at": None, "note": "x",
         "codes": [("repair-1", "en")], "trail": Trail(now),
+        "reader_kind": "staff", "reader_id": mine["staff_id"], "seen": [(mine["person_id"], mine["contact_id"])],
         "listed": [Stop(house.shop_id, "stop-new", "sms", "0" * 64, "k1", "reply", now, None, "")],
         "data_class": "contact_card", "new": replace(default_rule("contact_card"), valid_from=now.date()),
         "review_on": now.date(),
@@ -275,6 +279,8 @@ OWN: dict[str, dict[str, Any]] = {
     "parts_after": {"after": "", "states": ("arrived", "fitted")},
     "tickets_after": {"after": ""},
     "drop_some": {"kind": "consent_record", "most": 5},
+    "note": {"place": "calls"},
+    "rehash": {"key_id": "k9", "after": ""},
 }
 
 # What a shop without any repairs may answer with a number: that this letter is new there, its own first try, and how
