@@ -161,7 +161,8 @@ def _told(made: Made) -> list[str]:
         lines = ["The main database is PostgreSQL's: back it up with pg_dump, as the README says."]
     if made.keys_file:
         lines.append(f"{made.keys_file}: people's keys.")
-    lines.append(f"{made.erased} people stand on the erasure list beside both.")
+    people = "1 person stands" if made.erased == 1 else f"{made.erased or 'No'} people stand"
+    lines.append(f"{people} on the erasure list beside both.")
     if made.removed:
         lines.append(f"Removed as old: {len(made.removed)}.")
     return lines

@@ -239,7 +239,7 @@ def _bar(desk: Desk) -> Callable[[str], object]:
 def _told(after: After) -> list[str]:
     lines = [
         f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
-        f"{after.erased} people who were forgotten since are taken out again ({after.listed} stand on the list).",
+        f"{after.erased} people who were forgotten since are taken out again ({after.listed} on the list).",
         f"{after.stopped} stops that were said or ended since stand again as they did.",
         f"{after.set_aside} consents to what is optional are not used until they are given again: one that was taken "
         "back since cannot be told from the others.",

@@ -42,7 +42,7 @@ def say_unused(ctx: Context, unit: Unit, channel: str, known: Suppression) -> st
     """What staff are told of an address that is stored, and not used."""
     return (
         f"Whoever has this {_WHAT[channel]} stopped all messages on {stopped_on(ctx, unit, known.at)}, so it is not"
-        " used. Ask whether they want them again; if so, say it on the ticket."
+        " used. Ask whether they want them again; if so, note it under “What was allowed”, which the ticket leads to."
     )
 
 
