@@ -28,3 +28,13 @@ def test_the_record_becomes_a_page_to_print_and_is_not_written_over_unasked(shop
     assert shop("record", "--out", "record.html").code == 5
     shop.ok("record", "--out", "record.html", "--overwrite")
     assert shop("record", "--language", "fr", "--out", "x.html").code == 2
+
+
+def test_records_of_erasing_are_listed_and_shown_with_what_is_out_of_reach(shop: Any) -> None:
+    number = shop.check_in()
+    assert shop.ok("erasure", "list").out.strip() == "Nobody was erased yet."
+    shop.ok("forget", "--person", number if isinstance(number, str) else number["numbers"][0], "--yes")
+    (one,) = shop.ok("erasure", "list", "--json").data
+    said = shop.ok("erasure", "show", one["id"][:8]).out
+    assert "Out of reach:" in said and "calendar" in said and "@" not in said and one["counts"]["people"] == 1
+    assert shop("erasure", "show", "nothing").code == 4

@@ -29,7 +29,7 @@ from notify.flows import (
 )
 from notify.flows.check_in_form import DeviceForm
 from notify.flows.hear_reply import Heard, hear
-from notify.store import calendar_answers, doubts, messages, tickets
+from notify.store import calendar_answers, doubts, erasing, messages, tickets
 from notify.web.routes import ROUTES, UNSAFE
 
 
@@ -79,8 +79,10 @@ def fill_house(house: Any) -> dict[str, str]:
         (doubt,) = doubts.list_open(unit)
     asked_about = requests.ask(ctx, owner, radio.visit_id, ticket.person_id, kind="access", how="post",
                                made_sure="showed a passport")  # fmt: skip
+    with house.ctx.db.write(house.shop_id) as unit:
+        erased = erasing.add_erasure(unit, at=house.clock(), reason="asked", counts={"people": 1})
     return {
-        "doubt_id": doubt.id, "token": ticket.token, "code": given.code,
+        "record_id": erased, "doubt_id": doubt.id, "token": ticket.token, "code": given.code,
         "visit_id": radio.visit_id, "ticket_id": radio.ticket_ids[0], "question_id": question,
         "part_id": part, "booking_id": booking.id, "message_id": sent[0].id, "call_id": calls[0].id,
         "order_id": order, "reply_id": reply, "answer_id": asked.id, "paper": "roll80", "link": stop_link, "feed": feed,
