@@ -81,8 +81,8 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     ),
     "watch_take": (lambda: watch.take(tickets=5, rounds=1), {"watch_take"}),
     "backup": (
-        lambda: backup.figures(megabytes=1, rounds=1, seconds=0.2),
-        {"backup_copy", "backup_whole", "backup_claim_page"},
+        lambda: backup.figures(megabytes=1, rounds=1, seconds=0),
+        {"backup_copy", "backup_whole"},
     ),
     "vault": (lambda: vault.figures(contacts=20, rounds=1), {"vault_read"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),

@@ -18,7 +18,7 @@ from notify.cli import restore
 from notify.cli.backup import keep_list_beside
 from notify.config.load import load
 from notify.core.errors import NotFound
-from notify.flows import forget
+from notify.flows import forget, suppressions
 from notify.flows.check_in import check_in
 from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
 from notify.store import people, visits
@@ -173,6 +173,7 @@ def test_postgresql_comes_back_by_its_own_tools_without_whom_was_forgotten_since
     subprocess.run([tools / "pg_dump", "--format=custom", f"--file={dump}", address], check=True)
     clock.advance(3600)
     forget.erase_person(house.ctx, house.actor(), who[0])
+    suppressions.add(house.ctx, house.actor(), channel="email", address="n1@example.org")
     keep_list_beside(house.services)
     settings = load(kept.config)
     house.services.close()
@@ -187,10 +188,13 @@ def test_postgresql_comes_back_by_its_own_tools_without_whom_was_forgotten_since
     again = build(settings, clock=clock)
     with again.context.db.read(house.shop_id) as unit:
         left = [people.get_person(unit, one).forgotten for one in who]
+        stopped = [one.suppressed_how for one in people.contacts_of(unit, who[1]) if one.channel == "email"]
     again.close()
     twice = restore.finish(settings, named, clock=clock)
-    print(f"FIGURE restore_postgresql people=2 resurrected={int(not left[0])} lost={after.lost} twice={twice.erased}")
+    figures = f"lost={after.lost} twice={twice.erased} stopped={after.stopped}"
+    print(f"FIGURE restore_postgresql people=2 resurrected={int(not left[0])} {figures}")
     assert left == [True, False] and (after.erased, after.lost, twice.erased) == (1, 0, 0)
+    assert stopped == ["added"] and (after.stopped, twice.stopped) == (1, 0)
 
 
 def visits_bringer(house: House, visit_id: str) -> str:
