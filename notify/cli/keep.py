@@ -9,6 +9,7 @@ import click
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.core.retention import CLOCKS, DATA_CLASSES, EXCEPTIONS, NOT_ADVICE, Rule
 from notify.flows import keep_rules
+from notify.web.counter.keep_says import length
 
 _DAY = click.DateTime(formats=["%Y-%m-%d"])
 _RULED = [code for code, one in DATA_CLASSES.items() if one.is_ruled]
@@ -28,7 +29,7 @@ def list_(desk: Desk) -> None:
     for one in found:
         now, about = one.now, DATA_CLASSES[one.now.data_class]
         lines += [
-            f"{now.data_class}  {now.period} from {now.clock}: {about.what}", f"  counts from {about.counts_from}",
+            f"{now.data_class}  {length(now)} ({now.period}): {about.what}", f"  counts from {about.counts_from}",
             *([f"  longer while: {', '.join(EXCEPTIONS[code] for code in now.exceptions)}"] if now.exceptions else []),
             f"  source: {now.source}; checked on {now.checked_on or 'never'}",
             *_coming(one.to_come),
@@ -41,7 +42,7 @@ def list_(desk: Desk) -> None:
 
 
 def _coming(rule: Rule | None) -> list[str]:
-    return [f"  from {rule.valid_from}: {rule.period} from {rule.clock}"] if rule else []
+    return [f"  from {rule.valid_from}: {length(rule)} ({rule.period})"] if rule else []
 
 
 @keep.command("set")
@@ -85,4 +86,4 @@ def _says(told: keep_rules.Changed) -> str:
     people = f" In its first night {told.due} people go, {told.due_more} more than by the rule of today." * bool(
         told.due
     )
-    return f"{rule.data_class}: {rule.period} from {rule.clock} {verb} from {rule.valid_from}.{people}"
+    return f"{rule.data_class}: {length(rule)} ({rule.period}) {verb} from {rule.valid_from}.{people}"

@@ -23,13 +23,13 @@ def say_entry(
     """One row: who said what when, how, in which words, and what shows it."""
     did = "the shop set aside" if how == "restore" else "they allowed" if allowed else "they withdrew"
     entered = f", noted by {by}" if by else ""
-    words = f'The words shown, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
+    what = "The words shown" if allowed else "What was taken back"
+    words = f' {what}, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
     shown = f" Evidence: {evidence} {evidence_id}." if evidence else ""
-    ground = {"consent": "their consent", "contract": "the repair they ordered"}.get(basis, basis)
-    return (
-        f"{when}: {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}. "
-        f"It rests on {ground}. {words}{shown}"
-    )
+    named = {"consent": "their consent", "contract": "the repair they ordered"}.get(basis, basis)
+    ground = f" It rests on {named}." if allowed else ""
+    said = f"{when}: {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}."
+    return f"{said}{ground}{words}{shown}"
 
 
 def say_way(*, channel: str, masked: str, allowed: tuple[str, ...], stopped_on: str) -> str:

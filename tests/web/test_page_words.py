@@ -112,7 +112,6 @@ def test_no_text_of_any_context_becomes_something_a_browser_runs() -> None:
 
 
 def test_the_search_for_active_content_finds_a_planted_one() -> None:
-    env = environment()
-    env.autoescape = False
+    env = environment().overlay(autoescape=False)  # the others look at theirs as the server sets it up
     template, context = pages()["claim_ready"]
     assert _active(env.get_template(template).render(_poison(context, PAYLOADS[0])[0]))

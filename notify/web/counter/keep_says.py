@@ -49,16 +49,16 @@ def _said(one: RuleView) -> dict[str, str]:
     now = one.now
     why = d.joined([EXCEPTIONS[code] for code in now.exceptions])
     longer = f" Longer while {why}." if why else ""
-    coming = f" From {one.to_come.valid_from}: {_length(one.to_come)}." if one.to_come else ""
+    coming = f" From {one.to_come.valid_from}: {length(one.to_come)}." if one.to_come else ""
     read = f"read {now.checked_on}" if now.checked_on else "nobody has noted when it was read"
     return {
         "name": NAMES[now.data_class],
-        "sentence": f"{_length(now)}. Counts from {DATA_CLASSES[now.data_class].counts_from}.{longer}{coming}",
+        "sentence": f"{length(now)}. Counts from {DATA_CLASSES[now.data_class].counts_from}.{longer}{coming}",
         "source": f"{now.source} ({read})",
     }
 
 
-def _length(rule: Rule) -> str:
+def length(rule: Rule) -> str:
     clock, _, year_end = rule.clock.partition(":")
     after = "" if clock == "event" else f" after {CLOCK_NAMES[clock]}{f' ({year_end})' if year_end else ''}"
     return f"{d.capital(say_period(parse_duration(rule.period), language='en'))}{after}"
