@@ -118,7 +118,9 @@ def _claim(language: str, **more: Any) -> Page:
                 },
             ],
             "rights_href": f"{CLAIM}/rights",
-            "known": w["known"]["when_open"].format(period={"en": "90 days", "de": "90 Tage", "it": "90 giorni"}[language]),
+            "known": w["known"]["when_open"].format(
+                period={"en": "90 days", "de": "90 Tage", "it": "90 giorni"}[language]
+            ),
             **more,
         },
     )

@@ -417,7 +417,7 @@ def _settings() -> Page:
         bell={"id": "2", "email": "ben at home", "phone": "", "by": "email"},
         collecting={"reminder_hours": "3", "missed_notes": "2", "collection_days": "3, 10, 24", "review_days": "365",
                     "pass_days": "14", "hold_hours": "24", "code_above": "0"},
-        telling={"bell_phone": "", "alarm_minutes": "60", "sms_part_price": "0.045", "all_well_days": "0", "long_past_hours": "6"},
+        telling={"bell_phone": "", "alarm_minutes": "60", "sms_part_price": "0.045", "all_well_days": "0", "forget_notice_days": "7", "long_past_hours": "6"},
         roles=[{"code": "counter", "label": "counter"}, {"code": "technician", "label": "technician"}, {"code": "owner", "label": "owner"}],
         person={"name": "", "role": "counter"},
         suppliers=[{"id": "1", "name": "Lantern Spares", "sentence": "Order by 17:00, here the next working day. Came on the day 8 of 10 times, 2 one working day later.", "may_drop": True}],
