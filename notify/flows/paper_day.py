@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
@@ -28,8 +28,9 @@ from notify.flows.view_shelf import shelf
 from notify.render.dates import say_day, say_time
 from notify.render.day_paper import DayPaper, PaperLine, PaperPart, day_pdf
 from notify.render.words import Language
-from notify.store import people, shops, tickets, visits
+from notify.store import shops, tickets, visits
 from notify.store.database import Unit
+from notify.store.pickup_day import phones
 
 MOST = 60  # lines of one list: nobody works through more on one day, and paper has an end
 _LOOK_AHEAD = 14
@@ -62,11 +63,14 @@ class _Paper:
         self.ctx, self.unit, self.w = ctx, unit, words
         self.shop: Shop = ctx.shop(unit)
         self.lines = Lines(unit)
+        self.bringers: dict[str, str] = {}  # visit -> who brought it
+        self.phones: Mapping[str, str] = {}  # person -> the number to call
         self.seen: list[contact_reads.Seen] = []  # whose numbers stand on it
 
     def of(self, day: date) -> DayPaper:
         pickups = pickups_of(self.ctx, self.unit, self.lines, day)
         coming = {one.visit_id for one in pickups}
+        self._read_phones(coming)
         ready = [one.ticket for one in shelf(self.ctx, self.unit, self.lines) if one.ticket.visit_id not in coming]
         able, waiting = self._bench()
         return DayPaper(
@@ -104,10 +108,15 @@ class _Paper:
         said += [self.w("day_paper.to_pay", amount=self._amount(one.left))] if one.left else []
         return PaperLine(self._time(one.start_at), first[0].number if first else "", ", ".join(filter(None, said)))
 
+    def _read_phones(self, visit_ids: Iterable[str]) -> None:
+        for one in visit_ids:
+            self.bringers[one] = visits.visit_people(self.unit, one).get("bringer", ("",))[0]
+        self.phones = phones(self.unit, filter(None, self.bringers.values()))
+
     def _phone(self, visit_id: str) -> str:
-        bringer = visits.visit_people(self.unit, visit_id).get("bringer", ("",))[0]
-        phone = people.phone_to_call(self.unit, bringer, device_with_us=True) if bringer else ""
-        if phone and bringer:
+        bringer = self.bringers[visit_id]
+        phone = self.phones.get(bringer, "")
+        if phone:
             self.seen.append((bringer, None))
         return show_phone(phone) if phone else ""
 

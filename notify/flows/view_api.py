@@ -104,17 +104,18 @@ def people_of(ctx: Context, actor: Actor, visit_id: str) -> tuple[Who, ...]:
             for person_id in by_role.get(role, ()):
                 roles[person_id] = (*roles.get(person_id, ()), role)
         uses, known = people.allowed_uses(unit, roles), people.people_by_id(unit, roles)
+        contacts = people.contacts_of_all(unit, (i for i in roles if not known[i].forgotten))
         whole = tuple(
             Who(i, found, known[i].name, known[i].language, known[i].forgotten, tuple(
                 Reach(
                     c.channel, c.address,
                     () if c.suppressed_at else tuple(sorted(uses.get(i, {}).get(c.channel, ()))), c.undeliverable,
                 )
-                for c in (() if known[i].forgotten else people.contacts_of(unit, i))
+                for c in contacts.get(i, ())
             ))
             for i, found in roles.items()
         )  # fmt: skip
-        seen = [(i, c.id) for i in roles if not known[i].forgotten for c in people.contacts_of(unit, i)]
+        seen = [(i, c.id) for i, own in contacts.items() for c in own]
     contact_reads.note(ctx, actor, "api", seen)
     return whole
 

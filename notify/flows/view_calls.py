@@ -80,7 +80,12 @@ def calls_to_make(ctx: Context, unit: Unit, lines: Lines) -> tuple[Call, ...]:
     """The open calls, inside the caller's transaction."""
     waiting = sorted(messages.list_messages(unit, states=(MessageState.TO_CALL,), limit=500), key=_order)
     about = lines.by_id({_ticket_of(unit, message) for message in waiting})
-    return tuple(_call(ctx, unit, message, about) for message in waiting)
+    known = people.people_by_id(unit, {message.person_id for message in waiting})
+    contacts = people.contacts_of_all(unit, (one.id for one in known.values() if not one.forgotten))
+    return tuple(
+        _call(ctx, unit, message, about, known[message.person_id], contacts.get(message.person_id, ()))
+        for message in waiting
+    )
 
 
 def _order(message: Message) -> tuple[datetime, int]:
@@ -92,10 +97,12 @@ def _ticket_of(unit: Unit, message: Message) -> str:
     return thing if kind == "ticket" else next(iter(tickets.phases_of_visit(unit, message.visit_id)))
 
 
-def _call(ctx: Context, unit: Unit, message: Message, about: Mapping[str, TicketLine]) -> Call:
-    person = people.get_person(unit, message.person_id)
+def _call(
+    ctx: Context, unit: Unit, message: Message, about: Mapping[str, TicketLine], person: people.Person,
+    contacts: Iterable[people.Contact],
+) -> Call:  # fmt: skip
     with_us = tickets.is_device_with_us(unit, message.visit_id)
-    phone = "" if person.forgotten else people.phone_to_call(unit, person.id, device_with_us=with_us)
+    phone = people.number_to_call(contacts, device_with_us=with_us)
     later = message.reason == "nobody_there"
     return Call(
         message_id=message.id, notice=message.notice, person_id=person.id, person=person.name, phone=phone,

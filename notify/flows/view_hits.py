@@ -77,14 +77,19 @@ def _lines(
     if not hits:
         return ()
     lines, phones = Lines(unit), actor.may("see_contact")
-    return tuple(_line(ctx, unit, lines, hit, phones=phones, nearest=nearest) for hit in hits)
+    known = people.people_by_id(unit, {hit.booking.person_id for hit in hits})
+    shown = (one.id for one in known.values() if phones and not one.forgotten)
+    contacts = people.contacts_of_all(unit, shown)
+    return tuple(_line(ctx, unit, lines, hit, known, contacts, nearest=nearest) for hit in hits)
 
 
-def _line(ctx: Context, unit: Unit, lines: Lines, hit: Hit, *, phones: bool, nearest: bool) -> HitLine:
+def _line(
+    ctx: Context, unit: Unit, lines: Lines, hit: Hit, known: Mapping[str, people.Person],
+    contacts: Mapping[str, tuple[people.Contact, ...]], *, nearest: bool,
+) -> HitLine:  # fmt: skip
     booking = hit.booking
-    person = people.people_by_id(unit, [booking.person_id]).get(booking.person_id)
-    with_us = tickets.is_device_with_us(unit, booking.visit_id)
-    phone = people.phone_to_call(unit, booking.person_id, device_with_us=with_us) if phones and person else ""
+    person, own = known.get(booking.person_id), contacts.get(booking.person_id, ())
+    phone = people.number_to_call(own, device_with_us=tickets.is_device_with_us(unit, booking.visit_id)) if own else ""
     ready = lines.of(one for one in tickets.tickets_of_visit(unit, booking.visit_id) if one.phase is Phase.ON_SHELF)
     free = min(
         offers_within(ctx, unit, booking.visit_id) if nearest else (),

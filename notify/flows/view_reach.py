@@ -37,9 +37,9 @@ def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tu
     told = visits.visit_people(unit, visit_id).get("tell", ())
     uses = people.allowed_uses(unit, told)
     here = tickets.is_device_with_us(unit, visit_id)
-    lines = []
+    lines, contacts = [], people.contacts_of_all(unit, told)
     for person_id in told:
-        for contact in people.contacts_of(unit, person_id):
+        for contact in contacts.get(person_id, ()):
             allowed = uses.get(person_id, {}).get(contact.channel, frozenset())
             key, can_stop = _use_of(contact, allowed, here=here, is_on=contact.channel in ctx.channels_on)
             asks = can_stop and not allowed.isdisjoint(CONSENT_PURPOSES)

@@ -144,20 +144,19 @@ def broken_on_sheet(unit: Unit) -> tuple[BrokenLine, ...]:
     rows = visits.broken_contacts(unit)
     about = tickets.tickets_of_visits(unit, {row.visit_id for row in rows})
     names = people.people_by_id(unit, {row.person_id for row in rows})
+    contacts = people.contacts_of_all(unit, (one.id for one in names.values() if not one.forgotten))
+    masked = {one.id: _masked(one) for own in contacts.values() for one in own}
     return tuple(
         BrokenLine(
             visit_id=row.visit_id, ticket_id=about[row.visit_id][0].id,
             number=show_number(about[row.visit_id][0].number), person=names[row.person_id].name, channel=row.channel,
-            masked=_masked(unit, row.contact_id), why=row.undeliverable_why, since=row.undeliverable_at,
+            masked=masked.get(row.contact_id, ""), why=row.undeliverable_why, since=row.undeliverable_at,
         )
         for row in rows
     )  # fmt: skip
 
 
-def _masked(unit: Unit, contact_id: str) -> str:
-    contact = people.get_contact(unit, contact_id)
-    if contact is None:
-        return ""
+def _masked(contact: people.Contact) -> str:
     return mask_email(contact.address) if contact.channel == "email" else mask_phone(contact.address)
 
 

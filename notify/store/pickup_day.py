@@ -55,17 +55,6 @@ def phones(unit: Unit, persons: Iterable[str]) -> Mapping[str, str]:
 
     As people.phone_to_call says it for one of them.
     """
-    c = s.contacts
-    these = (
-        c.c.shop_id == unit.shop_id, c.c.person_id.in_(list(persons)), c.c.channel == "sms", c.c.replaced_at.is_(None),
-        c.c.in_repaired_device.is_(False), c.c.undeliverable_why != people.WRONG_NUMBER,
-        c.c.address_sealed.is_not(None),
-    )  # fmt: skip
-    rows = unit.connection.execute(
-        select(c.c.id, c.c.person_id, c.c.address_sealed).where(*these).order_by(c.c.created_at, c.c.id)
-    )
-    found: dict[str, str] = {}
-    for row in rows:
-        if row.person_id not in found:
-            found[row.person_id] = unit.open(row.person_id, "contacts", row.id, "address", row.address_sealed)
-    return found
+    found = people.contacts_of_all(unit, persons).items()
+    numbers = ((person, people.number_to_call(own, device_with_us=True)) for person, own in found)
+    return {person: number for person, number in numbers if number}

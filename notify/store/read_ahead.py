@@ -19,11 +19,6 @@ _TICKETS = (
     .order_by(s.tickets.c.created_at, s.tickets.c.number)
 )
 _PEOPLE = select(s.people).where(*where(s.people), among(s.people, "id"))
-_CONTACTS = (
-    select(s.contacts)
-    .where(*where(s.contacts), among(s.contacts, "person_id"), s.contacts.c.replaced_at.is_(None))
-    .order_by(s.contacts.c.created_at, s.contacts.c.id)
-)
 
 
 def read_ahead(
@@ -46,7 +41,7 @@ def read_ahead(
     known |= {("person", row.id): row for row in _rows(unit, _PEOPLE, "id", folk)}
     known |= _grouped("company", visits, company, "visit_id")
     known |= _grouped("tickets_of_visit", visits, tickets, "visit_id")
-    known |= _grouped("contacts", folk, _rows(unit, _CONTACTS, "person_id", folk), "person_id")
+    known |= _grouped("contacts", folk, _rows(unit, people.CONTACTS_AMONG, "person_id", folk), "person_id")
     known |= _grouped("live_booking", visits, _rows(unit, bookings.LIVE, "visit_id", visits), "visit_id")
     known |= _grouped("alike", visits, _rows(unit, messages.ALIKE, "visit_id", visits), "visit_id")
     if composed := list(message_ids):

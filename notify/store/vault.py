@@ -10,8 +10,8 @@ import hmac
 import os
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
@@ -26,7 +26,9 @@ from notify.store.key_store import data_keys, erased, key_metadata
 
 __all__ = ["VEILED_CLAIM", "Key", "Opener", "Place", "Vault", "data_keys"]
 _KEY_OF = select(data_keys).where(data_keys.c.person_id == bindparam("person"))
-_KEYS_OF = select(data_keys).where(data_keys.c.person_id.in_(bindparam("people", expanding=True)))
+_KEYS_OF = select(data_keys.c.person_id, data_keys.c.master_id, data_keys.c.wrapped).where(
+    data_keys.c.person_id.in_(bindparam("people", expanding=True))
+)
 _HAVE = select(data_keys.c.person_id).where(data_keys.c.person_id.in_(bindparam("people", expanding=True)))
 _MANY = 5000  # PostgreSQL takes 65,535 values in one statement
 _KINDS: tuple[Kind, Kind] = ("master", "index")
@@ -35,8 +37,7 @@ VEILED_CLAIM = "claim"  # the blind index of a forgotten person's claim link
 _VERSION = b"\x01"
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where a sealed text belongs; it cannot be opened anywhere else (AES-GCM associated data)."""
 
     table: str
@@ -165,9 +166,11 @@ class Vault:
         with self._engine.connect() as connection:
             rows = connection.execute(_KEYS_OF, {"people": list(person_ids)}).all()
         found = {}
-        for row in rows:
-            with suppress(Misconfigured):  # told when that very key is asked for: the others can be used
-                found[row.person_id] = self.unwrap(row.person_id, row.master_id, row.wrapped)
+        for person_id, master_id, wrapped in rows:
+            try:
+                found[person_id] = self.unwrap(person_id, master_id, wrapped)
+            except Misconfigured:  # told when that very key is asked for: the others can be used
+                continue
         return found
 
     def lookup(self, channel: str, address: str) -> str:
