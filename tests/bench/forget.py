@@ -2,27 +2,39 @@
 
 from __future__ import annotations
 
+import http.client
 import itertools
+import json
 import os
+import re
+import signal
 import sqlite3
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
+from urllib.parse import urlencode
 
 from sqlalchemy import Engine, event, insert
 
 from notify.flows import forget
-from notify.store import erasing
+from notify.flows.check_in import check_in
+from notify.flows.check_in_form import DeviceForm, PersonForm, VisitForm
+from notify.store import erasing, tickets
 from notify.store import schema as s
 from notify.store.vault import data_keys
 from tests.bench.line import Figure, Side
 from tests.bench.stage import Nothing, house_on
 from tests.parts.house import House
+from tests.parts.installation import ROOT, Serving, make_installation, owner_of
+from tests.parts.processes import die_with_parent
 
 AGAINST = (
     "every statement that our transactions sent to both files, reads among them, said again word for word by sqlite3 "
@@ -35,14 +47,18 @@ MESSAGES = 3  # a person: taken in, ready, handed back
 EVENTS = 6
 
 
-def figures(*, people: int, rounds: int) -> list[Figure]:
-    """`forget`: so many people whose time is over, the environment's SHELFBELL_FORGET_PEOPLE if set."""
+def figures(*, people: int, rounds: int, beside: bool = True) -> list[Figure]:
+    """`forget`, and unless not `beside` what others wait meanwhile (`forget_waits`).
+
+    With so many people whose time is over, the environment's SHELFBELL_FORGET_PEOPLE if set.
+    """
     people = int(os.environ.get("SHELFBELL_FORGET_PEOPLE", people))
     with tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as name, house_on(Path(name), Nothing()) as house:
         fill(house, people)
         house.ctx.db.checkpoint(truncate=True)
         house.clock.advance(200 * 86400)
-        return [_forget(house, Path(name), people, rounds)]
+        out = [_forget(house, Path(name), people, rounds)]
+    return [*out, waits(people)] if beside else out
 
 
 def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
@@ -50,7 +66,7 @@ def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
     before = {name: folder / f"before-{name}.db" for name in files}
     for name, file in files.items():
         _copy(file, before[name])
-    pairs, waits = [], []
+    pairs, gaps = [], []
     for _ in range(rounds):
         _put_back(house, before)
         ticks: list[float] = []
@@ -60,7 +76,7 @@ def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
                                  tell=lambda _done, _of, ticks=ticks: ticks.append(time.perf_counter()))  # fmt: skip
             ours = time.perf_counter() - began
         assert len(done.due) == people, len(done.due)
-        waits += [b - a for a, b in itertools.pairwise(ticks)]
+        gaps += [b - a for a, b in itertools.pairwise(ticks)]
         pairs.append((ours, _say_again(said, before, folder)))
     began = time.perf_counter()
     proved = forget.confirm(house.ctx, house.system())
@@ -69,13 +85,78 @@ def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
     ratio = statistics.median(a / b for a, b in pairs)
     we, they = (statistics.median(side) for side in zip(*pairs, strict=True))
     more = {
-        "people": people, "batch": erasing.BATCH, "batch_ms": round(statistics.median(waits) * 1000, 1) if waits else 0,
-        "batch_ms_most": round(max(waits, default=0) * 1000, 1), "proof_s": round(proof, 2),
+        "people": people, "batch": erasing.BATCH, "batch_ms": round(statistics.median(gaps) * 1000, 1) if gaps else 0,
+        "batch_ms_most": round(max(gaps, default=0) * 1000, 1), "proof_s": round(proof, 2),
         "megabytes": round(before["main"].stat().st_size / 1e6), "people_a_second": round(people / we),
     }  # fmt: skip
     return Figure(
         "forget", ratio, 1.3, AGAINST, people * rounds, Side(we, "s"), Side(they, "s"), higher=False, more=more
     )
+
+
+def waits(people: int) -> Figure:
+    """How long a claim page and a form of it take at `shelfbell serve` while the command forgets everybody else."""
+    with tempfile.TemporaryDirectory(prefix="shelfbell-bench-") as name:
+        shop = make_installation(Path(name), **{"log.level": "error"})
+        services = shop.open()
+        fill(SimpleNamespace(ctx=services.context, shop_id=services.shop_ids()[0]), people, master="k1")
+        form = VisitForm(bringer=PersonForm("Ines Farrow", email="ines@example.org"), devices=(DeviceForm("Radio"),))
+        done = check_in(services.context, owner_of(services), form)
+        with services.context.db.read(services.shop_ids()[0]) as unit:
+            path = f"/c/{tickets.get_ticket(unit, done.ticket_ids[0]).token}"
+        services.context.db.checkpoint(truncate=True)
+        shop.close()
+        with Serving(shop):
+            quiet, busy = _Asked(), _Asked()
+            quiet.ask(shop.port, path, lambda: len(quiet.pages) < 20)
+            child = subprocess.Popen(
+                [sys.executable, "-m", "notify", "forget", "--json", "--config", str(shop.config)], cwd=ROOT,
+                stdout=subprocess.PIPE, preexec_fn=die_with_parent(signal.SIGKILL),
+            )  # fmt: skip
+            busy.ask(shop.port, path, lambda: child.poll() is None)
+            said = json.loads(child.communicate()[0])
+        assert child.returncode == 0 and len(said["due"]) == people, said
+    return Figure(
+        "forget_waits", max(busy.pages) / 0.1, 1.0,
+        "the slowest claim page of the same service while the command forgets, against 100 ms, the most it may be",
+        people, Side(max(busy.pages), "s, slowest"), Side(0.1, "s, slowest"), higher=False,
+        more={"pages": len(busy.pages), "page_ms": _ms(busy.pages), "form_ms": _ms(busy.forms),
+              "quiet_page_ms": _ms(quiet.pages), "quiet_form_ms": _ms(quiet.forms)},
+    )  # fmt: skip
+
+
+def _ms(taken: list[float]) -> dict[str, float]:
+    ordered = sorted(taken)
+    at = {"median": len(ordered) // 2, "p99": int(len(ordered) * 0.99), "most": -1}
+    return {name: round(ordered[place] * 1000, 1) for name, place in at.items()}
+
+
+class _Asked:
+    """Seconds that pages, and forms that change the language of a visit, took, each over a line of its own."""
+
+    def __init__(self) -> None:
+        self.pages: list[float] = []
+        self.forms: list[float] = []
+
+    def ask(self, port: int, path: str, more: Callable[[], bool]) -> None:
+        """A page and the form on it in turn, as long as there is `more`; at least once."""
+        while not self.pages or more():
+            page = self._one(port, "GET", path, self.pages)
+            values = dict(re.findall(r'name="(csrf_token)" value="([^"]*)"', page))
+            language = "de" if len(self.pages) % 2 else "en"
+            self._one(port, "POST", f"{path}/language", self.forms, urlencode({**values, "language": language}))
+
+    @staticmethod
+    def _one(port: int, method: str, path: str, taken: list[float], body: str | None = None) -> str:
+        began = time.perf_counter()
+        with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=60)) as line:
+            kind = {"Content-Type": "application/x-www-form-urlencoded"} if body else {}
+            line.request(method, path, body, kind)
+            answer = line.getresponse()
+            page = answer.read().decode()
+        taken.append(time.perf_counter() - began)
+        assert answer.status in (200, 303), (method, answer.status, page[:300])
+        return page
 
 
 def _say_again(said: list[tuple[str, Any, Any, bool]], before: dict[str, Path], folder: Path) -> float:
@@ -149,7 +230,7 @@ def _put_back(house: House, before: dict[str, Path]) -> None:
         target.close()
 
 
-def fill(house: House, people: int, *, name: Callable[[int], bytes] | None = None) -> None:
+def fill(house: Any, people: int, *, name: Callable[[int], bytes] | None = None, master: str = "") -> None:
     """So many people with one visit each whose device went home long ago, as wide as real rows are.
 
     `name` gives the bytes that stand sealed as a person's name, to look for them later.
@@ -161,9 +242,17 @@ def fill(house: House, people: int, *, name: Callable[[int], bytes] | None = Non
         with house.ctx.db.write(house.shop_id) as unit:
             for table in rows[0]:
                 unit.connection.execute(insert(table), [row for one in rows for row in one[table]])
-        keys = [{"person_id": _id("p", number), "master_id": "m", "wrapped": os.urandom(60)} for number in numbers]
+        keys = [
+            {"person_id": _id("p", number), "master_id": master or "m", "wrapped": _key(house, number, master)}
+            for number in numbers
+        ]
         with house.ctx.db.vault._engine.execution_options(writes=True).begin() as connection:
             connection.execute(insert(data_keys), keys)
+
+
+def _key(house: Any, number: int, master: str) -> bytes:
+    """A real one under the `master` key of that name; else as long as one."""
+    return house.ctx.db.vault.wrap(_id("p", number), os.urandom(32), master) if master else os.urandom(60)
 
 
 def _id(kind: str, number: int, n: int = 0) -> str:

@@ -17,6 +17,7 @@ from tests.bench import (
     claim_page,
     composed,
     forecast,
+    forget,
     history,
     idle,
     invite,
@@ -84,6 +85,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         lambda: backup.figures(megabytes=1, rounds=1, seconds=0),
         {"backup_copy", "backup_whole"},
     ),
+    "forget": (lambda: forget.figures(people=60, rounds=1, beside=False), {"forget"}),
     "vault": (lambda: vault.figures(contacts=20, rounds=1), {"vault_read"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }

@@ -660,6 +660,7 @@ AFTER_STEPS = (
     Step("stop_by_link.stop", _stop_by_link),
     _flow("once.forget_keys", once.forget_keys),
     Step("", _mailed), Step("", lambda s: s.house.clock.advance(80 * 86400)),
+    Step("", lambda s: s.house.clock.advance((33 - s.house.clock().hour) % 24 * 3600)),  # by day only
     Step("tell_before.tell_due", lambda s: tell_before.tell_due(s.house.ctx, s.house.system()), telling=True),
 )  # fmt: skip
 

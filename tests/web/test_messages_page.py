@@ -116,6 +116,7 @@ def test_what_texts_cost_stands_in_a_sentence_and_by_kind_on_a_page_of_its_own(s
             "alarm_minutes": "60",
             "bell_phone": "01632 960124",
             "all_well_days": "7",
+            "forget_notice_days": "3",
             "long_past_hours": "6",
         },
     )
