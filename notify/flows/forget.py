@@ -47,6 +47,7 @@ class _Run:
     actor: Actor
     reason: str
     drop_copies: DropCopies | None
+    rest: Callable[[], object] = lambda: None
     record_id: str = ""
     gone: list[str] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
@@ -60,7 +61,7 @@ def forget(
 
     Without `prove` the rewriting of the files is left to whoever serves them: two processes that both
     checkpoint meet SQLite's WAL-reset race (sqlite.org/wal.html#walresetbug). `tell` hears how many are done of how
-    many; `rest` is called between batches, so that others who wait to write have their turn.
+    many; `rest` is called between transactions, so that others who wait to write have their turn.
 
     `drop_copies` removes kept copies of messages (the Maildir of a folder channel) by Message-ID. `confirmed` is False
     while a reader holds old pages: the next run proves it. While the clock is in doubt nobody goes. Not legal advice:
@@ -72,7 +73,7 @@ def forget(
         doubt = watch_clock.doubt(ctx, unit)
     if dry_run or doubt:
         return Forgotten(due if dry_run else (), kept, {}, confirmed=False, dry_run=dry_run, doubt=doubt)
-    run = _Run(ctx, actor, "period_over", drop_copies)
+    run = _Run(ctx, actor, "period_over", drop_copies, rest)
     for start in range(0, len(due), batch):
         _forget_batch(run, due[start : start + batch], whom=_still_due)
         tell(min(start + batch, len(due)), len(due))
@@ -159,6 +160,7 @@ def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[_Run, Unit, 
         due = tuple(whom(run, unit, ids))
         named = erasing.delegates_of(unit, due)
         copies = _destroy(run.ctx, unit, (*due, *named))
+    run.rest()
     _overwrite(run, due, named, copies)
 
 

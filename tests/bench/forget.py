@@ -72,8 +72,7 @@ def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
         ticks: list[float] = []
         with _heard({"main": house.ctx.db.engine, "keys": house.ctx.db.vault._engine}) as said:
             began = time.perf_counter()
-            done = forget.forget(house.ctx, house.system(), prove=False,
-                                 tell=lambda _done, _of, ticks=ticks: ticks.append(time.perf_counter()))  # fmt: skip
+            done = forget.forget(house.ctx, house.system(), prove=False, tell=_ticking(ticks))
             ours = time.perf_counter() - began
         assert len(done.due) == people, len(done.due)
         gaps += [b - a for a, b in itertools.pairwise(ticks)]
@@ -92,6 +91,10 @@ def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
     return Figure(
         "forget", ratio, 1.3, AGAINST, people * rounds, Side(we, "s"), Side(they, "s"), higher=False, more=more
     )
+
+
+def _ticking(ticks: list[float]) -> Callable[[int, int], object]:
+    return lambda _done, _of: ticks.append(time.perf_counter())
 
 
 def waits(people: int) -> Figure:
@@ -184,7 +187,7 @@ def _say_again(said: list[tuple[str, Any, Any, bool]], before: dict[str, Path], 
 def _heard(engines: dict[str, Engine]) -> Iterator[list[tuple[str, Any, Any, bool]]]:
     """All that is said to these engines, begin and commit included, in its order."""
     said: list[tuple[str, Any, Any, bool]] = []
-    hooks = []
+    hooks: list[tuple[Engine, str, Callable[..., None]]] = []
     for name, engine in engines.items():
 
         def statement(_c: Any, _u: Any, sql: str, values: Any, _x: Any, many: bool, name: str = name) -> None:
@@ -269,7 +272,7 @@ def _rows(shop: str, number: int, at: datetime, name: Callable[[int], bytes] | N
               "lookup": sealed(32).hex(), "in_repaired_device": False, "created_at": at}
         for way in ("email", "sms")
     ]  # fmt: skip
-    messages = [
+    messages: list[dict[str, Any]] = [
         of | {"id": _id("d", number, n), "seq": 10 + number * MESSAGES + n, "visit_id": visit, "about": visit,
               "cause": _id("c", number, n), "notice": "ready", "person_id": person, "sealed_for": person,
               "channel": "email", "resend": 0, "refs": {"ticket": ticket}, "state": "sent", "created_at": at,
