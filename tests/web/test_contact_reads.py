@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -9,13 +11,18 @@ import pytest
 from flask import Flask
 from sqlalchemy import delete, select
 
+from notify.core.actors import Actor
 from notify.core.errors import NotAllowed, NotFound
-from notify.flows import contact_reads, view_calls
+from notify.core.sources import Batch, Change
+from notify.flows import contact_reads, moves, paper_day, pickup, take_changes, view_calls
 from notify.flows.check_in_form import DeviceForm
-from notify.store import people, visits
+from notify.flows.hear_reply import Heard, hear
+from notify.render.words import Words
+from notify.store import doubts, people, visits
 from notify.store import schema as s
-from tests.web.conftest import Browser
+from tests.web.conftest import Browser, make_app
 from tests.web.every_route import every, fill_house
+from tests.web.script_hand import script
 
 CLEAR = ("07700 900123", "07700900123", "+447700900123", "+44 7700 900123", "ines@example.org")
 
@@ -28,7 +35,7 @@ def rows(house: Any) -> list[Any]:
 @pytest.mark.long
 def test_every_page_that_shows_an_address_in_clear_leaves_a_row(app: Flask, house: Any, signed_in: Browser) -> None:
     shown = unlogged = looked = 0
-    for one in list(every(app, fill_house(house), methods={"GET"})):
+    for one in list(every(app, fill_house(house), methods=frozenset({"GET"}))):
         if ":" in one.who or one.who in ("staff", "demo") or not one.path.startswith(("/c/", "/p/", "/u/", "/feeds/")):
             with house.ctx.db.write(house.shop_id) as unit:
                 unit.connection.execute(delete(s.contact_reads))
@@ -45,6 +52,57 @@ def test_every_page_that_shows_an_address_in_clear_leaves_a_row(app: Flask, hous
                     print("shown without a row:", one.path)
     print(f"FIGURE contact_reads pages={looked} show={shown} unlogged={unlogged}")
     assert unlogged == 0
+
+
+def in_clear(app: Flask, house: Any, browser: Browser) -> dict[str, Callable[[], str]]:
+    """Code of the log -> what its place shows, in a shop where each of them has an address or a number to show."""
+    done = house.check_in(DeviceForm("Kestrel radio"))
+    for phase in ("inspecting", "in_line", "on_bench", "on_shelf"):
+        moves.move(house.ctx, house.actor(), done.ticket_ids[0], phase)
+    slot = pickup.offers(house.ctx, house.actor(), done.visit_id)[0].slot
+    pickup.book(house.ctx, house.actor(), done.visit_id, slot.local, fold=slot.fold)
+    house.check_in(DeviceForm("Otter camera"), email="", phone="01632 960456")
+    house.deliver(after=91)
+    hear(house.ctx, house.shop_id, Heard("email", "ute@example.net", "Hello?", house.clock(), "k", "mail"))
+    told = Change(2, {"reference": "J-8", "phase": "done", "name": "Tomas Reed", "phone": "07700 900321"})
+    take_changes.take(house.ctx, Actor(house.shop_id, "source", "bench"),
+                      Batch("bench", "tickets", "UTC", {}, {}), [told])  # fmt: skip
+    with house.read() as unit:
+        person = visits.visit_people(unit, done.visit_id)["bringer"][0]
+        (doubt,), contact = doubts.list_open(unit), people.contacts_of(unit, person)[0]
+    ticket, day, words = (
+        f"/tickets/{done.ticket_ids[0]}",
+        slot.local.date(),
+        Words(house.services.templates / "words", prefix="desk.").get("en"),
+    )
+    demo = Browser(make_app(house, demo=True), secret=browser.secret, shop_id=house.shop_id)
+    return {
+        "replies": lambda: browser.get("/replies").text,
+        "sources": lambda: browser.get("/sources").text + browser.get(f"/doubts/{doubt.id}").text,
+        "ticket": lambda: browser.post(f"{ticket}/contact/show", {"contact": contact.id}, seen=ticket).text,
+        "paper": lambda: repr(paper_day.paper_day(house.ctx, house.actor(), day, words=words)),
+        "letters": lambda: demo.get("/demo/mail").text,
+        "api": lambda: script(app, house).ask("GET", f"/visits/{done.visit_id}/people").text,
+        "day_sheet": lambda: browser.get("/").text,
+    }
+
+
+SHOWN = re.compile(r"7700 ?900 ?(123|321)|1632 ?960 ?456|ines@example\.org|ute@example\.net")
+
+
+def test_each_place_that_has_one_to_show_notes_the_look_under_its_own_name(
+    app: Flask, house: Any, signed_in: Browser
+) -> None:
+    shown, unlogged = [], []
+    for place, look in in_clear(app, house, signed_in).items():
+        with house.ctx.db.write(house.shop_id) as unit:
+            unit.connection.execute(delete(s.contact_reads))
+        if SHOWN.search(look()):
+            shown.append(place)
+            unlogged += [place] if place not in {row.place for row in rows(house)} else []
+    print(f"FIGURE contact_reads_places shown={len(shown)} unlogged={len(unlogged)}")
+    assert len(shown) == 7, shown
+    assert unlogged == []
 
 
 def test_one_number_is_shown_by_a_press_and_the_look_is_noted(house: Any, signed_in: Browser) -> None:
