@@ -44,7 +44,12 @@ def doubt(ctx: Context, unit: Unit) -> str:
     return clock_trail.doubt(clock_trails.get(unit), ctx.clock())
 
 
+def why_not(ctx: Context, shop_id: str) -> str:
+    """Why what hangs on the time is not done now (a key of WHY); empty when it is."""
+    with ctx.db.read(shop_id) as unit:
+        return doubt(ctx, unit)
+
+
 def is_believed(ctx: Context, shop_id: str) -> bool:
     """Whether what hangs on the time may be done now."""
-    with ctx.db.read(shop_id) as unit:
-        return not doubt(ctx, unit)
+    return not why_not(ctx, shop_id)

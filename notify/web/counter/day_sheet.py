@@ -20,6 +20,7 @@ from notify.web.counter.backup_lines import backup_lines
 from notify.web.counter.bell import lines
 from notify.web.counter.bench_order import order_lines
 from notify.web.counter.calendar_asks import question_line
+from notify.web.counter.clock_line import clock_lines
 from notify.web.counter.danger_lines import danger_line
 from notify.web.counter.hold_says import sheet_lines as hold_lines
 from notify.web.counter.listeners import sheet_lines as listener_lines
@@ -64,7 +65,8 @@ def _page() -> Response:
         broken=[broken_line(one, speak) for one in sheet.broken], tried=[tried_line(one, speak) for one in sheet.tried],
         danger=[danger_line(one, speak) for one in sheet.danger],
         requests=[request_line(one, speak) for one in sheet.requests],
-        sources=[*source_lines(speak), *listener_lines(speak)], backups=backup_lines(speak), kept_longer=hold_lines(),
+        sources=[*source_lines(speak), *listener_lines(speak)], backups=backup_lines(speak),
+        kept_longer=[*clock_lines(), *hold_lines()],
         resting=resting(sheet.resting), for_parts=[work.waiting_line(one, sheet, speak) for one in sheet.waiting],
         parts_scale=work.scale_over(sheet.waiting, sheet, speak), old=work.old_note(sheet.old, speak),
         reports=REPORTS if may(actor.role, "report") else [],
