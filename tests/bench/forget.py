@@ -48,7 +48,7 @@ EVENTS = 6
 
 
 def figures(*, people: int, rounds: int, beside: bool = True) -> list[Figure]:
-    """`forget`, and unless not `beside` what others wait meanwhile (`forget_waits`).
+    """`forget`, and unless not `beside` what others wait while 1,000 go (`forget_waits`).
 
     With so many people whose time is over, the environment's SHELFBELL_FORGET_PEOPLE if set.
     """
@@ -58,7 +58,7 @@ def figures(*, people: int, rounds: int, beside: bool = True) -> list[Figure]:
         house.ctx.db.checkpoint(truncate=True)
         house.clock.advance(200 * 86400)
         out = [_forget(house, Path(name), people, rounds)]
-    return [*out, waits(people)] if beside else out
+    return [*out, waits(min(people, 1000))] if beside else out
 
 
 def _forget(house: House, folder: Path, people: int, rounds: int) -> Figure:
