@@ -21,7 +21,9 @@ OUT_OF_REACH = (
 
 
 @click.command("forget", cls=Command)
-@click.option("--dry-run", is_flag=True, help="Only say who would go (by claim numbers), what stays, why, and until when.")
+@click.option(
+    "--dry-run", is_flag=True, help="Only say who would go (by claim numbers), what stays, why, and until when."
+)
 @click.option("--all", "everyone", is_flag=True, help="With --dry-run: also those whose time is not over yet.")
 @click.option("--person", "number", default="", help="Forget the people of the visit with this claim number at once.")
 @click.option(

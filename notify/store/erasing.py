@@ -23,7 +23,7 @@ from notify.store.stamps import people_changed
 from notify.store.statements import given, where
 from notify.store.vault import VEILED_CLAIM
 
-# So many people in one transaction. Measured by tests/bench/forget.py, 3,000 people on two cores: the write lock is held
+# So many people in one transaction. Measured by tests/bench/forget.py, 3,000 people on two cores: the lock is held
 # 41 ms of processor time (64 at most) at 250, 17 (37) at 50, 25 (38) at 100, 68 (117) at 500; the whole costs 1.1 s at
 # 250, 2.4 s at 50. Beside a disk or cores that are busy with other things it is longer by the clock.
 BATCH = 250

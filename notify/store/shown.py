@@ -19,7 +19,8 @@ UNSEEN = frozenset(
     table.name
     for table in (
         s.shown_stamps, s.sessions, s.throttles, s.job_runs, s.idempotency, s.taken_letters, s.taken_files,
-        s.taken_rows, s.source_states, s.contact_reads, s.clock_trails, s.lost_requests, s.listeners, s.refused_events, s.api_tokens, s.feeds,
+        s.taken_rows, s.source_states, s.contact_reads, s.clock_trails, s.lost_requests, s.listeners,
+        s.refused_events, s.api_tokens, s.feeds,
     )
 )  # fmt: skip
 _MARK = "shelfbell.shown"

@@ -32,6 +32,7 @@ class Seen:
 
     statements: int = 0
     commits: int = 0
+    looks_noted: int = 0  # who looked at a contact is noted beside the command's own work, and is none of it
     hit: bool = False
 
 
@@ -46,13 +47,17 @@ def cut_at(n: int) -> Iterator[Seen]:
             seen.hit = True
             raise Cut
 
-    def statement(*_: Any) -> None:
+    def statement(connection: Any, _cursor: Any, text: str, *_: Any) -> None:
+        if "contact_reads" in text:
+            connection.info["noted"] = True
         count()
 
     def commit(connection: Any) -> None:
+        noted = connection.info.pop("noted", False)
         count()
         main = not str(connection.engine.url.database).endswith("keys.db")
-        seen.commits += main and bool(connection.get_execution_options().get("writes"))
+        seen.looks_noted += noted
+        seen.commits += main and not noted and bool(connection.get_execution_options().get("writes"))
 
     event.listen(Engine, "before_cursor_execute", statement)
     event.listen(Engine, "commit", commit)
@@ -158,6 +163,9 @@ COMMANDS: tuple[Words, ...] = (
     on("person", "contact", "sms", "07700 900222"),
     on("person", "stop", "email", "--for", "pickup"),
     on("person", "language", "de"),
+    on("consent", "withdraw", "email", "--for", "repair"),
+    plain("suppression", "add", "email", "nobody@example.org"),
+    on("hold", "set", "dispute", "--note", "the hum is back"),
     on("ticket", "move", "in_line"),
     on("bench", "first"),
     plain("bench", "usual"),
@@ -180,6 +188,11 @@ COMMANDS: tuple[Words, ...] = (
     on("handover", "undo", "--reason", "wrong_person"),
 )  # fmt: skip
 SEVERAL = {
+    "backup": "files, no row; tests/flows/test_backup",
+    "restore": "files, then a database that is not in place yet; tests/flows/test_backup",
+    "keep set": "asks first what it would do, in a transaction that changes nothing; tests/flows/test_keeping",
+    "key rotate": "files and rows in turn, and run again it finishes; tests/store/test_key_rotation",
+    "key retire": "a file; tests/store/test_key_rotation",
     "forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
     "init": "writes files, then a database; tests/cli/test_init_on_another_database",
     "inbox": "a letter each; tests/inbox",
@@ -201,6 +214,18 @@ ELSEWHERE = {
     "bench refuse",
     "bench suggest",
     "bench take",
+    "consent give",
+    "hold end",
+    "hold review",
+    "person child",
+    "request add",
+    "request done",
+    "request extend",
+    "request of-reply",
+    "request prove",
+    "request refuse",
+    "request withdraw",
+    "suppression end",
     "call log",
     "doubt link",
     "doubt take",
@@ -222,8 +247,10 @@ ELSEWHERE = {
     "ticket lift-hold",
 }
 READING = {
-    "api describe", "api list", "check", "doubt list", "doubt show", "listener kinds", "listener list", "pad list",
-    "preview", "print ticket", "print day-sheet", "shop list", "source list", "source show", "token list",
+    "access-log", "consent show", "erasure list", "erasure show", "held", "hold list", "keep list", "key check",
+    "key show", "record", "request export", "request list", "request show", "suppression list", "api describe",
+    "api list", "check", "doubt list", "doubt show", "listener kinds", "listener list", "pad list", "preview",
+    "print ticket", "print day-sheet", "shop list", "source list", "source show", "token list",
     "why", "replies", "ticket list", "ticket show", "part list", "promise suggest",
     "promise report", "bench order", "forecast show", "forecast report", "forecast picture",
     "pickup slots", "pickup list", "call list", "message list", "message show",
@@ -316,7 +343,7 @@ def carry_out(story: Story, words: tuple[str, ...], disk: Disk, tally: Tally, *,
         disk.changed()
         with cut_at(n) as seen:
             said = story.shop(*words)
-        changed = disk.changed()
+        changed = disk.changed() and (seen.commits > 0 or not seen.looks_noted)
         tally.traces += "Traceback" in said.err or "Cut" in said.out
         if not seen.hit:
             assert said.code == 0 and changed, (words, said.err)

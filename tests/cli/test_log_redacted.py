@@ -21,8 +21,9 @@ LEAKS = [
     "pat@example.org", "o'quill+x@mail.example.net", *phone_forms("+447700900123"), *phone_forms("+441632960001"),
     "aB3dE6gH9jK2mN5pQ8sT1vW4", "3f2a9c1d3f2a9c1d3f2a9c1d3f2a9c1d", "Zm9vYmFyYmF6cXV4-_0123456789abcd",
 ]  # fmt: skip
-STAY = ["2026-11-28T09:00:00Z", "550e8400-e29b-41d4-a716-446655440000", "GET /t/<token> 200 12 ms", 
-        "a backup was made",         "database_could_not_be_written", "took 12345 ms", "/x/notify/web/log.py:44 in log_fault", "2026-11-28"]  # fmt: skip
+STAY = ["2026-11-28T09:00:00Z", "550e8400-e29b-41d4-a716-446655440000", "GET /t/<token> 200 12 ms",
+        "a backup was made", "database_could_not_be_written", "took 12345 ms",
+        "/x/notify/web/log.py:44 in log_fault", "2026-11-28"]  # fmt: skip
 
 
 @pytest.mark.parametrize("text", LEAKS)

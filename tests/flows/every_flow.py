@@ -711,6 +711,7 @@ KEEP_STEPS = (
 )  # fmt: skip
 # Who looks at an address in clear: a first look is a row, another one soon after is counted in it.
 LOOK_STEPS = tuple(
-    _flow("contact_reads.note", contact_reads.note, place="calls", seen=lambda s: [(s.person(), None)]) for _ in range(2)
+    _flow("contact_reads.note", contact_reads.note, place="calls", seen=lambda s: [(s.person(), None)])
+    for _ in range(2)
 )
 STEPS = (*SHOP_STEPS, *WORK_STEPS, *SHELF_STEPS, *AFTER_STEPS, *REQUEST_STEPS, *KEEP_STEPS, *LOOK_STEPS)

@@ -41,8 +41,10 @@ def test_a_fresh_repair_says_where_it_is_and_hides_name_device_and_address(house
         "You, with this page or your claim ticket.",
         "M•• O••, with this page or your claim ticket.",
     )
-    assert page.known.endswith("and forget it 90 days after the last device is handed back; only the story of the repair "
-                               "stays, without a person in it.")
+    assert page.known.endswith(
+        "and forget it 90 days after the last device is handed back; only the story of the repair "
+        "stays, without a person in it."
+    )
     assert [s.when + " " + s.sentence for s in page.story] == ["today, 09:00 You handed it in at the counter."]
     for secret in ("Ines", "Farrow", "Kestrel", "hisses", "Oltmann", "ines@", "900123"):
         assert secret not in str(page)

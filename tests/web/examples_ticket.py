@@ -195,17 +195,51 @@ def _why() -> Page:
 
 
 def _consents(**more: Any) -> Page:
-    given = ("Thursday, 26 November 2026, 9:00: they allowed text messages for news and questions about the repair, at the"
-             " counter, noted by Lena. It rests on the repair they ordered. The words shown, in English: \"We may send you"
-             " news and questions about the repair.\" (repair-1). Evidence: visit 00000001.")
-    use = {"code": "afterwards", "label": "They allow text messages for one question, some days after the device went home, whether all is well"}
-    sms = {"channel": "sms", "masked": "+44 •••• ••• 123", "says": "+44 •••• ••• 123: text messages for pickup times and reminders.",
-           "stopped": "", "give": [use], "withdraw": [{"code": "pickup", "label": "They withdraw: pickup times and reminders"}], "can_stop": True}
-    mail = {"channel": "email", "masked": "p•••@example.org", "says": "p•••@example.org: nothing goes there, everything was stopped on Wednesday, 3 June 2026.",
-            "stopped": "Wednesday, 3 June 2026", "give": [], "withdraw": [], "can_stop": False}
-    pat = {"id": "7", "name": "Pat Marlow", "roles": "Brought it, is told", "child": False, "forgotten": False, "ways": [sms, mail],
-           "said": [{"sentence": given, "allowed": True}]}
-    gone = {"id": "8", "name": "forgotten", "roles": "Pays", "child": False, "forgotten": True, "ways": [], "said": [{"sentence": given, "allowed": True}]}
+    given = (
+        "Thursday, 26 November 2026, 9:00: they allowed text messages for news and questions about the repair, at the"
+        ' counter, noted by Lena. It rests on the repair they ordered. The words shown, in English: "We may send you'
+        ' news and questions about the repair." (repair-1). Evidence: visit 00000001.'
+    )
+    use = {
+        "code": "afterwards",
+        "label": "They allow text messages for one question, some days after the device went home, whether all is well",
+    }
+    sms = {
+        "channel": "sms",
+        "masked": "+44 •••• ••• 123",
+        "says": "+44 •••• ••• 123: text messages for pickup times and reminders.",
+        "stopped": "",
+        "give": [use],
+        "withdraw": [{"code": "pickup", "label": "They withdraw: pickup times and reminders"}],
+        "can_stop": True,
+    }
+    mail = {
+        "channel": "email",
+        "masked": "p•••@example.org",
+        "says": "p•••@example.org: nothing goes there, everything was stopped on Wednesday, 3 June 2026.",
+        "stopped": "Wednesday, 3 June 2026",
+        "give": [],
+        "withdraw": [],
+        "can_stop": False,
+    }
+    pat = {
+        "id": "7",
+        "name": "Pat Marlow",
+        "roles": "Brought it, is told",
+        "child": False,
+        "forgotten": False,
+        "ways": [sms, mail],
+        "said": [{"sentence": given, "allowed": True}],
+    }
+    gone = {
+        "id": "8",
+        "name": "forgotten",
+        "roles": "Pays",
+        "child": False,
+        "forgotten": True,
+        "ways": [],
+        "said": [{"sentence": given, "allowed": True}],
+    }
     return staff_base("", **{"number": "K7M-2X9T", "printed": "Thursday, 26 November", "refused": "", "action": "/visits/K7M-2X9T/consents/say",
                              "may_change": True, "people": [pat, {**pat, "id": "9", "child": True, "said": []}, gone], **more})  # fmt: skip
 
@@ -234,7 +268,10 @@ def ticket_pages() -> dict[str, tuple[str, Page]]:
         "ticket_preview": ("ticket.html", _ticket(preview=_preview())),
         "why": ("why.html", _why()),
         "consents": ("consents.html", _consents()),
-        "consents_refused": ("consents.html", _consents(refused="Does this person want them again? Ask, then say so.", may_change=False)),
+        "consents_refused": (
+            "consents.html",
+            _consents(refused="Does this person want them again? Ask, then say so.", may_change=False),
+        ),
         "consents_nothing": ("consents.html", _consents(people=[])),
         "why_nothing": ("why.html", {**_why(), "told": []}),
         "ticket_refused": ("ticket.html", _ticket(refused=refused, flag="Battery swollen", cautions=CAUTIONS)),

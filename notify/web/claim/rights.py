@@ -146,7 +146,11 @@ def _page(view: RightsView, token: str) -> Response:
     page = render_template(
         "rights.html", **base(view.language, token=token, door=view.door), kept=_kept(view, w, moments),
         sections=[{"title": one.title, "rows": one.rows} for one in sections], json_href=f"{home}/data.json",
-        asked=[_asked(one, w, moments, view.against) for one in view.requests if one.kind is not Kind.ACCESS or one.state == OPEN],
+        asked=[
+            _asked(one, w, moments, view.against)
+            for one in view.requests
+            if one.kind is not Kind.ACCESS or one.state == OPEN
+        ],
         ask_action=f"{home}/ask", withdraw_action=f"{home}/withdraw", against=_against(view.against, w),
         back_href=f"/c/{token}",
     )  # fmt: skip

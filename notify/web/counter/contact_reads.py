@@ -32,7 +32,8 @@ def show() -> Response:
         "contact_reads.html", here="settings",
         lines=[
             {"when": speak.when(one.at), "who": one.by, "place": PLACES[one.place],
-             "times": f"{one.times} times" if one.times > 1 else "once", "numbers": ", ".join(one.numbers) or "no ticket"}
+             "times": f"{one.times} times" if one.times > 1 else "once",
+             "numbers": ", ".join(one.numbers) or "no ticket"}
             for one in found.lines
         ],
         newer_href=f"/contact-reads?page={number - 1}" if number > 1 else "",
