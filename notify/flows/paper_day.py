@@ -1,4 +1,7 @@
-"""The day sheet on paper: what a day without machines needs, and the file that is written each evening."""
+"""The day sheet on paper: what a day without machines needs, and the file that is written each evening.
+
+Longer than other rooms: the lines of the sheet, and the care for a file that names people, belong together.
+"""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ from notify.core.one_click import Use, make_stop_token
 from notify.core.sources import Batch, Change
 from notify.core.tickets import Phase
 from notify.flows import pads, passes, take_changes
-from notify.store import doubts, messages, parts, tickets
+from notify.store import doubts, erasing, messages, parts, requests, tickets
 from notify.web.routes import ROUTES
 from tests.parts.axe import bring_axe, found_by_axe
 from tests.parts.town import town
@@ -40,6 +40,8 @@ def addresses(stage: Stage) -> list[str]:
     with stage.ctx.db.read(stage.shop_id) as unit:
         each = {one.phase: one for one in tickets.tickets_in(unit, list(Phase))}
         parts_here = [one.id for one in parts.parts_in(unit, ("ordered", "arrived"))][:2]
+        asked = [one.id for one in requests.open_requests(unit)][:1]
+        erased = [one.id for one in erasing.list_erasures(unit)][:1]
         letters = [one.id for one in messages.messages_of_visit(unit, each[Phase.ON_SHELF].visit_id)]
     use = Use(each[Phase.ON_SHELF].person_id, "email", "afterwards")
     given = passes.give(stage.ctx, stage.owner, each[Phase.ON_SHELF].visit_id, name="Bo Farrow")
@@ -50,6 +52,7 @@ def addresses(stage: Stage) -> list[str]:
         "token": [*claims, "nobody"], "message_id": letters[:2],
         "code": [given.code, "nobody"], "doubt_id": [_doubt(stage)], "part_id": parts_here,
         "pad_id": [pads.make_pad(stage.ctx, stage.owner, tickets=2)],
+        "number": [each[Phase.ON_SHELF].number], "request_id": asked, "record_id": erased,
         "link": [make_stop_token(use, key=stage.services.secret), "nobody"],
     }  # fmt: skip
     found = []

@@ -134,7 +134,8 @@ def test_every_plain_button_of_every_page_carries_out_and_lands_on_a_page(house:
                     data.setdefault(key, []).append(kept)
                 address = other or form.action
                 answer = browser.http.post(address, base_url="https://bell.example.org", data=data)
-                done = 200 if name == "look" else 303  # words to be read first change nothing
+                # Words to be read first, and a number to be read once, change nothing.
+                done = 200 if name == "look" or address.endswith("/contact/show") else 303
                 assert answer.status_code in (done, 409, 422), (path, address, answer.status_code)
                 if answer.status_code == 303:
                     landed = browser.get(answer.headers["Location"])

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, Response, request
 from werkzeug.wrappers import Response as Answer
 
-from notify.core.errors import NotifyError
+from notify.core.errors import NotFound, NotifyError
 from notify.core.requests import ARTICLES, REASONS, WAYS, Kind, Standing
 from notify.core.retention import EXCEPTIONS, NOT_ADVICE
 from notify.core.roles import may
@@ -199,6 +199,8 @@ def from_reply(reply_id: str) -> Answer:
     """One tap makes a request of a letter that asks to be forgotten."""
     try:
         made = flow.from_reply(ctx(), current_actor(), reply_id)
+    except NotFound:
+        raise
     except NotifyError as error:
         return redirect_with(back_to("/replies"), d.plain(error))
     return redirect_with(f"/requests/{made.id}", "It is a request now. Make sure who asks.")
