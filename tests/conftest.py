@@ -46,6 +46,9 @@ LONG_STORIES = frozenset(
     }
 )
 
+# Edges of rules that are the same code on either database; what only a database can do wrong is in the other files.
+EDGES = frozenset({"test_keeping_closely.py", "test_consents_closely.py", "test_keeping.py", "test_requests.py"})
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -54,11 +57,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     rank = {"real": 2, "long": 1}
     of_file: dict[str, int] = {}
     for item in items:
-        if "[postgresql" in item.name and (_is_page_elsewhere(item) or item.name.partition("[")[0] in LONG_STORIES):
+        if "[postgresql" in item.name and _is_seen_elsewhere(item):
             item.add_marker("deep")
         found = max((rank.get(mark.name, 0) for mark in item.iter_markers()), default=0)
         of_file[item.path.as_posix()] = max(found, of_file.get(item.path.as_posix(), 0))
     items.sort(key=lambda item: -of_file[item.path.as_posix()])
+
+
+def _is_seen_elsewhere(item: pytest.Item) -> bool:
+    named = item.name.partition("[")[0] in LONG_STORIES or item.path.name in EDGES
+    return named or _is_page_elsewhere(item)
 
 
 def _is_page_elsewhere(item: pytest.Item) -> bool:

@@ -24,7 +24,7 @@ from tests.web.test_gallery_pages import SIDEWAYS, SMALL_TARGETS, SPACED
 pytestmark = pytest.mark.real
 
 # Answers that are no page of ours: files, pictures, and the bare letter inside its frame.
-FILES = ("healthz", "/static/", "/api/", ".pdf", ".svg", ".ics", "/html")
+FILES = ("healthz", "/static/", "/api/", ".pdf", ".json", ".svg", ".ics", "/html")
 ENOUGH = 24  # the least number of addresses that a full shop gives
 
 

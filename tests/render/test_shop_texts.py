@@ -30,7 +30,9 @@ def said(notice: str, language: str, words: dict[str, str] | None = None, *, mos
 def test_it_fits_whatever_the_names_are_and_bears_nothing_of_the_customer(notice: str, language: str) -> None:
     """smsutil counts independently (GSM 03.38 and UCS-2); one part is one message on the bill."""
     plain = said(notice, language)
-    assert "K7M-2X9T" in plain and (notice in OF_A_PERSON or "Lumen 3" in plain) and len(smsutil.split(plain).parts) == 1
+    assert (
+        "K7M-2X9T" in plain and (notice in OF_A_PERSON or "Lumen 3" in plain) and len(smsutil.split(plain).parts) == 1
+    )
     for theirs in ("Pat", "Quill", "900123", "900 123", LINK, "@"):
         assert theirs not in plain, theirs
     assert len(smsutil.split(said(notice, language, LONGEST)).parts) == 1
