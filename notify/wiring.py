@@ -1,7 +1,4 @@
-"""The one composition root: settings in, everything the faces need out. Tests wire through the same function.
-
-Longer than other rooms: every part of the house is put together in this one place.
-"""
+"""The one composition root, which tests use too. Longer than other rooms: all of the house is put together here."""
 
 from __future__ import annotations
 

@@ -6,19 +6,19 @@ import logging
 import os
 import subprocess
 import sys
-from collections.abc import Callable
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 
 import click
 
+from notify.cli.bars import bar
 from notify.cli.desk import Command, Desk, pass_desk, table
 from notify.config.backup_key import public_half, read_identity
 from notify.config.settings import Settings
 from notify.core.errors import Misconfigured
 from notify.flows import backup as flow
-from notify.flows import stop_list, view_backup
+from notify.flows import erasure_list, stop_list, view_backup
 from notify.flows.backup import Made, Place
 from notify.schedule.jobs import Job, Run
 from notify.schedule.when import Every, Nightly, last_due
@@ -45,8 +45,8 @@ def backup(desk: Desk, listed: bool, identity: Path | None) -> None:
     if listed:
         _list(desk, place)
         return
-    with click.progressbar(length=1000, label="Backing up", file=sys.stderr, hidden=not _wants_bar(desk)) as bar:
-        made = flow.make(desk.ctx, place, progress=forward(bar.update))
+    with bar(desk, "Backing up") as progress:
+        made = flow.make(desk.ctx, place, progress=progress)
     desk.show(made, *_told(made))
 
 
@@ -68,19 +68,6 @@ def place_of(settings: Settings, *, identity: Path | None = None) -> Place:
     )  # fmt: skip
 
 
-def forward(update: Callable[[int], None]) -> Callable[[int], None]:
-    """Tells a bar how much further a count has come; nothing while it stays the same."""
-    at = 0
-
-    def told(done: int) -> None:
-        nonlocal at
-        if done > at:
-            update(done - at)
-            at = done
-
-    return told
-
-
 def keep_list_beside(services: Services, seen: dict[str, object] | None = None) -> None:
     """Brings both lists beside the backups up to date; quietly nothing where there are no backups, or no disk."""
     settings = services.settings
@@ -88,8 +75,8 @@ def keep_list_beside(services: Services, seen: dict[str, object] | None = None) 
         return
     try:
         place, seen = place_of(settings), {} if seen is None else seen
-        flow.keep_list_if_newer(services.context, place, seen)
-        stop_list.keep_if_newer(services.context, (place.folder, place.keys_folder), seen)
+        for one in (erasure_list, stop_list):
+            one.keep_if_newer(services.context, place.folders, seen)
     except Exception as error:
         log.warning("a list beside the backups is not up to date: %s", flow.why(error))
 
@@ -132,10 +119,6 @@ def _nightly(file: Path, run: Run) -> None:
         log.error("there is no new backup (exit code %s): %s", child.returncode, told[-1] if told else "it was killed")
     else:
         log.info("a backup was made and proved")
-
-
-def _wants_bar(desk: Desk) -> bool:
-    return not desk.options.json and sys.stderr.isatty()
 
 
 def _list(desk: Desk, place: Place) -> None:

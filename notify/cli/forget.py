@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import sys
-
 import click
 
 from notify.cli.backup import keep_list_beside
+from notify.cli.bars import bar
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.forget_dry_run import would_forget
 from notify.cli.only_one import is_served
@@ -61,15 +59,7 @@ def forget(desk: Desk, dry_run: bool, everyone: bool, number: str, who: str, yes
 
 def _all(desk: Desk, *, dry_run: bool, served: bool) -> flow.Forgotten:
     """With a bar where somebody looks; it begins once it is known how many go."""
-    hidden = not sys.stderr.isatty() or desk.options.json or os.environ.get("TERM") == "dumb"
-    with click.progressbar(length=1000, label="Forgetting", file=sys.stderr, hidden=hidden) as bar:
-        done = 0
-
-        def tell(gone: int, of: int) -> None:
-            nonlocal done
-            bar.update(gone * 1000 // of - done)
-            done = gone * 1000 // of
-
+    with bar(desk, "Forgetting") as tell:
         services = desk.services
         return flow.forget(desk.ctx, desk.actor, dry_run=dry_run, drop_copies=services.drop_copies, prove=not served,
                            tell=tell, rest=services.rest)  # fmt: skip

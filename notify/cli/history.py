@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from typing import IO
 
 import click
 
+from notify.cli.bars import bar
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.core.errors import Invalid
 from notify.core.history import ORDERS
@@ -43,23 +43,12 @@ def import_(
     file is not kept. Bad lines are refused, the others taken; the same file again teaches nothing twice.
     """
     data = file.read(LARGEST + 1)
-    with click.progressbar(length=1000, label="Reading", file=sys.stderr, hidden=not _wants_bar(desk)) as bar:
-        done = 0
-
-        def progress(lines: int, of: int) -> None:
-            nonlocal done
-            bar.update(lines * 1000 // of - done)
-            done = lines * 1000 // of
-
+    with bar(desk, "Reading") as progress:
         read = flow.read_history(
             desk.ctx, desk.actor, data, dates=dates, encoding=encoding or "", new_kinds=new_kinds, dry_run=dry_run,
             progress=progress,
         )  # fmt: skip
     desk.show({"dry_run": dry_run, "read": read}, *told(read, dry_run=dry_run))
-
-
-def _wants_bar(desk: Desk) -> bool:
-    return sys.stderr.isatty() and not desk.options.json and os.environ.get("TERM") != "dumb"
 
 
 def told(read: flow.Read, *, dry_run: bool) -> list[str]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
 
+from notify.cli.bars import bar
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.core.errors import Conflict
 from notify.flows import keys as flow
@@ -53,13 +53,7 @@ def rotate(desk: Desk, kind: flow.Kind, prepare: bool) -> None:
         text = f"The line {name} stands in {file.name} and is not used yet. Copy the file to every machine, then run"
         desk.show({"id": name, "used": False}, f"{text} this again without --prepare.")
         return
-    hidden = desk.options.json or not sys.stderr.isatty()
-    with click.progressbar(length=1, label=f"Turning the {kind} key", file=sys.stderr, hidden=hidden) as bar:
-
-        def progress(done: int, whole: int) -> None:
-            bar.length = max(1, whole)
-            bar.update(done - bar.pos)
-
+    with bar(desk, f"Turning the {kind} key") as progress:
         made = flow.rotate(desk.ctx, kind, file, progress=progress)
     desk.show(made, *_said(made))
 

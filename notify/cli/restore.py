@@ -1,22 +1,19 @@
-"""Bring a backup back into an empty installation, or finish what a database's own tools brought back.
-
-Longer than other rooms: the order of its steps is what keeps a cut-off restore harmless.
-"""
+"""Bring a backup back into an empty installation, or finish what a database's own tools brought back."""
 
 from __future__ import annotations
 
 import shutil
-import sys
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 import click
 
-from notify.cli.backup import forward
+from notify.cli.bars import Progress, bar
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.only_one import only_one
 from notify.config.backup_key import read_identity
@@ -26,8 +23,8 @@ from notify.core.errors import Invalid, Misconfigured
 from notify.core.stop_list import Stop
 from notify.core.stop_list import united as united_stops
 from notify.flows import backup as kept_backups
+from notify.flows import erasure_list, stop_list
 from notify.flows import restore as flow
-from notify.flows import stop_list
 from notify.flows.context import Clock
 from notify.flows.restore import After
 from notify.store.archive import sync_folder
@@ -64,7 +61,7 @@ def restore(
     named = Files(*(desk.here / one if one else None for one in (file, keys, identity, erasures)))
     settings.database.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     with only_one(settings.database.data_folder):
-        after = finish(settings, named) if after_own_tools else bring_back(settings, named, bar=_bar(desk))
+        after = finish(settings, named) if after_own_tools else bring_back(settings, named, bar=partial(bar, desk))
     desk.show(after, *_told(after))
 
 
@@ -79,7 +76,7 @@ class Files:
 
 
 @contextmanager
-def _no_bar(_label: str) -> Iterator[Callable[[int], None]]:
+def _no_bar(_label: str) -> Iterator[Progress]:
     yield lambda done: None
 
 
@@ -87,7 +84,7 @@ def bring_back(
     settings: Settings,
     named: Files,
     *,
-    bar: Callable[[str], object] = _no_bar,
+    bar: Callable[[str], AbstractContextManager[Progress]] = _no_bar,
     clock: Clock = system_clock,
     fault: Fault = lambda point: None,
 ) -> After:
@@ -110,7 +107,7 @@ def bring_back(
     sweep(settings.database.data_folder)
     room = Path(tempfile.mkdtemp(prefix=UNFINISHED, dir=settings.database.data_folder))
     try:
-        with bar("Opening the backup") as told:  # type: ignore[attr-defined]
+        with bar("Opening the backup") as told:
             data = flow.unpack(named.file, room / "shelfbell.db", "main", identities, progress=told)
         lists = [read_text(data.erased)]
         if keys is not None:
@@ -118,7 +115,7 @@ def bring_back(
         listed = united(*lists, *_lists_at_hand(settings, named, keys))
         stops = _stops_at_hand(settings, named, keys)
         fault("restore:opened")
-        with bar("Taking out who was forgotten"):  # type: ignore[attr-defined]
+        with bar("Taking out who was forgotten"):
             made_at = datetime.fromisoformat(data.manifest.made_at)
             after = _care(_beside(settings, room, keys), listed, stops, made_at, clock)
         _nothing_beside(room)
@@ -206,7 +203,7 @@ def _keys_backup(settings: Settings, named: Files) -> Path | None:
 
 def _lists_at_hand(settings: Settings, named: Files, keys: Path | None) -> list[Mapping[str, datetime]]:
     """Every erasure list that lies about: beside the backups, in the folders of the settings, and the one named."""
-    lists = [kept_backups.read_list(folder) for folder in _folders_at_hand(settings, named, keys)]
+    lists = [erasure_list.read(folder) for folder in _folders_at_hand(settings, named, keys)]
     if named.erasures is not None:
         if not named.erasures.is_file():
             raise Invalid("There is no such erasure list", "Name the file: erased.txt.", field="erasures")
@@ -224,16 +221,6 @@ def _folders_at_hand(settings: Settings, named: Files, keys: Path | None) -> lis
     folders = {one.parent for one in (named.file, keys, named.erasures) if one is not None}
     folders |= {one for one in (settings.backup.folder, settings.backup.keys_folder) if one is not None}
     return [folder for folder in sorted(folders) if folder.is_dir()]
-
-
-def _bar(desk: Desk) -> Callable[[str], object]:
-    @contextmanager
-    def bar(label: str) -> Iterator[Callable[[int], None]]:
-        hidden = desk.options.json or not sys.stderr.isatty()
-        with click.progressbar(length=1000, label=label, file=sys.stderr, hidden=hidden) as shown:
-            yield forward(shown.update)
-
-    return bar
 
 
 def _told(after: After) -> list[str]:

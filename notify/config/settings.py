@@ -1,7 +1,4 @@
-"""The settings of an installation as frozen data; nothing in it is a secret, only the names of secret files.
-
-Long, since every section of the file is a class.
-"""
+"""The settings of an installation as frozen data, without a secret. Long, since every section is a class."""
 
 from __future__ import annotations
 

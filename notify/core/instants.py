@@ -85,6 +85,14 @@ def first_instant(day: date, tz: ZoneInfo) -> datetime:
     return instant(datetime.combine(day, time(0)), tz)
 
 
+def noon(day: date) -> datetime:
+    """Noon of a day in UTC, for saying a day where an instant is asked for.
+
+    It is the same day in every zone of people's shops but the farthest in the Pacific.
+    """
+    return datetime.combine(day, time(12), tzinfo=UTC)
+
+
 @lru_cache(maxsize=4096)
 def steady_offset(day: date, tz: ZoneInfo) -> timedelta | None:
     """The offset of the zone that holds from the first to the last instant of that local date; None where it changes.

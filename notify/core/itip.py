@@ -1,7 +1,6 @@
-"""What a customer's calendar may answer to an invite, in which order answers count, and how far one is believed.
+"""What a customer's calendar may answer, and how far it is believed. Long: what is judged stands beside its judge.
 
 iTIP (RFC 5546) over mail (RFC 6047). The organizer's side only: what comes in is an answer to our own invite.
-Longer than other rooms: what is judged, and the steps that judge it, are read side by side.
 """
 
 from __future__ import annotations

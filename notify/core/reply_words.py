@@ -1,6 +1,6 @@
-"""Reads what a person wrote back as a wish: to stop, to start again, to get help; everything else is for people.
+"""Reads what a person wrote back as a wish: stop, start, help. A little long: its readings are tried in one order.
 
-A little long: each reading is a few lines, but they are tried in one order and share how words turn each other around.
+Everything else is for people. The readings share how words turn each other around.
 """
 
 from __future__ import annotations

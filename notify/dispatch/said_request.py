@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime
 
-from notify.core.requests import DONE, REFUSED, Kind, erased_from
+from notify.core.instants import noon
+from notify.core.requests import DONE, REFUSED
 from notify.store import requests
 from notify.store.database import Unit
 from notify.store.messages import Message
@@ -18,7 +19,7 @@ SayDay = Callable[[datetime], str]
 def say_request(unit: Unit, message: Message, words: Words, say_day: SayDay) -> dict[str, str]:
     """The fields `first` and `more` of the template; empty for a message about nobody's data."""
     if "goes_on" in message.refs:
-        day = say_day(_noon(date.fromisoformat(str(message.refs["goes_on"]))))
+        day = say_day(noon(date.fromisoformat(str(message.refs["goes_on"]))))
         return {"first": words("forget_soon.first", day=day), "more": words("forget_soon.more")}
     if "request" not in message.refs:
         return {"first": "", "more": ""}
@@ -30,7 +31,7 @@ def say_request(unit: Unit, message: Message, words: Words, say_day: SayDay) -> 
 
 
 def _pressing(message: Message, words: Words, say_day: SayDay) -> dict[str, str]:
-    day = say_day(_noon(date.fromisoformat(str(message.refs["last_day"]))))
+    day = say_day(noon(date.fromisoformat(str(message.refs["last_day"]))))
     number = str(message.refs["number"])
     return {
         "first": words(f"request_news.{message.refs['stands']}", number=number, day=day),
@@ -46,19 +47,13 @@ def _news(message: Message, one: Request, words: Words, say_day: SayDay) -> tupl
         key = "done" if state == DONE else "withdrawn"
         return words(f"request_news.{key}"), words(f"request_news.{key}_more")
     if one.extended_to:
-        return words("request_news.longer", day=say_day(_noon(one.extended_to))), words("request_news.complain")
+        return words("request_news.longer", day=say_day(noon(one.extended_to))), words("request_news.complain")
     return words(f"request_news.{one.kind}"), _what_follows(one, words, say_day)
 
 
 def _what_follows(one: Request, words: Words, say_day: SayDay) -> str:
     if one.proved_at is None:
         return words("request_news.prove")
-    if one.kind is Kind.ERASURE:
-        rested = erased_from(max(one.received_at, one.proved_at))
-        return words("request_news.erased", day=say_day(rested))
-    return words("request_news.by", day=say_day(_noon(one.due_on)))
-
-
-def _noon(day: date) -> datetime:
-    """Noon in UTC is the same day in every zone of people's shops but the farthest in the Pacific."""
-    return datetime.combine(day, time(12), tzinfo=UTC)
+    if one.rests_until is not None:
+        return words("request_news.erased", day=say_day(one.rests_until))
+    return words("request_news.by", day=say_day(noon(one.due_on)))

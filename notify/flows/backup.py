@@ -2,14 +2,12 @@
 
 The database comes first and people's keys after it, so that whoever stands in the copy has a key in the other one or
 stands on the erasure list. The two go into folders apart, each with a life of its own.
-
-Longer than other rooms: making one, proving it, letting old ones go and the list beside them read together.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -18,17 +16,16 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import IO
 
-from notify.core.erasure_list import as_text, read_octets, united
+from notify.core.erasure_list import as_text
 from notify.core.errors import Misconfigured, NotifyError, Unavailable
-from notify.flows import stop_list
+from notify.flows import erasure_list, stop_list
 from notify.flows.context import Context
-from notify.store import archive, copying, job_runs, restoring, shops
+from notify.store import archive, copying, job_runs
 from notify.store.archive import Manifest
 from notify.store.migrate import newest
 
 GOOD, FAILED = "backup_good", "backup_failed"  # rows of job_runs: when a backup was made, and when one could not be
 OWN_KEY, PASSING_KEY = "own_key", "passing_key"
-LIST = "erased.txt"
 KEPT_AT_LEAST = 3  # good ones stay however old they are by a clock that may be wrong
 # A clock that went on further than this since the backup before is not believed about the age of the others
 # (as with forgetting: common practice, no source).
@@ -51,6 +48,11 @@ class Place:
     proof: str = field(repr=False)
     keep: timedelta = timedelta(days=35)
     keep_keys: timedelta = timedelta(days=7)
+
+    @property
+    def folders(self) -> tuple[Path, Path]:
+        """Both, in which the lists lie too."""
+        return self.folder, self.keys_folder
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,7 @@ def make(
 
 
 def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str], None]) -> Made:
-    for folder in (place.folder, place.keys_folder):
+    for folder in place.folders:
         if not folder.is_dir():
             raise Unavailable(f"The folder {folder.name} for backups is not there", "Is its disk here, and mounted?")
     now, keys = ctx.clock(), ctx.db.vault.engine
@@ -102,60 +104,14 @@ def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str],
         octets, rows = (place.folder / file).stat().st_size, sum(manifest.counts.values())
     if keys.dialect.name == "sqlite":
         keys_file, _ = _one(ctx, place, "keys", now, lambda done: None, lambda point: None)
-    listed = keep_list(ctx, place)
-    stop_list.keep(ctx, _folders(place))
+    listed = erasure_list.keep(ctx, place.folders)
+    stop_list.keep(ctx, place.folders)
     for folder, name in ((place.folder, file), (place.keys_folder, keys_file)):
         if name:
             _sweep(folder, folder / name)
     removed = _let_go(place.folder, "main", now, place.keep) + _let_go(place.keys_folder, "keys", now, place.keep_keys)
     progress(1000)
     return Made(now, file, keys_file, octets, rows, listed, removed, OWN_KEY if place.proof else PASSING_KEY)
-
-
-def keep_list(ctx: Context, place: Place) -> int:
-    """Writes the erasure list beside the backups, with whom it named already; how many stand on it.
-
-    Whoever has a key again since (a source's next day, somebody of the staff) is not erased any more. A customer never
-    gets another key: one who has it came back with an older copy of the keys, and stays on the list.
-    """
-    listed = united(dict(ctx.db.vault.erased()), *(read_list(folder) for folder in _folders(place)))
-    again = ctx.db.vault.with_keys(listed)
-    alive = again - restoring.customers_among(ctx.db, shops.shop_ids(ctx.db), again) if again else again
-    text = as_text({who: at for who, at in listed.items() if who not in alive}).encode()
-    for folder in (one for one in _folders(place) if one.is_dir()):
-        if not (folder / LIST).exists() or (folder / LIST).read_bytes() != text:
-            archive.write_file(folder / LIST, partial(_put, text))
-    return len(listed) - len(alive)
-
-
-def keep_list_if_newer(ctx: Context, place: Place, seen: dict[str, object] | None = None) -> None:
-    """The same, if somebody was erased who does not stand on it yet: asked each minute.
-
-    `seen` is what the caller remembers from one look to the next: while neither list has changed, none is read (a
-    list of 100,000 takes half a second of a core).
-    """
-    folders = [folder for folder in _folders(place) if folder.is_dir()]
-    if seen is not None and seen.get("lists") == _stamps(ctx, folders):
-        return
-    erased = {who for who, _ in ctx.db.vault.erased()}
-    if erased and any(erased - read_list(folder).keys() - ctx.db.vault.with_keys(erased) for folder in folders):
-        keep_list(ctx, place)
-    if seen is not None:
-        seen["lists"] = _stamps(ctx, folders)
-
-
-def _stamps(ctx: Context, folders: Sequence[Path]) -> object:
-    """What changes with the list of the key store, or with a copy of it in a folder."""
-    files = [folder / LIST for folder in folders]
-    stats = [file.stat() if file.is_file() else None for file in files]
-    return ctx.db.vault.erased_stamp(), tuple((one.st_mtime_ns, one.st_size, one.st_ino) if one else None
-                                              for one in stats)  # fmt: skip
-
-
-def read_list(folder: Path) -> Mapping[str, datetime]:
-    """The erasure list of a folder; nobody where there is none. Raises Invalid when it is damaged."""
-    file = folder / LIST
-    return read_octets(file.read_bytes()) if file.is_file() else {}
 
 
 def kept(folder: Path, kind: str) -> tuple[tuple[datetime, str], ...]:
@@ -165,10 +121,6 @@ def kept(folder: Path, kind: str) -> tuple[tuple[datetime, str], ...]:
         if match := _NAME.fullmatch(file.name):
             found.append((datetime.strptime(match[2], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC), file.name))
     return tuple(sorted(found))
-
-
-def _folders(place: Place) -> tuple[Path, Path]:
-    return place.folder, place.keys_folder
 
 
 def _one(
@@ -254,11 +206,6 @@ def _sweep(folder: Path, made: Path) -> None:
     for one in folder.glob(".*"):
         if _LEFT.fullmatch(one.name) and one.lstat().st_mtime < until:
             one.unlink(missing_ok=True)
-
-
-def _put(content: bytes, out: IO[bytes]) -> str:
-    out.write(content)
-    return ""
 
 
 def why(error: BaseException) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from notify.core.actors import Actor
+from notify.core.chunks import chunks
 from notify.core.errors import NotFound
 from notify.flows import watch_clock
 from notify.flows.context import Context
@@ -74,9 +75,12 @@ def forget(
     if dry_run or doubt:
         return Forgotten(due if dry_run else (), kept, {}, confirmed=False, dry_run=dry_run, doubt=doubt)
     run = _Run(ctx, actor, "period_over", drop_copies, rest)
-    for start in range(0, len(due), batch):
-        _forget_batch(run, due[start : start + batch], whom=_still_due)
-        tell(min(start + batch, len(due)), len(due))
+    looked_at = 0
+    for some in chunks(due, batch):
+        # Looked at again inside the transaction: nobody can take a handover back there, but somebody may just have.
+        _forget_batch(run, some, whom=lambda unit, ids: who_is_due(ctx, unit, among=ids)[0])
+        looked_at += len(some)
+        tell(looked_at, len(due))
         rest()
     return Forgotten(tuple(run.gone), kept, dict(run.counts), confirmed=prove and confirm(ctx, actor), dry_run=False)
 
@@ -97,7 +101,7 @@ def erase_person(
             raise NotFound("There is no such person", "Look the ticket up again.")
         return ids if still(unit) else ()
 
-    _forget_batch(_Run(ctx, actor, reason, drop_copies), (person_id,), whom=lambda _, unit, ids: known(unit, ids))
+    _forget_batch(_Run(ctx, actor, reason, drop_copies), (person_id,), whom=known)
     return prove and confirm(ctx, actor)
 
 
@@ -107,8 +111,8 @@ def erase_listed(ctx: Context, actor: Actor, person_ids: Sequence[str], *, reaso
     The bytes are proved gone as all others are, by `confirm`.
     """
     run = _Run(ctx, actor, reason, None)
-    for start in range(0, len(person_ids), erasing.BATCH):
-        _forget_batch(run, person_ids[start : start + erasing.BATCH], whom=lambda _, unit, ids: ids)
+    for some in chunks(person_ids, erasing.BATCH):
+        _forget_batch(run, some, whom=lambda _, ids: ids)
 
 
 def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: DropCopies | None = None) -> int:
@@ -118,16 +122,14 @@ def forget_delegates(ctx: Context, actor: Actor, *, drop_copies: DropCopies | No
     are proved gone as all others are, by `confirm`. While the clock is in doubt nobody goes.
     """
     actor.need("forget")
-    run, gone = _Run(ctx, actor, "pass_over", drop_copies), 0
+    run = _Run(ctx, actor, "pass_over", drop_copies)
     with ctx.db.read(actor.shop_id) as unit:
         due = () if watch_clock.doubt(ctx, unit) else delegates_due(ctx, unit)
-    for start in range(0, len(due), erasing.BATCH):
+    for some in chunks(due, erasing.BATCH):
         with ctx.db.write(actor.shop_id) as unit:
-            named = due[start : start + erasing.BATCH]
-            copies = _destroy(ctx, unit, named)
-        _overwrite(run, (), named, copies)
-        gone += len(named)
-    return gone
+            copies = _destroy(ctx, unit, some)
+        _overwrite(run, (), some, copies)
+    return len(due)
 
 
 def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
@@ -150,21 +152,16 @@ def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
     return done
 
 
-def _still_due(run: _Run, unit: Unit, ids: Sequence[str]) -> Sequence[str]:
-    """Looked at again inside the transaction: nobody can take a handover back any more, but somebody may just have."""
-    return who_is_due(run.ctx, unit, among=ids)[0]
-
-
-def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[_Run, Unit, Sequence[str]], Sequence[str]]) -> None:
+def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[Unit, Sequence[str]], Sequence[str]]) -> None:
     with run.ctx.db.write(run.actor.shop_id) as unit:
-        due = tuple(whom(run, unit, ids))
+        due = tuple(whom(unit, ids))
         named = erasing.delegates_of(unit, due)
         copies = _destroy(run.ctx, unit, (*due, *named))
     run.rest()
     _overwrite(run, due, named, copies)
 
 
-def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
+def _destroy(ctx: Context, unit: Unit, due: Sequence[str]) -> tuple[str, ...]:
     """The keys go first: a crash from here on leaves unreadable rows, never readable ones without a reason.
 
     The Message-IDs of kept copies. Until their rows are overwritten the people are still due, so that a run
@@ -179,7 +176,7 @@ def _destroy(ctx: Context, unit: Unit, due: tuple[str, ...]) -> tuple[str, ...]:
     return copies
 
 
-def _overwrite(run: _Run, due: tuple[str, ...], named: tuple[str, ...], copies: tuple[str, ...]) -> None:
+def _overwrite(run: _Run, due: Sequence[str], named: Sequence[str], copies: Sequence[str]) -> None:
     """Copies before rows: once the rows are empty nothing tells any more which copies were theirs.
 
     `due` are customers, `named` whom they named in passes.

@@ -1,7 +1,4 @@
-"""The day sheet on paper: what a day without machines needs, and the file that is written each evening.
-
-Longer than other rooms: the lines of the sheet, and the care for a file that names people, belong together.
-"""
+"""The day sheet on paper and its file of each evening. Longer than other rooms: a file that names people needs care."""
 
 from __future__ import annotations
 

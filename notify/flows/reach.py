@@ -43,7 +43,7 @@ def set_use(
     if channel not in REACH_CHANNELS or any(purpose not in EVERY_PURPOSE for purpose in purposes):
         raise Invalid("There is no such use of a channel", f"Channels: {', '.join(REACH_CHANNELS)}.", field="channel")
     with ctx.db.write(actor.shop_id) as unit:
-        _check_person(unit, visit_id, person_id)
+        need_part(unit, visit_id, person_id)
         if allowed:
             _make_free(ctx, unit, person_id, channel, how=how, wanted=wanted)
         write_uses(ctx, unit, actor, person_id, channel, purposes, allowed=allowed, how=how, evidence=visit_id)
@@ -91,7 +91,7 @@ def set_child(ctx: Context, actor: Actor, visit_id: str, person_id: str, *, chil
     """Says whether somebody's contacts are a child's; if so, whatever optional was allowed is withdrawn."""
     actor.need("change_contact")
     with ctx.db.write(actor.shop_id) as unit:
-        _check_person(unit, visit_id, person_id)
+        need_part(unit, visit_id, person_id)
         people.set_child(unit, person_id, child)
         uses = people.allowed_uses(unit, [person_id]).get(person_id, {}) if child else {}
         for channel, allowed in sorted(uses.items()):
@@ -101,7 +101,8 @@ def set_child(ctx: Context, actor: Actor, visit_id: str, person_id: str, *, chil
                 record(ctx, unit, actor, "consent_withdrawn", visit_id=visit_id, codes=codes)
 
 
-def _check_person(unit: Unit, visit_id: str, person_id: str) -> None:
+def need_part(unit: Unit, visit_id: str, person_id: str) -> None:
+    """Raises NotFound for somebody who has no part in the visit."""
     roles = visits.visit_people(unit, visit_id)
     if not any(person_id in ids for ids in roles.values()):
         raise NotFound("There is no such person in this visit", "Look at the ticket again.")
@@ -124,7 +125,7 @@ def set_contact(
     """
     actor.need("change_contact")
     with ctx.db.write(actor.shop_id) as unit:
-        _check_person(unit, visit_id, person_id)
+        need_part(unit, visit_id, person_id)
         parsed = suppressions.parse_address(ctx, unit, channel, address) if address.strip() else ""
         if parsed and not works_again:
             _refuse_broken(unit, channel, parsed)
@@ -174,7 +175,7 @@ def set_language(ctx: Context, actor: Actor, visit_id: str, person_id: str, *, l
     """Changes the language a person is written in."""
     _check_language(language)
     with ctx.db.write(actor.shop_id) as unit:
-        _check_person(unit, visit_id, person_id)
+        need_part(unit, visit_id, person_id)
         people.set_language(unit, person_id, language)
 
 

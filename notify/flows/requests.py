@@ -1,6 +1,6 @@
-"""What people ask by law about their own data: taken in however it comes, made sure of, answered in time.
+"""What people ask by law about their own data. Longer than other rooms: every step in the life of one request.
 
-Longer than other rooms: every step in the life of one request stands here. An access behind a code on the claim page is
+Taken in however it comes, made sure of, answered in time. An access behind a code on the claim page is
 answered in the same breath. An erasure is carried out by the night (requests_due), so that it can be taken back; what
 stands against it by law stays, with its reason, and the request with it. Every kind keeps the person's data until it is
 answered, except an erasure.
@@ -23,8 +23,9 @@ from notify.core.text import clean_block, clean_line
 from notify.flows import contact_codes, contact_reads
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
+from notify.flows.reach import need_part
 from notify.flows.record import record
-from notify.store import people, replies, requests, visits
+from notify.store import people, replies, requests
 from notify.store.database import Unit
 from notify.store.requests import Request
 
@@ -105,8 +106,7 @@ def from_reply(ctx: Context, actor: Actor, reply_id: str) -> Taken:
 
 
 def _check_part(unit: Unit, visit_id: str, person_id: str) -> None:
-    if not any(person_id in ids for ids in visits.visit_people(unit, visit_id).values()):
-        raise NotFound("There is no such person in this visit", "Look at the ticket again.")
+    need_part(unit, visit_id, person_id)
     if people.is_forgotten(unit, person_id):
         raise NotFound("This person was forgotten", "Nothing is held about them any more.")
 
@@ -161,13 +161,8 @@ def _add(
 
 
 def _taken(one: Request, *, new: bool) -> Taken:
-    erased = rules.erased_from(asked_at(one)) if one.kind is Kind.ERASURE else None
+    erased = rules.erased_from(one.asked_at) if one.kind is Kind.ERASURE else None
     return Taken(one.id, one.last_day, erased, new)
-
-
-def asked_at(one: Request) -> datetime:
-    """Since when it is known that it is them: before, no rest begins."""
-    return max(one.received_at, one.proved_at or one.received_at)
 
 
 def _tell(ctx: Context, unit: Unit, actor: Actor, kind: str, one: Request, **codes: str) -> None:

@@ -8,12 +8,11 @@ from functools import partial
 from notify.core import requests as rules
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
-from notify.core.requests import DONE, OPEN, Kind
+from notify.core.requests import DONE, OPEN
 from notify.flows import forget
 from notify.flows.context import Context
 from notify.flows.keeping import Fate, fate
 from notify.flows.record import record
-from notify.flows.requests import asked_at
 from notify.store import events, people, requests, tickets
 from notify.store.database import Unit
 from notify.store.requests import Request
@@ -65,8 +64,8 @@ def _is_gone(ctx: Context, actor: Actor, one: Request) -> bool:
 def _may_go(ctx: Context, unit: Unit, one: Request) -> bool:
     if people.is_forgotten(unit, one.person_id):
         return True
-    rested = one.proved_at is not None and rules.erased_from(asked_at(one)) <= ctx.clock()
-    return one.kind is Kind.ERASURE and rested and not stands_against(fate(ctx, unit, one.person_id))
+    rested = one.rests_until is not None and one.rests_until <= ctx.clock()
+    return rested and not stands_against(fate(ctx, unit, one.person_id))
 
 
 def ring_due(ctx: Context, actor: Actor) -> int:

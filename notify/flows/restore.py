@@ -24,6 +24,7 @@ from datetime import datetime
 from pathlib import Path
 
 from notify.core.actors import Actor
+from notify.core.chunks import chunks
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotifyError
 from notify.core.stop_list import Stop
 from notify.flows import ask_after, forget, questions, reminders, stop_list
@@ -35,7 +36,6 @@ Progress = Callable[[int], None]
 _CATCH_UP: tuple[Callable[[Context, Actor], int], ...] = (
     questions.expire_due, reminders.note_missed, reminders.remind_due, reminders.remind_collection, ask_after.ask_due,
 )  # fmt: skip
-_MANY = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +96,7 @@ def after_care(
     """Does all that must be done before a restored database serves; doing it again changes nothing more.
 
     `listed` is the union of the erasure lists at hand; that of the key store is read here. `stops` are those of the
-    lists of stops. `made_at` None: not known,
-    then the newest event stands for it.
+    lists of stops. While `made_at` is not known (None), the newest event stands for it.
     """
     now, db, every = ctx.clock(), ctx.db, shops.shop_ids(ctx.db)
     moment = made_at or restoring.newest_event(db, every) or now
@@ -135,7 +134,7 @@ def _destroy(ctx: Context, listed: Mapping[str, datetime], now: datetime) -> fro
     for at, whom in by_time.items():
         vault.list_erased(whom, at)
     whole = frozenset(known) | frozenset(listed)
-    for some in _pieces(sorted(vault.with_keys(whole))):
+    for some in chunks(sorted(vault.with_keys(whole))):
         vault.destroy_keys(some, at=now)
     return whole
 
@@ -155,10 +154,6 @@ def _erase(ctx: Context, actor: Actor, listed: frozenset[str]) -> tuple[int, int
             rows = restoring.empty_others(unit, emptied)
             erasing.add_erasure(unit, at=ctx.clock(), reason="restored", counts={"rows": rows})
     return len(gone), len(without)
-
-
-def _pieces(names: Sequence[str]) -> Iterable[Sequence[str]]:
-    return (names[at : at + _MANY] for at in range(0, len(names), _MANY))
 
 
 def need_empty(main: Path, keys: Path | None) -> None:

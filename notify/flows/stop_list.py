@@ -7,21 +7,19 @@ until they say so again: GDPR art. 7(1), the shop must be able to prove it. What
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import partial
 from pathlib import Path
-from typing import IO
 
+from notify.core.chunks import chunks
 from notify.core.consent import CONSENT_PURPOSES, REACH_CHANNELS, allowed_on
 from notify.core.stop_list import Stop, as_text, read_octets, united
 from notify.flows.context import Context
-from notify.store import archive, consents, people, restoring, shops, suppressions
+from notify.store import consents, lists_beside, people, restoring, shops, suppressions
 from notify.store.consents import Saying
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
 LIST = "stopped.txt"
 HOW = "restore"
-_MANY = 500
 _NO_WORDS: Mapping[str, str] = dict.fromkeys(CONSENT_PURPOSES, "")  # nobody was shown any
 
 
@@ -30,9 +28,7 @@ def keep(ctx: Context, folders: Sequence[Path]) -> None:
     there = [folder for folder in folders if folder.is_dir()]
     every = [suppressions.stops(unit) for unit in _units(ctx)]
     text = as_text(united(*every, *map(read, there))).encode()
-    for file in (folder / LIST for folder in there):
-        if not file.is_file() or file.read_bytes() != text:
-            archive.write_file(file, partial(_put, text))
+    lists_beside.write(there, LIST, text)
 
 
 def keep_if_newer(ctx: Context, folders: Sequence[Path], seen: dict[str, object]) -> None:
@@ -54,9 +50,9 @@ def take_back(ctx: Context, unit: Unit, stops: Iterable[Stop]) -> tuple[int, int
 
 
 def _set_aside(ctx: Context, unit: Unit) -> int:
-    here, done = sorted(restoring.people_here(unit)), 0
-    for at in range(0, len(here), _MANY):
-        state = people.standings(unit, here[at : at + _MANY])
+    done = 0
+    for some in chunks(sorted(restoring.people_here(unit))):
+        state = people.standings(unit, some)
         uses = {who: gone for who, said in state.items() if (gone := _optional(said))}
         for one in people.recipients(unit, uses):
             for channel, purposes in uses[one.person_id].items():
@@ -81,14 +77,4 @@ def _units(ctx: Context) -> Iterable[Unit]:
 
 def _stamps(ctx: Context, folders: Sequence[Path]) -> tuple[object, object]:
     """What changes with the table, and with a copy of the list."""
-    files = [folder / LIST for folder in folders]
-    stats = [file.stat() if file.is_file() else None for file in files]
-    return (
-        tuple(suppressions.stamp(unit) for unit in _units(ctx)),
-        tuple((one.st_mtime_ns, one.st_size, one.st_ino) if one else None for one in stats),
-    )
-
-
-def _put(content: bytes, out: IO[bytes]) -> str:
-    out.write(content)
-    return ""
+    return tuple(suppressions.stamp(unit) for unit in _units(ctx)), lists_beside.stamp(folders, LIST)

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 from notify.core.actors import Actor
+from notify.core.chunks import chunks
 from notify.core.notices import NOTICES
 from notify.core.planner import Recipient, best_reach, name_readers
 from notify.flows import keeping
@@ -38,9 +39,9 @@ def tell_due(ctx: Context, actor: Actor) -> int:
         last = ctx.today(shop) + timedelta(days=shop.forget_notice_days)
         soon = untold.never_told(unit, keeping.who_is_due(ctx, unit, on=last)[0])
     told = 0
-    for start in range(0, len(soon), _AT_ONCE):
+    for some in chunks(soon, _AT_ONCE):
         with ctx.db.write(actor.shop_id) as unit:
-            told += _tell(ctx, unit, actor, soon[start : start + _AT_ONCE], last)
+            told += _tell(ctx, unit, actor, some, last)
     return told
 
 

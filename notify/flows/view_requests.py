@@ -13,7 +13,6 @@ from notify.flows.by_beginning import the_one
 from notify.flows.context import Context
 from notify.flows.keeping import fate
 from notify.flows.requests_due import stands_against
-from notify.flows.view_rights import rests_until
 from notify.store import people, requests, staff, tickets
 from notify.store.database import Unit
 from notify.store.requests import Request
@@ -118,6 +117,6 @@ class _Lines:
             standing=standing(self.today, one.last_day), extended=one.extended_to is not None,
             may_extend=one.state == OPEN and may_extend(self.today, one.due_on, one.extended_to),
             against=stands_against(fate(self.ctx, self.unit, one.person_id)) if is_erasure else (),
-            erased_from=rests_until(one) if is_erasure else None, note=one.note, reason=one.reason,
+            erased_from=one.rests_until if is_erasure else None, note=one.note, reason=one.reason,
             ended_at=one.ended_at, by=self.staff.get(one.staff_id, ""),
         )  # fmt: skip

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from notify.core.requests import Kind, erased_from
 from notify.core.shop import Shop
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
 from notify.flows.keeping import Fate, fate
-from notify.flows.requests import asked_at
 from notify.flows.requests_due import stands_against
 from notify.flows.view_hours import Door, door_within
 from notify.render.words import Language
@@ -49,15 +47,14 @@ def view_rights(ctx: Context, claim: Claim, words: Language) -> RightsView:
         )  # fmt: skip
 
 
+def reader_of(ctx: Context, claim: Claim) -> str:
+    """Whose page it is: whoever brought the visit."""
+    with ctx.db.read(claim.shop_id) as unit:
+        return brought_by(unit, claim.visit_id)
+
+
 def contacts_now(ctx: Context, claim: Claim) -> str:
     """Which contacts of whoever brought the visit are current, as one text: another one once any was changed."""
     with ctx.db.read(claim.shop_id) as unit:
         (person,) = people.recipients(unit, [brought_by(unit, claim.visit_id)])
         return ",".join(sorted(one.contact_id for one in person.reaches))
-
-
-def rests_until(one: Request) -> datetime | None:
-    """Until when an erasure can be taken back for sure; None for other kinds, and while it is not known who asks."""
-    if one.kind is not Kind.ERASURE or one.proved_at is None:
-        return None
-    return erased_from(asked_at(one))

@@ -1,6 +1,6 @@
-"""Everything about one ticket that its page or command shows, from one snapshot; contacts masked, no claim secret.
+"""Everything that a page or command shows of one ticket, from one snapshot. Long: one line for each thing.
 
-Long: one line for each thing that a page shows of a ticket.
+Contacts are masked, and no claim secret is among it.
 """
 
 from __future__ import annotations

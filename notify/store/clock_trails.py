@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, exists, insert, select, update
+from sqlalchemy import exists, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.sql.dml import Insert
 
 from notify.core.clock_trail import Trail
 from notify.store import schema as s
@@ -12,6 +15,10 @@ from notify.store.database import Unit
 
 _T = s.clock_trails
 _ONLY = 1
+_FIRST: Mapping[str, Insert] = {
+    "sqlite": sqlite.insert(_T).on_conflict_do_nothing(index_elements=["id"]),
+    "postgresql": postgresql.insert(_T).on_conflict_do_nothing(index_elements=["id"]),
+}
 
 
 def get(unit: Unit) -> Trail | None:
@@ -21,14 +28,15 @@ def get(unit: Unit) -> Trail | None:
 
 
 def put(unit: Unit, trail: Trail) -> None:
-    """Keeps the trail."""
+    """Keeps the trail; of two workers that begin at once, the later one's look stands."""
     values = {
         "believed_at": trail.believed_at, "leapt_at": trail.leapt_at, "refuted": trail.refuted,
         "seen_seconds": int(trail.seen.total_seconds()),
     }  # fmt: skip
-    if not unit.connection.execute(update(_T).values(**values)).rowcount:
-        unit.connection.execute(delete(_T))
-        unit.connection.execute(insert(_T).values(id=_ONLY, **values))
+    kept = update(_T).where(_T.c.id == _ONLY).values(**values)
+    if not unit.connection.execute(kept).rowcount:
+        unit.connection.execute(_FIRST[unit.connection.dialect.name], {"id": _ONLY, **values})
+        unit.connection.execute(kept)
 
 
 def worked_since(unit: Unit, moment: datetime) -> bool:

@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, delete, func, insert, select, update
 
+from notify.core.chunks import chunks
 from notify.core.errors import NotFound
 from notify.core.sources import Doubt
 from notify.store import schema as s
@@ -143,8 +144,8 @@ def settle(
 def settle_of_forgotten(unit: Unit, person_ids: Sequence[str], ticket_ids: Sequence[str], *, at: datetime) -> None:
     """Nobody decides any more about what a source told of somebody who is forgotten; of these tickets of theirs."""
     settled = {"state": SETTLED, "settled_how": "forgotten", "settled_at": at}
-    for start in range(0, len(ticket_ids), 5000):
-        near = _T.c.ticket_id.in_(ticket_ids[start : start + 5000])
+    for some in chunks(ticket_ids, 5000):
+        near = _T.c.ticket_id.in_(some)
         which = (_T.c.shop_id == unit.shop_id, near, _T.c.sealed_for.in_(person_ids), _T.c.state == OPEN)
         unit.connection.execute(update(_T).where(*which).values(settled))
 
@@ -164,8 +165,8 @@ def sources_known(unit: Unit) -> tuple[str, ...]:
 def drop(unit: Unit, source: str, keys: Sequence[str]) -> int:
     """Overwrites and removes the doubts sealed under these keys, which were destroyed before; how many."""
     gone = 0
-    for at in range(0, len(keys), 500):
-        which = (*_of_strangers(unit, source), _T.c.sealed_for.in_(keys[at : at + 500]))
+    for some in chunks(keys):
+        which = (*_of_strangers(unit, source), _T.c.sealed_for.in_(some))
         unit.connection.execute(update(_T).where(*which).values(cells_sealed=None))
         gone += unit.connection.execute(delete(_T).where(*which)).rowcount
     return gone

@@ -1,7 +1,4 @@
-"""Overwrites what is held about people, and keeps the record without the data.
-
-Longer than other rooms: the list of what is emptied stands beside what empties, finds, records and rewrites it.
-"""
+"""Overwrites what is held about people and keeps the record. Longer than other rooms: beside the list of what goes."""
 
 from __future__ import annotations
 
@@ -13,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Table, func, insert, or_, select, true, update
 
+from notify.core.chunks import chunks
 from notify.core.errors import Unavailable
 from notify.store import schema as s
 from notify.store.database import Database, Unit
@@ -77,7 +75,7 @@ def traces_of(unit: Unit, person_ids: Iterable[str]) -> Traces:
     people = tuple(dict.fromkeys(person_ids))
     visits = visits_of(unit, people)
     t, found = s.tickets, list[str]()
-    for ids in _chunks(visits, 5000):
+    for ids in chunks(visits, 5000):
         query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(ids))
         found.extend(unit.connection.execute(query).scalars())
     return Traces(people, visits, tuple(found))
@@ -91,7 +89,7 @@ def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping
     counts: Counter[str] = Counter()
     whole = list(person_ids)
     people_changed(unit, whole)
-    for ids in _chunks(whole, BATCH):
+    for ids in chunks(whole, BATCH):
         traces = traces_of(unit, _not_yet(unit, ids))
         if traces.people:
             counts.update(_empty(unit, traces, at=at))
@@ -130,11 +128,11 @@ def _emptied(unit: Unit, table: Table, owner: str, values: Mapping[str, Any], tr
 def _near(table: Table, traces: Traces) -> Iterator[ColumnElement[bool]]:
     """What leads to the rows by an index, in pieces that one statement can bear."""
     if table.name in _BY_VISIT:
-        return (table.c.visit_id.in_(ids) for ids in _chunks(traces.visits, 5000))
+        return (table.c.visit_id.in_(ids) for ids in chunks(traces.visits, 5000))
     if table.name in _BY_TICKET:
-        return (table.c.ticket_id.in_(ids) for ids in _chunks(traces.tickets, 5000))
+        return (table.c.ticket_id.in_(ids) for ids in chunks(traces.tickets, 5000))
     if table is s.replies:
-        near = [table.c.visit_id.in_(ids) for ids in _chunks(traces.visits, 5000)]
+        near = [table.c.visit_id.in_(ids) for ids in chunks(traces.visits, 5000)]
         return iter([*near, table.c.person_id.in_(traces.people)])
     return iter([true()])
 
@@ -186,16 +184,10 @@ def _change(unit: Unit, table: Table, which: ColumnElement[bool], values: Mappin
     return unit.connection.execute(changed).rowcount
 
 
-def _chunks(ids: Iterable[str], size: int = 500) -> Iterator[list[str]]:
-    """SQLite and PostgreSQL both limit how many values one statement may bear."""
-    whole = list(ids)
-    return (whole[at : at + size] for at in range(0, len(whole), size))
-
-
 def visits_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
     """The visits that these people have a part in."""
     found: dict[str, None] = {}
-    for ids in _chunks(person_ids):
+    for ids in chunks(person_ids):
         for t in (s.visit_people, s.tickets):
             # Not "distinct": for that SQLite would walk through every ticket of the shop, in the order of the visits.
             query = select(t.c.visit_id).where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(ids))
@@ -207,7 +199,7 @@ def delegates_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
     """Those named in passes by these people: whoever named them is gone, and so is the reason to keep them."""
     t, p = s.passes, s.people
     found: list[str] = []
-    for ids in _chunks(person_ids):
+    for ids in chunks(person_ids):
         query = (
             select(t.c.person_id)
             .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
@@ -221,7 +213,7 @@ def messages_naming(unit: Unit, delegates: Iterable[str]) -> tuple[str, ...]:
     """The messages that told a customer by name who had collected with a pass."""
     t, m = s.passes, s.messages
     found: list[str] = []
-    for ids in _chunks(delegates):
+    for ids in chunks(delegates):
         query = (
             select(m.c.id, m.c.refs)
             .join(t, (t.c.shop_id == m.c.shop_id) & (t.c.visit_id == m.c.visit_id))
@@ -234,14 +226,14 @@ def messages_naming(unit: Unit, delegates: Iterable[str]) -> tuple[str, ...]:
 def empty_messages(unit: Unit, message_ids: Iterable[str]) -> int:
     """Empties the bytes of these messages; how many there were."""
     emptied = {"bytes_sealed": None, "sentence_sealed": None}
-    return sum(_change(unit, s.messages, s.messages.c.id.in_(ids), emptied) for ids in _chunks(message_ids))
+    return sum(_change(unit, s.messages, s.messages.c.id.in_(ids), emptied) for ids in chunks(message_ids))
 
 
 def kept_copies(unit: Unit, message_ids: Iterable[str]) -> tuple[str, ...]:
     """The RFC 5322 Message-IDs of these messages, to find kept copies by."""
     t = s.messages
     found: list[str] = []
-    for ids in _chunks(message_ids):
+    for ids in chunks(message_ids):
         query = select(t.c.message_id).where(t.c.shop_id == unit.shop_id, t.c.id.in_(ids), t.c.message_id.is_not(None))
         found.extend(one for one in unit.connection.execute(query).scalars() if one)
     return tuple(found)
@@ -273,7 +265,7 @@ def add_erasure(unit: Unit, *, at: datetime, reason: str, counts: Mapping[str, i
 def confirm_erasures(unit: Unit, ids: Iterable[str], *, at: datetime) -> None:
     """Marks these erasures as proved: they were made before the rewriting, and nothing of them is left."""
     t = s.erasures
-    for chunk in _chunks(ids):
+    for chunk in chunks(ids):
         _change(unit, t, t.c.id.in_(chunk) & t.c.confirmed_at.is_(None), {"confirmed_at": at})
 
 
@@ -287,9 +279,9 @@ def message_ids_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
     """The RFC 5322 Message-IDs of every message that was composed for these people, to find kept copies by."""
     t = s.messages
     found: list[str] = []
-    for ids in _chunks(person_ids, BATCH):
+    for ids in chunks(person_ids, BATCH):
         visits = visits_of(unit, ids)
-        for near in (t.c.visit_id.in_(some) for some in _chunks(visits, 5000)):
+        for near in (t.c.visit_id.in_(some) for some in chunks(visits, 5000)):
             theirs = t.c.sealed_for.in_(ids) | t.c.person_id.in_(ids)
             query = select(t.c.message_id).where(t.c.shop_id == unit.shop_id, near, theirs, t.c.message_id.is_not(None))
             found.extend(one for one in unit.connection.execute(query).scalars() if one)

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import bindparam, select
 
 from notify.core.bench_order import IN_WORK
+from notify.core.chunks import chunks
 from notify.core.tickets import Phase
 from notify.store import schema as s
 from notify.store.database import Unit
@@ -75,10 +76,9 @@ def missing_parts(unit: Unit) -> tuple[Missing, ...]:
 
 def asked(unit: Unit, ticket_ids: Iterable[str]) -> frozenset[str]:
     """Those of the tickets whose customer has an open question."""
-    ids, found = list(ticket_ids), set[str]()
-    for at in range(0, len(ids), _SOME):
-        some = {**given(unit), "any_ticket_id": ids[at : at + _SOME]}
-        found |= set(unit.connection.execute(_ASKED, some).scalars())
+    found = set[str]()
+    for some in chunks(ticket_ids, _SOME):
+        found |= set(unit.connection.execute(_ASKED, {**given(unit), "any_ticket_id": some}).scalars())
     return frozenset(found)
 
 

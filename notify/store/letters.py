@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlalchemy import Executable, delete, select
 from sqlalchemy.dialects import postgresql, sqlite
 
+from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Unit
 
@@ -56,6 +57,5 @@ def to_drop(unit: Unit) -> frozenset[str]:
 
 def dropped(unit: Unit, names: Iterable[str]) -> None:
     """They are out of the mailbox: the notes go."""
-    whole = sorted(names)
-    for start in range(0, len(whole), 500):
-        unit.connection.execute(delete(_T).where(_T.c.source == TO_DROP, _T.c.key.in_(whole[start : start + 500])))
+    for some in chunks(sorted(names)):
+        unit.connection.execute(delete(_T).where(_T.c.source == TO_DROP, _T.c.key.in_(some)))

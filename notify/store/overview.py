@@ -13,12 +13,12 @@ from typing import Any
 from sqlalchemy import ColumnElement, case, func, select
 from sqlalchemy.sql import FromClause
 
+from notify.core.chunks import chunks
 from notify.core.requests import OPEN
 from notify.store import schema as s
 from notify.store.database import Unit
 
 AGES = (30, 90, 365, 3 * 365)  # days: younger than the first, up to the second, and so on; the last has no end
-_LOT = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +148,7 @@ def tickets_of_people(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, tup
     """person -> (ticket, claim number) of the newest visit in which they have any part."""
     t, v = s.tickets, s.visit_people
     found: dict[str, tuple[str, str]] = {}
-    for ids in _lots(person_ids):
+    for ids in chunks(dict.fromkeys(person_ids)):
         query = (
             select(v.c.person_id, t.c.id, t.c.number)
             .join(t, (t.c.shop_id == v.c.shop_id) & (t.c.visit_id == v.c.visit_id))
@@ -163,7 +163,7 @@ def numbers_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, str]
     """visit -> claim number of its newest ticket."""
     t = s.tickets
     found: dict[str, str] = {}
-    for ids in _lots(visit_ids):
+    for ids in chunks(dict.fromkeys(visit_ids)):
         query = (
             select(t.c.visit_id, t.c.number)
             .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(ids))
@@ -192,8 +192,3 @@ def unproved(unit: Unit) -> int:
     t = s.erasures
     query = select(func.count()).where(t.c.shop_id == unit.shop_id, t.c.confirmed_at.is_(None))
     return int(unit.connection.execute(query).scalar_one())
-
-
-def _lots(values: Iterable[str]) -> Iterable[list[str]]:
-    whole = list(dict.fromkeys(values))
-    return (whole[at : at + _LOT] for at in range(0, len(whole), _LOT))

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import func, insert, select, update
 
+from notify.core.chunks import chunks
 from notify.core.consent import allowed_on, may_be_asked, standing
 from notify.core.errors import NotFound
 from notify.core.planner import Reach, Recipient
@@ -175,8 +176,8 @@ def contacts_of_all(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, tuple
     """
     ids, found = sorted(set(person_ids)), dict[str, tuple[Contact, ...]]()
     unit.opener.fetch(ids)
-    for start in range(0, len(ids), _MANY):
-        for row in rows_among(unit, CONTACTS_AMONG, "person_id", ids[start : start + _MANY]):
+    for some in chunks(ids, _MANY):
+        for row in rows_among(unit, CONTACTS_AMONG, "person_id", some):
             if row[3] is not None:
                 one = _contact(unit, row)
                 found[one.person_id] = (*found.get(one.person_id, ()), one)

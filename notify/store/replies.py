@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import case, delete, func, insert, select, update
 
+from notify.core.chunks import chunks
 from notify.core.errors import NotFound
 from notify.store import schema as s
 from notify.store import statements
@@ -171,8 +172,8 @@ def strangers_before(unit: Unit, before: datetime) -> tuple[str, ...]:
 def drop_replies(unit: Unit, ids: Sequence[str]) -> int:
     """Overwrites and removes these rows (their keys were destroyed before); how many."""
     gone = 0
-    for at in range(0, len(ids), 500):
-        which = (_T.c.shop_id == unit.shop_id, _T.c.id.in_(ids[at : at + 500]))
+    for some in chunks(ids):
+        which = (_T.c.shop_id == unit.shop_id, _T.c.id.in_(some))
         unit.connection.execute(update(_T).where(*which).values({f"{name}_sealed": None for name in TEXTS}))
         gone += unit.connection.execute(delete(_T).where(*which)).rowcount
     return gone

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import func, insert, select, update
 
 from notify.core.errors import NotFound
-from notify.core.requests import DONE, OPEN, Kind
+from notify.core.requests import DONE, OPEN, Kind, erased_from
 from notify.store import schema as s
 from notify.store import statements
 from notify.store.database import Unit
@@ -44,6 +44,21 @@ class Request:
     def last_day(self) -> date:
         """The day by which it must be answered as it stands."""
         return self.extended_to or self.due_on
+
+    @property
+    def asked_at(self) -> datetime:
+        """Since when it is known that it is them: before, no rest begins."""
+        return max(self.received_at, self.proved_at or self.received_at)
+
+    @property
+    def rests_until(self) -> datetime | None:
+        """Until when an erasure can be taken back for sure.
+
+        None for other kinds, and while nobody made sure who asks.
+        """
+        if self.kind is not Kind.ERASURE or self.proved_at is None:
+            return None
+        return erased_from(self.asked_at)
 
     @property
     def will_erase(self) -> bool:

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import delete, func, or_, select, update
 
+from notify.core.chunks import chunks
 from notify.core.long_past import RESTORED as REASON
 from notify.core.messages import MessageState
 from notify.store import schema as s
@@ -48,11 +49,11 @@ def people_here(unit: Unit) -> frozenset[str]:
 
 def customers_among(db: Database, shop_ids: Iterable[str], names: Iterable[str]) -> frozenset[str]:
     """Those of these identifiers that are people of any of the shops, forgotten or not."""
-    whole, found = sorted(names), set[str]()
+    found = set[str]()
     for shop_id in shop_ids:
         with db.read(shop_id) as unit:
-            for start in range(0, len(whole), 500):
-                known = s.people.c.id.in_(whole[start : start + 500])
+            for some in chunks(sorted(names)):
+                known = s.people.c.id.in_(some)
                 query = select(s.people.c.id).where(s.people.c.shop_id == shop_id, known)
                 found |= set(unit.connection.execute(query).scalars())
     return frozenset(found)
@@ -77,8 +78,8 @@ def empty_others(unit: Unit, names: Iterable[str]) -> int:
     whole, done = list(names), 0
     for table, owner, columns in SEALED:
         if table in _OF_STRANGERS:
-            for start in range(0, len(whole), 500):
-                theirs = table.c[owner].in_(whole[start : start + 500])
+            for some in chunks(whole):
+                theirs = table.c[owner].in_(some)
                 change = update(table).where(table.c.shop_id == unit.shop_id, theirs).values(dict.fromkeys(columns))
                 done += unit.connection.execute(change).rowcount
     return done

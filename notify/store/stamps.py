@@ -10,6 +10,7 @@ from collections.abc import Iterable
 
 from sqlalchemy import bindparam, select, update
 
+from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import among, given, where
@@ -23,9 +24,8 @@ _PLACES = update(_S).where(_S.c.id == bindparam("the_shop_id")).values(booked=_S
 
 def people_changed(unit: Unit, person_ids: Iterable[str]) -> None:
     """Something about these people has changed: the pages of every visit they have a part in may have."""
-    ids = list(person_ids)
-    for at in range(0, len(ids), 500):
-        unit.connection.execute(_VISITS, {**given(unit), "any_person_id": ids[at : at + 500]})
+    for some in chunks(person_ids):
+        unit.connection.execute(_VISITS, {**given(unit), "any_person_id": some})
 
 
 def places_changed(unit: Unit) -> None:

@@ -1,7 +1,4 @@
-"""The vault: one data key per person, wrapped by the master key, kept apart from the data they open.
-
-Longer than other rooms: whatever holds a key in memory stands here and nowhere else.
-"""
+"""The vault: a data key per person, kept apart from the data. Longer than other rooms: only here are keys in memory."""
 
 from __future__ import annotations
 
@@ -18,6 +15,7 @@ from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 from sqlalchemy import Connection, Engine, bindparam, delete, func, insert, inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
+from notify.core.chunks import chunks
 from notify.core.errors import Misconfigured, NotFound, Unavailable
 from notify.store import key_store
 from notify.store.engine import rewrite_tables
@@ -133,10 +131,10 @@ class Vault:
 
     def with_keys(self, person_ids: Iterable[str]) -> frozenset[str]:
         """Those of these people who have a data key; opens none."""
-        ids, found = list(person_ids), set()
+        found = set()
         with self._engine.connect() as connection:
-            for start in range(0, len(ids), _MANY):
-                found |= set(connection.execute(_HAVE, {"people": ids[start : start + _MANY]}).scalars())
+            for some in chunks(person_ids, _MANY):
+                found |= set(connection.execute(_HAVE, {"people": some}).scalars())
         return frozenset(found)
 
     def list_erased(self, person_ids: Iterable[str], at: datetime) -> None:

@@ -177,8 +177,8 @@ COMMANDS: tuple[Words, ...] = (
     on("ticket", "move", "on_shelf"),
     lambda s: ("pickup", "book", s.number, s.slot(0)),
     lambda s: ("pickup", "book", s.number, s.slot(5)),
-    lambda s: ("pickup", "move", s.number, s.slot(6)),
-    lambda s: ("shop", "closed", s.slot(6)[:10]),  # and the pickup is hit
+    lambda s: ("pickup", "move", s.number, s.made.setdefault("moved", s.slot(6))),
+    lambda s: ("shop", "closed", s.made["moved"][:10]),  # and the pickup is hit
     on("pickup", "stay"),
     on("uncollected", "step", "wiped"),
     on("pickup", "cancel"),

@@ -24,7 +24,7 @@ from notify.cli import restore
 from notify.config.load import load
 from notify.core.erasure_list import as_text, read_text
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotFound, NotifyError, Unavailable
-from notify.flows import backup, forget, moves, view_backup
+from notify.flows import backup, erasure_list, forget, moves, view_backup
 from notify.flows.check_in_form import DeviceForm
 from notify.store import copying, job_runs, people, schema, visits
 from notify.wiring import build
@@ -150,7 +150,7 @@ def back_and_forth(kept: Kept, rounds: int, tries: int) -> dict[str, int]:
             gone = bringer(house, first.visit_id)
             house.clock.advance(60)
             forget.erase_person(house.ctx, house.actor(), gone)
-            backup.keep_list(house.ctx, kept_place(kept))
+            erasure_list.keep(house.ctx, kept_place(kept).folders)
         after = kept.restore(other, made)
         counted["restored"] += 1
         data = other.parent / "data" / "shelfbell.db"

@@ -298,7 +298,7 @@ def test_a_stop_under_an_older_index_key_is_found_and_ended_as_any_other(lines: 
     suppressions.add(ctx, house.actor(), channel="sms", address=PHONE)
     assert keys.rotate(ctx, "index", Turned(house).file("index")).proved
     suppressions.add(ctx, house.actor(), channel="sms", address="07700 900456")
-    assert [row.key_id for row in rows(lines, schema.suppressions)] == ["k1", "k2"]
+    assert sorted(row.key_id for row in rows(lines, schema.suppressions)) == ["k1", "k2"]
     held = {row.person_id: row.lookup for row in rows(lines, schema.contacts)}
     assert {row.lookup for row in rows(lines, schema.consents)} == {held[person_of(lines, before)]}  # the proof follows
     done = texted(lines)

@@ -26,7 +26,7 @@ from notify.cli.backup import place_of
 from notify.config.backup_rules import BACKUP_RULES
 from notify.core.erasure_list import as_text
 from notify.core.errors import Invalid
-from notify.flows import backup, forget, keeping, requests, requests_due, restore, suppressions
+from notify.flows import erasure_list, forget, keeping, requests, requests_due, restore, suppressions
 from notify.flows.hear_reply import Heard, hear
 from notify.store import archive, erasing, visits
 from notify.store import schema as s
@@ -157,9 +157,9 @@ def test_older_keys_put_back_take_nobody_off_the_list_beside_the_backups(kept: K
         names = ", ".join(older)
         connection.execute(text(f"insert into data_keys ({names}) values (:{', :'.join(older)})"), dict(older))
     kept.back_up()
-    backup.keep_list(house.ctx, place_of(house.services.settings))
-    assert set(backup.read_list(kept.folder)) == set(backup.read_list(kept.keys_folder)) == {who}
-    found = restore.after_care(house.ctx, backup.read_list(kept.folder), made_at=None)
+    erasure_list.keep(house.ctx, (kept.folder, kept.keys_folder))
+    assert set(erasure_list.read(kept.folder)) == set(erasure_list.read(kept.keys_folder)) == {who}
+    found = restore.after_care(house.ctx, erasure_list.read(kept.folder), made_at=None)
     assert not vault.with_keys([who]) and found.listed == 1
 
 
@@ -172,20 +172,20 @@ def test_the_list_is_looked_at_again_only_when_one_of_its_copies_changed(kept: K
             people_ += visits.visit_people(unit, done.visit_id)["bringer"]
     for count, who in enumerate(people_, 1):
         forget.erase_person(house.ctx, house.system(), who)
-        backup.keep_list_if_newer(house.ctx, place, seen)
-        assert len(backup.read_list(kept.folder)) == count
-    before = (kept.folder / backup.LIST).stat().st_ino
-    backup.keep_list_if_newer(house.ctx, place, seen)
-    assert (kept.folder / backup.LIST).stat().st_ino == before
-    (kept.keys_folder / backup.LIST).unlink()  # somebody's hand
-    backup.keep_list_if_newer(house.ctx, place, seen)
-    assert set(backup.read_list(kept.keys_folder)) == set(people_)
+        erasure_list.keep_if_newer(house.ctx, place.folders, seen)
+        assert len(erasure_list.read(kept.folder)) == count
+    before = (kept.folder / erasure_list.LIST).stat().st_ino
+    erasure_list.keep_if_newer(house.ctx, place.folders, seen)
+    assert (kept.folder / erasure_list.LIST).stat().st_ino == before
+    (kept.keys_folder / erasure_list.LIST).unlink()  # somebody's hand
+    erasure_list.keep_if_newer(house.ctx, place.folders, seen)
+    assert set(erasure_list.read(kept.keys_folder)) == set(people_)
 
 
 def test_a_list_of_foreign_octets_is_refused_in_words(kept: Kept) -> None:
-    (kept.folder / backup.LIST).write_bytes(as_text({"x": kept.house.clock()}).encode() + b"\xff\xfe\n")
+    (kept.folder / erasure_list.LIST).write_bytes(as_text({"x": kept.house.clock()}).encode() + b"\xff\xfe\n")
     with pytest.raises(Invalid, match="erasure list is damaged"):
-        backup.read_list(kept.folder)
+        erasure_list.read(kept.folder)
 
 
 def test_a_link_laid_in_the_folder_of_backups_is_not_written_through(tmp_path: Path) -> None:

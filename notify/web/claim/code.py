@@ -23,16 +23,8 @@ PURPOSE = "price"
 @opens_claim
 def send(token: str) -> Response:
     """Sends a code; the page after it asks for it."""
-    claim = open_claim(ctx(), token)
-    try:
-        contact_codes.send_code(
-            ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, source=request.remote_addr or ""
-        )
-    except TooOften:
-        return go_to(token, "code_too_often", page="/code")
-    except NotAllowed:
-        return go_to(token, "no_code")
-    return go_to(token, "code_sent", page="/code")
+    said = send_code(open_claim(ctx(), token), PURPOSE)
+    return go_to(token, said, page="" if said == "no_code" else "/code")
 
 
 @pages.get("/c/<token>/code")
@@ -52,22 +44,47 @@ def check(token: str) -> Response:
             ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, typed=request.form.get("code", "")
         )
     except Invalid:
-        return _page(claim, token, problem="malformed", status=422)
+        return _page(claim, token, problem="malformed")
     except WrongCode:
-        return _page(claim, token, problem="wrong", status=422)
+        return _page(claim, token, problem="wrong")
     answer = make_response(redirect(f"/c/{token}?said=code_right", code=303))
     unlock(answer, token)
     return answer
 
 
-def _page(claim: Claim, token: str, *, problem: str = "", status: int = 200) -> Response:
-    w = services().page_words.get(claim.language)
+def _page(claim: Claim, token: str, *, problem: str = "") -> Response:
     masked, asked = code_goes_to(ctx(), claim.shop_id, claim.visit_id, PURPOSE)
-    sentence = w("code.sent_to", address=masked) if asked and masked else w["code.none_sent"]
+    unsent = "" if asked and masked else "code.none_sent"
+    return code_page(claim, token, masked, title="code.title", unsent=unsent, problem=problem)
+
+
+def send_code(claim: Claim, purpose: str) -> str:
+    """Sends a code to the stored contact; what there is to say: code_sent, code_too_often or no_code."""
+    try:
+        contact_codes.send_code(
+            ctx(), customer_actor(), claim.visit_id, purpose=purpose, source=request.remote_addr or ""
+        )
+    except TooOften:
+        return "code_too_often"
+    except NotAllowed:
+        return "no_code"
+    return "code_sent"
+
+
+def code_page(
+    claim: Claim, token: str, masked: str, *, title: str, unsent: str = "", at: str = "", sent: bool = True,
+    problem: str = "",
+) -> Response:  # fmt: skip
+    """The field for a code that went to the contact `masked`, in the part `at` of the claim page.
+
+    `title` is a key of the page words, `unsent` the one that is said while no code went out, `problem` one of [code]:
+    then the answer is 422. Where `sent` is false there is only the button that sends one.
+    """
+    w, here = services().page_words.get(claim.language), f"/c/{token}{at}"
     page = render_template(
-        "code.html", **base(claim.language, token=token), title=w["code.title"], sentence=sentence,
-        label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", number="",
-        check_action=f"/c/{token}/code", send_action=f"/c/{token}/send-code" if masked else "",
-        back_href=f"/c/{token}", back_label=w["page.back"],
+        "code.html", **base(claim.language, token=token), title=w[title],
+        sentence=w[unsent] if unsent else w("code.sent_to", address=masked), label=w["code.label"],
+        problem=w[f"code.{problem}"] if problem else "", number="", sent=sent, check_action=f"{here}/code",
+        send_action=f"{here}/send-code" if masked else "", back_href=f"/c/{token}", back_label=w["page.back"],
     )  # fmt: skip
-    return make_response(page, status)
+    return make_response(page, 422 if problem else 200)

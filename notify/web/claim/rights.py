@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, date, datetime, time
+from collections.abc import Callable
+from functools import wraps
 from typing import Any
 
 from flask import Blueprint, make_response, redirect, render_template, request
 from werkzeug.wrappers import Response
 
-from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound, TooOften
+from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.instants import noon
 from notify.core.requests import OPEN, REFUSED, Kind
-from notify.flows import contact_codes, requests
+from notify.flows import requests
 from notify.flows.claims import Forgotten, open_claim
 from notify.flows.contact_codes import WrongCode
 from notify.flows.keeping import Fate
 from notify.flows.requests import PURPOSE
 from notify.flows.view_lost import code_goes_to
-from notify.flows.view_rights import RightsView, contacts_now, rests_until, view_rights
+from notify.flows.view_rights import RightsView, contacts_now, reader_of, view_rights
 from notify.render.held_says import say_held
 from notify.render.moments import Moments
 from notify.render.words import Language
 from notify.store.claims import Claim
 from notify.store.requests import Request
+from notify.web.claim.code import code_page, send_code
 from notify.web.claim.frame import base, go_to, opens_claim
 from notify.web.claim.unlocked import is_unlocked, unlock
 from notify.web.here import ctx, customer_actor, services
@@ -36,25 +39,14 @@ HERE = "/rights"
 def show(token: str) -> Response:
     """The field for the code, or everything once it was typed."""
     claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
-        return _locked(claim, token)
-    return _page(_view(claim), token)
+    return _page(_view(claim), token) if _is_open(claim, token) else _locked(claim, token)
 
 
 @pages.post("/c/<token>/rights/send-code")
 @opens_claim
 def send(token: str) -> Response:
     """Sends a code to the stored contact."""
-    claim = open_claim(ctx(), token)
-    try:
-        contact_codes.send_code(
-            ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, source=request.remote_addr or ""
-        )
-    except TooOften:
-        return go_to(token, "rights_code_too_often", page=HERE)
-    except NotAllowed:
-        return go_to(token, "rights_no_code", page=HERE)
-    return go_to(token, "rights_code_sent", page=HERE)
+    return go_to(token, f"rights_{send_code(open_claim(ctx(), token), PURPOSE)}", page=HERE)
 
 
 @pages.post("/c/<token>/rights/code")
@@ -65,56 +57,65 @@ def check(token: str) -> Response:
     try:
         requests.open_held(ctx(), customer_actor(), claim.visit_id, request.form.get("code", ""))
     except Invalid:
-        return _locked(claim, token, problem="malformed", status=422)
+        return _locked(claim, token, problem="malformed")
     except WrongCode:
-        return _locked(claim, token, problem="wrong", status=422)
+        return _locked(claim, token, problem="wrong")
     answer = make_response(redirect(f"/c/{token}{HERE}", code=303))
     unlock(answer, token, PURPOSE, about=contacts_now(ctx(), claim))
     return answer
 
 
+def opened(view: Callable[[str, Claim], Response]) -> Callable[[str], Response]:
+    """Wraps what needs a typed code: without one it leads to the page that asks for it."""
+
+    @opens_claim
+    @wraps(view)
+    def answer(token: str) -> Response:
+        claim = open_claim(ctx(), token)
+        return view(token, claim) if _is_open(claim, token) else go_to(token, page=HERE)
+
+    return answer
+
+
 @pages.post("/c/<token>/rights/ask")
-@opens_claim
-def ask(token: str) -> Response:
-    """Takes in what they ask; without a code typed it asks for one."""
-    claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
-        return go_to(token, page=HERE)
+@opened
+def ask(token: str, claim: Claim) -> Response:
+    """Takes in what they ask."""
     try:
-        requests.ask(ctx(), customer_actor(), claim.visit_id, _view(claim).person_id, proved=True, how="claim_page",
+        requests.ask(ctx(), customer_actor(), claim.visit_id, reader_of(ctx(), claim), proved=True, how="claim_page",
                      kind=request.form.get("kind", ""), note=request.form.get("note", ""))  # fmt: skip
     except Invalid:
         return go_to(token, "rights_no_words", page=HERE)
     except Conflict:
         return go_to(token, "rights_full", page=HERE)
+    except NotFound as gone:
+        raise Forgotten(claim.language) from gone
     return go_to(token, "rights_asked", page=HERE)
 
 
 @pages.post("/c/<token>/rights/withdraw")
-@opens_claim
-def withdraw(token: str) -> Response:
+@opened
+def withdraw(token: str, claim: Claim) -> Response:
     """Takes one of their own requests back."""
-    claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
-        return go_to(token, page=HERE)
     try:
-        requests.withdraw(ctx(), customer_actor(), request.form.get("request", ""), person_id=_view(claim).person_id)
+        requests.withdraw(ctx(), customer_actor(), request.form.get("request", ""), person_id=reader_of(ctx(), claim))
     except (Conflict, NotFound):
         return go_to(token, "rights_gone", page=HERE)
     return go_to(token, "rights_withdrawn", page=HERE)
 
 
 @pages.get("/c/<token>/rights/data.json")
-@opens_claim
-def data(token: str) -> Response:
+@opened
+def data(token: str, claim: Claim) -> Response:
     """The same for a program (flows/held_about says its shape)."""
-    claim = open_claim(ctx(), token)
-    if not is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim)):
-        return go_to(token, page=HERE)
     answer = make_response(json.dumps(_view(claim).held, ensure_ascii=False, indent=2))
     answer.mimetype = "application/json"
     answer.headers["Content-Disposition"] = 'attachment; filename="what-we-keep.json"'
     return answer
+
+
+def _is_open(claim: Claim, token: str) -> bool:
+    return is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim))
 
 
 def _view(claim: Claim) -> RightsView:
@@ -124,19 +125,11 @@ def _view(claim: Claim) -> RightsView:
         raise Forgotten(claim.language) from gone
 
 
-def _locked(claim: Claim, token: str, *, problem: str = "", status: int = 200) -> Response:
-    w = services().page_words.get(claim.language)
+def _locked(claim: Claim, token: str, *, problem: str = "") -> Response:
     masked, asked = code_goes_to(ctx(), claim.shop_id, claim.visit_id, PURPOSE)
-    sentence = w("code.sent_to", address=masked) if asked and masked else w["rights.locked" if masked else
-                                                                           "rights.no_contact"]  # fmt: skip
-    page = render_template(
-        "code.html", **base(claim.language, token=token), title=w["rights.title"], sentence=sentence,
-        label=w["code.label"], problem=w[f"code.{problem}"] if problem else "", number="",
-        sent=asked or bool(problem),
-        check_action=f"/c/{token}{HERE}/code", send_action=f"/c/{token}{HERE}/send-code" if masked else "",
-        back_href=f"/c/{token}", back_label=w["page.back"],
-    )  # fmt: skip
-    return make_response(page, status)
+    unsent = "" if asked and masked else "rights.locked" if masked else "rights.no_contact"
+    return code_page(claim, token, masked, title="rights.title", unsent=unsent, at=HERE, sent=asked or bool(problem),
+                     problem=problem)  # fmt: skip
 
 
 def _page(view: RightsView, token: str) -> Response:
@@ -167,7 +160,7 @@ def say_kept(found: Fate, w: Language, moments: Moments) -> str:
     if found.reasons:
         return w("rights.goes_kept", reasons=say_reasons(found.reasons, w))
     if found.state == "running" and found.goes_on:
-        return w("rights.goes", day=moments.day(_noon(found.goes_on)))
+        return w("rights.goes", day=moments.day(noon(found.goes_on)))
     return w["rights.goes_open" if found.state == "open" else "rights.goes_tonight"]
 
 
@@ -196,11 +189,6 @@ def _stands(one: Request, w: Language, moments: Moments, against: tuple[str, ...
         return w["rights.unproved"]
     if one.will_erase and against:
         return _against(against, w)
-    rested = rests_until(one)
-    if rested is not None:
-        return w("rights.erase_after", when=moments.stamp(rested))
-    return w("rights.answer_by", day=moments.day(_noon(one.last_day)))
-
-
-def _noon(day: date) -> datetime:
-    return datetime.combine(day, time(12), tzinfo=UTC)
+    if one.rests_until is not None:
+        return w("rights.erase_after", when=moments.stamp(one.rests_until))
+    return w("rights.answer_by", day=moments.day(noon(one.last_day)))

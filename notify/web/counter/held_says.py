@@ -37,6 +37,8 @@ _REQUESTS = {
 ERASED = {
     "period_over": "their time was over", "asked": "it was asked for", "pass_over": "their pass was over",
     "strangers_changes": "a source told of strangers", "strangers_letters": "strangers wrote",
+    "restored": "a backup was brought back that still had them", "no_key": "the backup had no key of theirs",
+    "bell": "somebody who works here changed where the bell rings",
 }  # fmt: skip
 _CLOCKS = {"event": "", "end_of_calendar_year": ", from the end of the year", "end_of_financial_year":
            ", from the end of the financial year"}  # fmt: skip

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time
-
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict
+from notify.core.instants import noon
 from notify.flows.replies import mark_seen
 from notify.flows.view_replies import BrokenLine, ReplyLine, view
 from notify.web.counter import desk_words as d
@@ -55,7 +54,7 @@ def seen(reply_id: str) -> Response:
 
 def shown(one: ReplyLine, speak: Say, *, back: str) -> d.Line:
     """One reply with every key of templates/pages/_replies.html."""
-    due = f"Answer them by {speak.day(_noon(one.answer_by))}." if one.answer_by else ""
+    due = f"Answer them by {speak.day(noon(one.answer_by))}." if one.answer_by else ""
     by = f"Read by {one.by}." if one.by else ""
     return {
         "id": one.id, "when": speak.when(one.at), "who": writer(one), "read": read(one), "subject": one.subject,
@@ -63,10 +62,6 @@ def shown(one: ReplyLine, speak: Say, *, back: str) -> d.Line:
         "href": f"/tickets/{one.ticket_id}#replies" if one.ticket_id else "", "is_new": one.is_new, "back": back,
         "can_request": one.kind == "erasure" and one.is_new and one.who == "customer",
     }  # fmt: skip
-
-
-def _noon(day: date) -> datetime:
-    return datetime.combine(day, time(12), tzinfo=UTC)
 
 
 def _no_words(one: ReplyLine) -> str:
@@ -91,7 +86,7 @@ def sheet_line(one: ReplyLine, speak: Say) -> d.Line:
     """A reply on the day sheet: its beginning, what was read out of it, and the button."""
     words = one.text or _no_words(one)
     short = words if len(words) <= _SHORT else f"{words[:_SHORT].rstrip()}…"
-    due = f" Answer them by {speak.day(_noon(one.answer_by))}." if one.answer_by else ""
+    due = f" Answer them by {speak.day(noon(one.answer_by))}." if one.answer_by else ""
     quoted = f"“{' '.join(short.split())}”" if one.text else short
     return d.sheet_line(
         writer(one), f"{d.capital(speak.when(one.at))}: {quoted} {read(one)}{due}", mark="question", number=one.number,
