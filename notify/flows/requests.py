@@ -1,6 +1,6 @@
 """What people ask by law about their own data. Longer than other rooms: every step in the life of one request.
 
-Taken in however it comes, made sure of, answered in time. An access behind a code on the claim page is
+Taken in however it comes, made sure of, answered in time. A copy taken behind a code on the claim page is an access
 answered in the same breath. An erasure is carried out by the night (requests_due), so that it can be taken back; what
 stands against it by law stays, with its reason, and the request with it. Every kind keeps the person's data until it is
 answered, except an erasure.
@@ -50,18 +50,30 @@ def holidays_of(unit: Unit, shop: Shop) -> Container[date]:
     return HolidaysOf(shop.holidays_of, unit.almanac) if shop.holidays_of else frozenset()
 
 
-def open_held(ctx: Context, actor: Actor, visit_id: str, typed: str) -> None:
-    """The right code opens what is held about whoever brought the visit.
+def take_copy(ctx: Context, actor: Actor, visit_id: str) -> Held:
+    """Everything held about whoever brought the visit, for whoever typed a code to their stored contact.
 
-    It is kept as a request for access, answered at once. Raises Invalid and WrongCode as contact_codes.check_code.
+    That is a request for access, answered in the same breath; a second copy on the same day is no second request.
+    Looking at it on a page is none. Raises NotFound once they were forgotten.
     """
     actor.need("ask_code")
     with ctx.db.write(actor.shop_id) as unit:
-        contact_id = contact_codes.check_code(ctx, unit, visit_id, PURPOSE, typed)
-        contact_codes.note_proved(ctx, unit, actor, visit_id, PURPOSE, contact_id)
-        now = ctx.clock()
-        _add(ctx, unit, actor, brought_by(unit, visit_id), visit_id, Kind.ACCESS, how="claim_page", note="",
-             received_at=now, proved_at=now, ended_at=now)  # fmt: skip
+        person_id, now = brought_by(unit, visit_id), ctx.clock()
+        requests.hold_person(unit, person_id)
+        if not _took_one(ctx, unit, person_id):
+            _add(ctx, unit, actor, person_id, visit_id, Kind.ACCESS, how="claim_page", note="", received_at=now,
+                 proved_at=now, ended_at=now)  # fmt: skip
+        return gather_held(ctx, unit, person_id)
+
+
+def _took_one(ctx: Context, unit: Unit, person_id: str) -> bool:
+    """Whether they took a copy today."""
+    zone, today = ZoneInfo(ctx.shop(unit).zone), ctx.today(ctx.shop(unit))
+    return any(
+        one.kind is Kind.ACCESS and one.state == DONE and one.how == "claim_page"
+        and one.received_at.astimezone(zone).date() == today
+        for one in requests.requests_of(unit, person_id)
+    )  # fmt: skip
 
 
 def ask(

@@ -58,7 +58,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/c/<token>/rights/code", "POST", "claim"),
     ("/c/<token>/rights/ask", "POST", "claim"),
     ("/c/<token>/rights/withdraw", "POST", "claim"),
-    ("/c/<token>/rights/data.json", "GET", "claim"),
+    ("/c/<token>/rights/copy", "POST", "claim"),
     ("/privacy", "GET", "public"),
     ("/lost", "GET POST", "public"),
     ("/lost/code", "POST", "public"),

@@ -681,8 +681,7 @@ def _wants_out(story: Story) -> str:
 
 # What somebody asks by law about their own data.
 REQUEST_STEPS = (
-    Step("", lambda s: code_flow.send_code(s.house.ctx, s.house.customer(), _visit(s), purpose="rights")),
-    _flow("requests.open_held", requests.open_held, visit_id=_visit, typed=_typed_code("rights")),
+    _flow("requests.take_copy", requests.take_copy, visit_id=_visit),
     _ask("correction"),
     _flow("requests.prove", requests.prove, request_id=_asked, made_sure="showed a passport"),
     _flow("requests.export", requests.export, request_id=_asked),

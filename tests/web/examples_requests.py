@@ -14,7 +14,7 @@ def _rights(language: str, **more: object) -> Page:
         language,
         kept=w["rights"]["goes_open"], against=w["rights"]["erasure_against"].format(reasons=w["rights_why"]["open"]),
         sections=[{"title": w["held"]["contacts"], "rows": [row, row]}, {"title": w["held"]["notes"], "rows": [long]}],
-        json_href=f"{CLAIM}/rights/data.json", ask_action=f"{CLAIM}/rights/ask",
+        copy_action=f"{CLAIM}/rights/copy", ask_action=f"{CLAIM}/rights/ask",
         withdraw_action=f"{CLAIM}/rights/withdraw", back_href=CLAIM,
         asked=[
             {"id": "4", "title": w["rights_kind"]["erasure"], "when": "17:20", "can_withdraw": True,

@@ -53,6 +53,9 @@ class Asking:
         answer = (browser or self.mine).post(f"{self.page}/ask", form, seen=self.page)
         return str(answer.headers["Location"]).partition("said=")[2]
 
+    def copy(self, browser: Browser | None = None) -> Any:
+        return (browser or self.mine).post(f"{self.page}/copy", seen=self.page)
+
     def rows(self) -> list[Any]:
         with self.house.read() as unit:
             return list(rows.requests_of(unit, self.person))
@@ -63,15 +66,17 @@ def asking(app: Flask, house: Any) -> Asking:
     return Asking(app, house)
 
 
-def test_the_code_opens_everything_and_the_file_for_programs_and_is_an_answered_request(asking: Asking) -> None:
+def test_the_code_opens_everything_and_only_a_copy_taken_is_an_answered_request(asking: Asking) -> None:
     assert ADDRESS not in asking.look() and asking.rows() == []
     assert asking.unlock().status_code == 303
     page = asking.look()
     assert ADDRESS in page and "07700" not in asking.home and "Ines Farrow" in page and "Kestrel pocket radio" in page
-    answer = asking.mine.get(f"{asking.page}/data.json")
+    assert asking.rows() == []  # to look is no request (GDPR art. 15(3): a copy is provided)
+    asking.copy()
+    answer = asking.copy()
     assert json.loads(answer.get_data())["person"][0]["name"] == "Ines Farrow" and answer.mimetype == "application/json"
     assert "no-store" in answer.headers["Cache-Control"] and 'name="robots" content="noindex' in page
-    (one,) = asking.rows()
+    (one,) = asking.rows()  # the second copy of a day is none
     assert (one.kind, one.state, one.how) == ("access", "done", "claim_page") and one.proved_at == one.ended_at
 
 
@@ -84,8 +89,8 @@ def test_whoever_has_the_link_alone_gets_nothing_changes_nothing_and_asks_for_no
     assert ADDRESS in asking.look() and ADDRESS not in asking.look(asking.theirs)
     again = asking.theirs.post(f"{asking.page}/code", {"code": code}, seen=asking.page)
     assert again.status_code == 422  # a code counts once
-    assert asking.theirs.get(f"{asking.page}/data.json").status_code == 303
-    assert asking.ask("erasure", browser=asking.theirs) == "" and len(asking.rows()) == 1
+    assert asking.copy(asking.theirs).status_code == 303
+    assert asking.ask("erasure", browser=asking.theirs) == "" and asking.rows() == []
 
 
 def test_it_closes_after_a_quarter_of_an_hour_and_when_the_link_is_replaced(asking: Asking) -> None:
@@ -162,9 +167,9 @@ def test_without_a_code_nothing_that_was_asked_is_taken_back(asking: Asking) -> 
 
 def test_the_page_of_somebody_forgotten_says_that_it_is_over(asking: Asking) -> None:
     asking.unlock()
+    seen = {"csrf_token": asking.mine.token(asking.page)}
     forget.erase_person(asking.house.ctx, asking.house.actor(), asking.person)
-    for path in ("", "/data.json"):
-        answer = asking.mine.get(f"{asking.page}{path}")
+    for answer in (asking.mine.get(asking.page), asking.mine.open("POST", f"{asking.page}/copy", data=seen)):
         assert answer.status_code == 410 and ADDRESS not in answer.get_data(as_text=True)
 
 
@@ -189,6 +194,6 @@ def test_a_contact_that_was_changed_shuts_the_page_and_ends_the_code_that_went_t
     assert ADDRESS in asking.look()
     code = asking.send()
     change("07700 900155")
-    assert ADDRESS not in asking.look() and not asking.mine.get(f"{asking.page}/data.json").is_json
+    assert ADDRESS not in asking.look() and not asking.copy().is_json
     assert asking.mine.post(f"{asking.page}/code", {"code": code}, seen=asking.page).status_code == 422
     assert ADDRESS not in asking.look()

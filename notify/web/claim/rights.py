@@ -13,7 +13,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.instants import noon
 from notify.core.requests import OPEN, REFUSED, Kind
-from notify.flows import requests
+from notify.flows import contact_codes, requests
 from notify.flows.claims import Forgotten, open_claim
 from notify.flows.contact_codes import WrongCode
 from notify.flows.keeping import Fate
@@ -55,7 +55,7 @@ def check(token: str) -> Response:
     """The right code opens the page in this browser."""
     claim = open_claim(ctx(), token)
     try:
-        requests.open_held(ctx(), customer_actor(), claim.visit_id, request.form.get("code", ""))
+        contact_codes.prove(ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, typed=request.form.get("code", ""))
     except Invalid:
         return _locked(claim, token, problem="malformed")
     except WrongCode:
@@ -104,11 +104,15 @@ def withdraw(token: str, claim: Claim) -> Response:
     return go_to(token, "rights_withdrawn", page=HERE)
 
 
-@pages.get("/c/<token>/rights/data.json")
+@pages.post("/c/<token>/rights/copy")
 @opened
-def data(token: str, claim: Claim) -> Response:
-    """The same for a program (flows/held_about says its shape)."""
-    answer = make_response(json.dumps(_view(claim).held, ensure_ascii=False, indent=2))
+def copy(token: str, claim: Claim) -> Response:
+    """A copy for a program (flows/held_about says its shape): taking one is a request, looking at the page is none."""
+    try:
+        held = requests.take_copy(ctx(), customer_actor(), claim.visit_id)
+    except NotFound as gone:
+        raise Forgotten(claim.language) from gone
+    answer = make_response(json.dumps(held, ensure_ascii=False, indent=2))
     answer.mimetype = "application/json"
     answer.headers["Content-Disposition"] = 'attachment; filename="what-we-keep.json"'
     return answer
@@ -138,7 +142,7 @@ def _page(view: RightsView, token: str) -> Response:
     sections = say_held(view.held, w, services().words.get, moments)
     page = render_template(
         "rights.html", **base(view.language, token=token, door=view.door), kept=_kept(view, w, moments),
-        sections=[{"title": one.title, "rows": one.rows} for one in sections], json_href=f"{home}/data.json",
+        sections=[{"title": one.title, "rows": one.rows} for one in sections], copy_action=f"{home}/copy",
         asked=[
             _asked(one, w, moments, view.against)
             for one in view.requests
