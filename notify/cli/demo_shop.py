@@ -16,7 +16,7 @@ SHOP = {
     "name": "Tramstop Bench", "address": "3 Rope Walk, Quillhaven", "phone": "+44 7700 900321",
     "email": "bench@example.org", "zone": ZONE, "region": "GB", "language": "en", "currency": "GBP",
     "lead_minutes": "10", "all_well_days": "7", "controller": "Tramstop Bench, 3 Rope Walk, Quillhaven",
-    "authority": "the data-protection authority of your country",
+    "authority": "Quillhaven Data Protection Office",
 }  # fmt: skip
 # Name, role, password, PIN. Invented and shown on purpose: the demo listens on this machine only.
 PEOPLE = (

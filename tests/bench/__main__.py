@@ -17,6 +17,7 @@ from tests.bench import (
     day_sheet,
     forecast,
     forget,
+    held,
     history,
     idle,
     invite,
@@ -54,6 +55,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "webhook": lambda: webhook.figures(calls=300, rounds=9),
     "vault": lambda: vault.figures(contacts=10_000, rounds=5),
     "forget": lambda: forget.figures(people=5_000, rounds=3),
+    "held": lambda: held.figures(people=5_000, rounds=5),
     "backup": lambda: backup.figures(megabytes=40, rounds=5, seconds=3),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }

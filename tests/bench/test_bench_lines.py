@@ -18,6 +18,7 @@ from tests.bench import (
     composed,
     forecast,
     forget,
+    held,
     history,
     idle,
     invite,
@@ -86,6 +87,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         {"backup_copy", "backup_whole"},
     ),
     "forget": (lambda: forget.figures(people=60, rounds=1, beside=False), {"forget"}),
+    "held": (lambda: held.figures(people=20, rounds=1), {"held"}),
     "vault": (lambda: vault.figures(contacts=20, rounds=1), {"vault_read"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }

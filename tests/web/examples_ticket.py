@@ -202,7 +202,7 @@ def _consents(**more: Any) -> Page:
     )
     use = {
         "code": "afterwards",
-        "label": "They allow text messages for one question, some days after the device went home, whether all is well",
+        "label": "They allow: one question, some days after the device went home, whether all is well",
     }
     sms = {
         "channel": "sms",

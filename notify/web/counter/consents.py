@@ -13,7 +13,7 @@ from notify.core.errors import Invalid, NotifyError
 from notify.core.roles import may
 from notify.flows import reach
 from notify.flows.view_consents import Proof, Said, Way, Who, proof
-from notify.render.consent_says import CHANNELS, say_entry, say_way
+from notify.render.consent_says import say_entry, say_way
 from notify.web.counter import desk_words as d
 from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with, render_page, say
@@ -82,8 +82,7 @@ def _way(one: Way, speak: Say) -> dict[str, Any]:
     return {
         "channel": one.channel, "stopped": stopped, "masked": one.masked,
         "says": say_way(channel=one.channel, masked=one.masked, allowed=one.allowed, stopped_on=stopped),
-        "give": [{"code": use, "label": f"They allow {CHANNELS[one.channel]} for {PURPOSE_MEANING[use]}"}
-                 for use in asked],
+        "give": [{"code": use, "label": f"They allow: {PURPOSE_MEANING[use]}"} for use in asked],
         "withdraw": [{"code": use, "label": f"They withdraw: {PURPOSE_MEANING[use]}"}
                      for use in one.allowed if use in CONSENT_PURPOSES or len(one.allowed) > 1],
         "can_stop": not stopped,

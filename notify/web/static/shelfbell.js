@@ -49,5 +49,9 @@
     window.setTimeout(function () { delete form.dataset.sent; }, 4000);
   });
 
+  document.addEventListener("click", function (event) {
+    if (event.target.matches("[data-print]")) { window.print(); }
+  });
+
   document.querySelectorAll("[data-with-script]").forEach(function (one) { one.hidden = false; });
 }());
