@@ -49,7 +49,8 @@ def record(desk: Desk, language: str, out: Path, overwrite: bool) -> None:
     """
     known = processing.record(desk.ctx, desk.actor, desk.services.settings)
     words = desk.services.page_words.get(language)
-    body = desk.services.words.record(language, record_facts(known, words))
+    said = desk.services.words.get(language)
+    body = desk.services.words.record(language, record_facts(known, words, said))
     write_private(desk.here / out, _whole(language, words["record.title"], body), overwrite=overwrite)
     desk.show({"file": str(out), "language": language}, f"Written to {out}.")
 

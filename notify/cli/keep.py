@@ -9,7 +9,8 @@ import click
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.core.retention import CLOCKS, DATA_CLASSES, EXCEPTIONS, NOT_ADVICE, Rule
 from notify.flows import keep_rules
-from notify.web.counter.keep_says import length
+from notify.render.keeping_says import counted
+from notify.render.words import Language
 
 _DAY = click.DateTime(formats=["%Y-%m-%d"])
 _RULED = [code for code, one in DATA_CLASSES.items() if one.is_ruled]
@@ -25,14 +26,15 @@ def keep() -> None:
 def list_(desk: Desk) -> None:
     """Every kind of data with its rule: how long, from when it counts, what keeps it longer, and the source."""
     found = keep_rules.list_rules(desk.ctx, desk.actor)
-    lines = []
+    lines, words = [], desk.services.words.get("en")
     for one in found:
         now, about = one.now, DATA_CLASSES[one.now.data_class]
         lines += [
-            f"{now.data_class}  {length(now)} ({now.period}): {about.what}", f"  counts from {about.counts_from}",
+            f"{now.data_class}  {counted(now, words)} ({now.period}): {about.what}",
+            f"  counts from {about.counts_from}",
             *([f"  longer while: {', '.join(EXCEPTIONS[code] for code in now.exceptions)}"] if now.exceptions else []),
             f"  source: {now.source}; checked on {now.checked_on or 'never'}",
-            *_coming(one.to_come),
+            *_coming(one.to_come, words),
         ]  # fmt: skip
     others = [
         (code, f"setting {one.setting}" if one.setting else "no end", one.why)
@@ -41,8 +43,8 @@ def list_(desk: Desk) -> None:
     desk.show(found, *lines, *table(others), NOT_ADVICE)
 
 
-def _coming(rule: Rule | None) -> list[str]:
-    return [f"  from {rule.valid_from}: {length(rule)} ({rule.period})"] if rule else []
+def _coming(rule: Rule | None, words: Language) -> list[str]:
+    return [f"  from {rule.valid_from}: {counted(rule, words)} ({rule.period})"] if rule else []
 
 
 @keep.command("set")
@@ -75,15 +77,15 @@ def set_(
     told = change(preview=True)
     if not dry_run:
         if told.due_more and not yes:
-            click.echo(_says(told), err=True)
+            click.echo(_says(told, desk.services.words.get("en")), err=True)
             click.confirm("Keep this rule?", abort=True, err=True)
         told = change(preview=False)
-    desk.show(told, _says(told), NOT_ADVICE)
+    desk.show(told, _says(told, desk.services.words.get("en")), NOT_ADVICE)
 
 
-def _says(told: keep_rules.Changed) -> str:
+def _says(told: keep_rules.Changed, words: Language) -> str:
     rule, verb = told.rule, "counts" if told.is_kept else "would count"
     people = f" In its first night {told.due} people go, {told.due_more} more than by the rule of today." * bool(
         told.due
     )
-    return f"{rule.data_class}: {length(rule)} ({rule.period}) {verb} from {rule.valid_from}.{people}"
+    return f"{rule.data_class}: {counted(rule, words)} ({rule.period}) {verb} from {rule.valid_from}.{people}"

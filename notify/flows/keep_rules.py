@@ -60,16 +60,18 @@ def change_rule(
     exceptions: Sequence[str] | None = None, source: str = "", checked_on: date | None = None,
     valid_from: date | None = None, preview: bool = False,
 ) -> Changed:  # fmt: skip
-    """Writes a row of its own for one kind of data; what is left out stays as it is today. Raises Invalid.
+    """Writes a row of its own for one kind of data; what is left out stays as it was to be on that day. Raises Invalid.
 
     What lets anything go earlier counts from tomorrow at the earliest, so that a slip of the pen can be taken back;
-    what keeps longer counts from today. `preview` writes nothing.
+    what keeps longer counts from today. The newest word counts: whatever was to come later is gone. `preview` writes
+    nothing.
     """
     actor.need("settings")
     with ctx.db.write(actor.shop_id) as unit:
         today = ctx.today(ctx.shop(unit))
         old = retention.rule(unit, data_class, today)
-        new = check_rule(_meant(old, period, clock, exceptions, source, checked_on))
+        base = retention.read_rule(unit, data_class, valid_from or today + timedelta(days=1))
+        new = check_rule(_meant(base, period, clock, exceptions, source, checked_on))
         new = replace(new, valid_from=_from(old, new, today, valid_from))
         told = _told(ctx, unit, old, new, is_kept=not preview)
         if not preview:

@@ -105,7 +105,7 @@ def _page(ctx: Context, unit: Unit, shop: Shop, one: PadTicket, *, of: int) -> P
         shop_name=shop.name, shop_lines=tuple(shop.address.splitlines()), shop_phone=show_phone(shop.phone),
         number=show_number(one.number), label_text=one.number, qr_text=ctx.claim_code(token),
         link=ctx.claim_link(token), place=f"{one.place}/{of}", purposes=_asked(shop), wordings=one.wordings,
-        keep_period=rule_of(ctx, unit).period, currency=shop.currency,
+        keeping=rule_of(ctx, unit), currency=shop.currency,
         privacy_link=privacy_address(ctx, shop.id, ""),
     )  # fmt: skip
 

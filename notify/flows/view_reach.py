@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from notify.core.durations import parse_duration
 from notify.core.mask import mask_email, mask_name, mask_phone
 from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE
 from notify.flows.context import Context
 from notify.flows.keeping import fate, midnight, rule_of
-from notify.render.moments import Moments, say_period
+from notify.render.keeping_says import after_handback
+from notify.render.moments import Moments
 from notify.render.words import Language
 from notify.store import people, requests, tickets, visits
 from notify.store.database import Unit
@@ -85,9 +85,7 @@ def say_known(ctx: Context, unit: Unit, ticket: Ticket, words: Language, moments
     if reason and found.state != "running":
         return words("known.kept", reason=reason)
     if found.goes_on is None:
-        rule = rule_of(ctx, unit)
-        key = "known.when_open" if rule.clock == "event" else "known.when_open_year"
-        return words(key, period=say_period(parse_duration(rule.period), language=words.code))
+        return words("known.when_open", after=after_handback(rule_of(ctx, unit), ctx.words(words.code)))
     if found.state == "due":
         return words["known.when_now"]
     when = moments.on(midnight(found.goes_on, ctx.shop(unit)))

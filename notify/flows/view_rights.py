@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from notify.core.retention import Rule
 from notify.core.shop import Shop
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
-from notify.flows.keeping import Fate, fate
+from notify.flows.keeping import Fate, fate, rule_of
 from notify.flows.requests_due import stands_against
 from notify.flows.view_hours import Door, door_within
 from notify.render.words import Language
@@ -21,13 +22,15 @@ LONGEST_LIST = 20
 
 @dataclass(frozen=True, slots=True)
 class RightsView:
-    """The page as data. `against` are the codes of what an erasure would have to wait for now."""
+    """The page as data. `against` are the codes of what an erasure would have to wait for now; `rule` the one that
+    counts for their data."""
 
     language: str
     person_id: str
     held: Held
     fate: Fate
     against: tuple[str, ...]
+    rule: Rule
     requests: tuple[Request, ...]
     shop: Shop
     door: Door
@@ -42,6 +45,7 @@ def view_rights(ctx: Context, claim: Claim, words: Language) -> RightsView:
         return RightsView(
             language=people.get_person(unit, person_id).language, person_id=person_id,
             held=gather_held(ctx, unit, person_id), fate=found, against=stands_against(found),
+            rule=rule_of(ctx, unit, found.data_class),
             requests=requests.requests_of(unit, person_id)[:LONGEST_LIST], shop=ctx.shop(unit),
             door=door_within(ctx, unit, words), now=ctx.clock(),
         )  # fmt: skip

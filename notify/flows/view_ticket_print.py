@@ -8,9 +8,9 @@ from pathlib import Path
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
 from notify.core.contacts import show_phone
-from notify.core.durations import Period, parse_duration
 from notify.core.errors import NotFound
 from notify.core.money import show_amount
+from notify.core.retention import Rule
 from notify.core.shop import Shop
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.flows.context import Context
@@ -19,8 +19,8 @@ from notify.flows.privacy_address import privacy_address
 from notify.flows.view_visit import pieces
 from notify.render.claim_ticket import ClaimTicket
 from notify.render.dates import say_day, say_time
+from notify.render.keeping_says import after_handback
 from notify.render.labels import DeviceLabel, PartLabel
-from notify.render.moments import say_period
 from notify.render.paper_words import load_words
 from notify.render.words import Language
 from notify.store import parts, people, shops, tickets, visits
@@ -38,7 +38,7 @@ def claim_ticket(ctx: Context, actor: Actor, ticket_id: str, *, words: Speak, te
     with ctx.db.read(actor.shop_id) as unit:
         shop, ticket = ctx.shop(unit), tickets.get_ticket(unit, ticket_id)
         language = people.get_person(unit, ticket.person_id).language
-        period = parse_duration(rule_of(ctx, unit).period)
+        rule = rule_of(ctx, unit)
     _check_claim(ticket)
     w = words(language)
     return ClaimTicket(
@@ -49,7 +49,7 @@ def claim_ticket(ctx: Context, actor: Actor, ticket_id: str, *, words: Speak, te
         device=ticket.device, accessories=pieces(ticket.accessories), fault=ticket.fault,
         money_lines=_money(ticket, shop, w), promise_line=_promise(ticket, shop, w),
         cautions=load_words(templates, language).caution_lines(ticket.safety),
-        privacy_lines=_privacy(ctx, period, shop, w), language=language,
+        privacy_lines=_privacy(ctx, rule, shop, w), language=language,
     )  # fmt: skip
 
 
@@ -106,8 +106,8 @@ def _promise(ticket: Ticket, shop: Shop, w: Language) -> str:
     return w("stub.promise", when=w("said.promise_by", day=day, time=time))
 
 
-def _privacy(ctx: Context, period: Period, shop: Shop, w: Language) -> tuple[str, ...]:
+def _privacy(ctx: Context, rule: Rule, shop: Shop, w: Language) -> tuple[str, ...]:
     """Who keeps what, how long, and where the rest stands (GDPR article 13 asks for it when data are collected)."""
     page = privacy_address(ctx, shop.id, w.code)
     rest = w("stub.privacy_link", link=page) if page else w("stub.privacy_ask")
-    return w("stub.privacy_what"), w("stub.privacy_when", period=say_period(period, language=w.code)), rest
+    return w("stub.privacy_what"), w("stub.privacy_when", after=after_handback(rule, w)), rest

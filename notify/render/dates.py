@@ -43,5 +43,10 @@ def say_month(day: date, *, language: str) -> str:
 
 def say_date(day: date, *, language: str) -> str:
     """Such as "28 November 2026"."""
-    pattern = "d. MMMM y" if language == "de" else "d MMMM y"
+    return f"{say_day_of_year(day, language=language)} {day.year}"
+
+
+def say_day_of_year(day: date, *, language: str) -> str:
+    """Such as "31 March"."""
+    pattern = "d. MMMM" if language == "de" else "d MMMM"
     return format_date(day, pattern, locale=locale_of(language)).translate(_SPACES)

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
-from notify.core.durations import parse_duration
+from notify.core.retention import Rule
 from notify.render.blanks import box, boxes, cut, line, row
 from notify.render.claim_ticket import into_pages
-from notify.render.moments import say_period
+from notify.render.keeping_says import after_handback
 from notify.render.paper import A4, LABELS, PAD_PAPERS, Paper, paper_named
 from notify.render.paper_blocks import Block, beside, headline, qr_block, stack
 from notify.render.paper_sheet import Sheet
@@ -27,7 +27,8 @@ class PadPage:
     """What is printed on one blank ticket; `qr_text` and `link` carry the secret and stay out of any log.
 
     `purposes` are those asked about, `wordings` the version of each sentence beside its box. `label_text` is the number
-    as the label's code holds it, `place` where the ticket stands on its pad ("3/20").
+    as the label's code holds it, `place` where the ticket stands on its pad ("3/20"), `keeping` the rule by which the
+    shop forgets people.
     """
 
     shop_name: str
@@ -40,7 +41,7 @@ class PadPage:
     place: str
     purposes: tuple[str, ...]
     wordings: Mapping[str, str]
-    keep_period: str
+    keeping: Rule
     currency: str
     privacy_link: str  # to which the language is added; "" for none
 
@@ -97,7 +98,8 @@ def _customers(page: PadPage, desk: Desk, w: Language) -> list[Block]:
     """What the customer takes home: number, code, what was left with us, and when to come."""
     width = desk.paper.printable
     ticket = _as_ticket(page, w)
-    small = " ".join((w["stub.privacy_what"], w("stub.privacy_when", period=_period(page, w)), _rights(page, w)))
+    when = w("stub.privacy_when", after=after_handback(page.keeping, w))
+    small = " ".join((w["stub.privacy_what"], when, _rights(page, w)))
     return [
         tag(ticket, desk),
         desk.text(w["pad.on_paper"], width=width, most=6),
@@ -113,10 +115,6 @@ def _as_ticket(page: PadPage, w: Language) -> ClaimTicket:
         qr_text=page.qr_text, link=page.link, received="", device="", accessories=(), fault="", money_lines=(),
         promise_line="", cautions=(), privacy_lines=(), language=w.code,
     )  # fmt: skip
-
-
-def _period(page: PadPage, w: Language) -> str:
-    return say_period(parse_duration(page.keep_period), language=w.code)
 
 
 def _rights(page: PadPage, w: Language) -> str:

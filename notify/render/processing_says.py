@@ -6,24 +6,27 @@ import re
 from typing import Any
 
 from notify.core.contacts import show_phone
-from notify.core.durations import parse_duration
 from notify.core.processing import Life, Processing, Recipient
 from notify.render.dates import say_date
-from notify.render.moments import say_period
+from notify.render.keeping_says import after_handback, counted
 from notify.render.words import Language
 
 _LINK = re.compile(r"https?://[^\s\"'<>\\]+")
 _PERIODS = {
-    "contact": "contact_card", "delegate": "delegate", "agreed": "consent_record", "requests": "request_record",
+    "delegate": "delegate", "agreed": "consent_record", "requests": "request_record",
     "looks": "access_log", "strangers": "stranger", "backups": "backup", "key_backups": "key_backup",
 }  # fmt: skip
 
 
-def privacy_facts(known: Processing, words: Language) -> dict[str, Any]:
-    """The keys of shape.privacy_shape(); what no setting knows stays empty and its sentence says so."""
+def privacy_facts(known: Processing, words: Language, said: Language) -> dict[str, Any]:
+    """The keys of shape.privacy_shape(); what no setting knows stays empty and its sentence says so.
+
+    `words` are those of the customer's pages, `said` those that papers and messages share with them.
+    """
     shop, lives = known.shop, {one.data_class: one for one in known.lives()}
-    periods = {name: counted(lives[code], words) if code in lives else "" for name, code in _PERIODS.items()}
-    review = _said(f"P{shop.review_days}D", words) if shop.review_days else ""
+    periods = {name: counted(lives[code], said) if code in lives else "" for name, code in _PERIODS.items()}
+    periods["contact"] = after_handback(lives["contact_card"], said)
+    review = counted(Life("", f"P{shop.review_days}D", "event", "", None), said) if shop.review_days else ""
     return {
         "shop": _controller(known), "joint": shop.joint_controller, "officer": shop.officer,
         "providers": recipients(known, words), "outside": shop.outside,
@@ -33,14 +36,14 @@ def privacy_facts(known: Processing, words: Language) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def record_facts(known: Processing, words: Language) -> dict[str, Any]:
-    """The keys of shape.record_shape(): the record of processing, GDPR art. 30(1)."""
+def record_facts(known: Processing, words: Language, said: Language) -> dict[str, Any]:
+    """The keys of shape.record_shape(): the record of processing, GDPR art. 30(1); words as for privacy_facts."""
     shop = known.shop
     return {
         "shop": _controller(known), "asks_address": "" if shop.controller or shop.address else "yes",
         "joint": shop.joint_controller, "officer": shop.officer,
         "providers": recipients(known, words), "outside": shop.outside, "uses": _uses(known, words),
-        "sources": list(known.sources), "lives": [_row(one, words) for one in known.lives()],
+        "sources": list(known.sources), "lives": [_row(one, words, said) for one in known.lives()],
         "measures": [words(f"measure.{code}") for code in known.measures],
         "own_measures": _lines(shop.security), "updated": say_date(known.today, language=words.code),
     }  # fmt: skip
@@ -49,11 +52,6 @@ def record_facts(known: Processing, words: Language) -> dict[str, Any]:
 def recipients(known: Processing, words: Language) -> list[str]:
     """Whoever gets to see something, a sentence each: first those that the program knows, then what the shop says."""
     return [_recipient(one, words) for one in known.recipients] + _lines(known.shop.recipients)
-
-
-def counted(life: Life, words: Language) -> str:
-    """ "90 days", or "3 years from the end of that year"; "" where time does not end it."""
-    return words(f"counted.{life.clock}", period=_said(life.period, words)) if life.period else ""
 
 
 def _recipient(one: Recipient, words: Language) -> str:
@@ -74,20 +72,16 @@ def _authority(said: str) -> dict[str, str]:
     return {"name": _LINK.sub("", said).strip(" ,;()") or said, "url": link[0].rstrip(".,;)") if link else ""}
 
 
-def _row(life: Life, words: Language) -> dict[str, str]:
+def _row(life: Life, words: Language, said: Language) -> dict[str, str]:
     checked = say_date(life.checked_on, language=words.code) if life.checked_on else ""
     return {
-        "what": words(f"life.{life.data_class}"), "period": counted(life, words) or words["counted.never"],
+        "what": words(f"life.{life.data_class}"), "period": counted(life, said),
         "since": words(f"since.{life.data_class}"), "source": life.source, "checked": checked,
     }  # fmt: skip
 
 
 def _uses(known: Processing, words: Language) -> list[str]:
     return [words(f"consent.{purpose}") for purpose in known.uses]
-
-
-def _said(period: str, words: Language) -> str:
-    return say_period(parse_duration(period), language=words.code)
 
 
 def _lines(text: str) -> list[str]:

@@ -30,6 +30,12 @@ def rule(unit: Unit, data_class: str, today: date) -> Rule:
     return rules(unit, today)[data_class]
 
 
+def read_rule(unit: Unit, data_class: str, day: date) -> Rule:
+    """The same of another day than today's, as it is written by now."""
+    ruled(data_class)
+    return _read(unit, day)[data_class]
+
+
 def _read(unit: Unit, today: date) -> Mapping[str, Rule]:
     own = {row.data_class: _rule(row) for row in unit.connection.execute(_RULES, {**given(unit), "today": today})}
     return {code: own.get(code) or default_rule(code) for code, one in DATA_CLASSES.items() if one.is_ruled}
@@ -41,9 +47,10 @@ def list_written(unit: Unit) -> tuple[Rule, ...]:
 
 
 def put_rule(unit: Unit, new: Rule, *, at: datetime, staff_id: str | None) -> None:
-    """Writes a row that counts from its `valid_from`; a second one for the same kind and day replaces the first."""
-    same = (_T.c.shop_id == unit.shop_id, _T.c.data_class == new.data_class, _T.c.valid_from == new.valid_from)
-    unit.connection.execute(delete(_T).where(*same))
+    """Writes a row that counts from its `valid_from` on: what was written before for that kind and day, or for a later
+    one, is gone, so that a slip is taken back by writing what was there."""
+    later = (_T.c.shop_id == unit.shop_id, _T.c.data_class == new.data_class, _T.c.valid_from >= new.valid_from)
+    unit.connection.execute(delete(_T).where(*later))
     unit.connection.execute(
         insert(_T).values(
             shop_id=unit.shop_id, data_class=new.data_class, valid_from=new.valid_from, period=new.period,

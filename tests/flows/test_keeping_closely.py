@@ -88,6 +88,21 @@ def test_a_reason_that_is_dropped_counts_from_tomorrow_as_a_shorter_period_does(
     assert told.rule.exceptions == ("uncollected", "dispute", "legal", "request")
 
 
+def test_a_slip_is_taken_back_by_writing_what_was_there_and_a_change_keeps_what_is_to_come(house: House) -> None:
+    def change(**more: Any) -> Any:
+        return keep_rules.change_rule(house.ctx, house.actor(), "contact_card", **more).rule
+
+    def to_come() -> Any:
+        return next(one for one in keep_rules.list_rules(house.ctx, house.actor())).to_come
+
+    change(period="P3D")
+    dropped = change(exceptions=("unpaid",))
+    assert (dropped.period, dropped.exceptions) == ("P3D", ("unpaid", "dispute", "legal", "request"))
+    assert to_come() == dropped
+    back = change(period="P90D", exceptions=("uncollected", "unpaid", "follow_up"))
+    assert to_come() is None and (back.period, len(back.exceptions)) == ("P90D", 6)
+
+
 def test_who_gets_a_reason_while_the_night_runs_stays(house: House) -> None:
     first, second = home(house), home(house, email="tam@example.org", phone="")
     by_person = {person_of(house, one): one for one in (first, second)}

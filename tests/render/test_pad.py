@@ -14,6 +14,7 @@ import zxingcpp
 
 from notify.core.errors import Invalid
 from notify.core.languages import LANGUAGES
+from notify.core.retention import Rule, default_rule
 from notify.render.pad import PadPage, pad_pdf
 from notify.render.words import Words
 from tests.parts.clock import START
@@ -27,7 +28,7 @@ def _page(**more: Any) -> PadPage:
     known: dict[str, Any] = {
         "shop_name": "Tramstop Bench", "shop_lines": ("3 Rope Walk", "Quillhaven"), "shop_phone": "+44 1632 960123",
         "number": "X7T-3C0J", "label_text": "X7T3C0J", "qr_text": LINK, "link": LINK, "place": "3/20",
-        "purposes": ("repair", "pickup", "afterwards"), "keep_period": "P90D", "currency": "GBP",
+        "purposes": ("repair", "pickup", "afterwards"), "keeping": default_rule("contact_card"), "currency": "GBP",
         "wordings": {"repair": "repair-1", "pickup": "pickup-1", "afterwards": "afterwards-1"},
         "privacy_link": "https://bell.example.org/privacy?language=",
     }  # fmt: skip
@@ -73,6 +74,14 @@ def test_each_paper_carries_the_secret_for_the_customer_and_the_number_for_the_d
 def test_the_shops_piece_never_carries_the_secret() -> None:
     said, _ = _read(_page(), "roll80", "en")
     assert "nhckgjgs" in said[0] and "nhckgjgs" not in said[1]
+
+
+def test_a_period_that_begins_with_the_end_of_a_year_is_not_printed_as_if_it_began_today() -> None:
+    rule = Rule("contact_card", "P6Y", "end_of_financial_year:03-31", (), "the shop's own choice", None)
+    said, _ = _read(_page(keeping=rule), "roll80", "en")
+    assert "6 years after the end of the financial year (31 March) in which the last device is handed back" in said[0]
+    german, _ = _read(_page(keeping=rule), "a4", "de")
+    assert "6 Jahre nach dem Ende des Geschäftsjahres (31. März), in dem" in german[0]
 
 
 def test_without_a_public_address_no_link_is_printed_and_an_unknown_paper_is_named() -> None:

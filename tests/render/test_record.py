@@ -49,11 +49,11 @@ def known(shop: dict[str, Any] | None = None, **more: Any) -> Processing:
 
 
 def record(language: str, of: Processing) -> str:
-    return WORDS.record(language, record_facts(of, PAGE.get(language)))
+    return WORDS.record(language, record_facts(of, PAGE.get(language), WORDS.get(language)))
 
 
 def notice(language: str, of: Processing) -> str:
-    return WORDS.privacy(language, privacy_facts(of, PAGE.get(language)))
+    return WORDS.privacy(language, privacy_facts(of, PAGE.get(language), WORDS.get(language)))
 
 
 def asked(page: str) -> set[str]:

@@ -11,6 +11,11 @@ Page = dict[str, Any]
 WORDS = Path(__file__).parents[2] / "templates" / "words"
 TOKEN = "c3f5h7k9b2d4g6j8n3p5r7t9v2x4"
 CLAIM = f"/c/{TOKEN}"
+AFTER = {
+    "en": "90 days after the last device is handed back",
+    "de": "90 Tage nach der Rückgabe des letzten Geräts",
+    "it": "90 giorni dopo la riconsegna dell'ultimo apparecchio",
+}
 
 
 @cache
@@ -118,9 +123,7 @@ def _claim(language: str, **more: Any) -> Page:
                 },
             ],
             "rights_href": f"{CLAIM}/rights",
-            "known": w["known"]["when_open"].format(
-                period={"en": "90 days", "de": "90 Tage", "it": "90 giorni"}[language]
-            ),
+            "known": w["known"]["when_open"].format(after=AFTER[language]),
             **more,
         },
     )

@@ -430,7 +430,9 @@ def _settings() -> Page:
             "sentence": "12 people would be forgotten tonight.", "not_advice": "This is not legal advice.",
             "rules": [{"name": "Name, contacts and messages", "sentence": "90 days.", "source": "No law names a figure"}],
             "kinds": [{"code": "contact_card", "label": "Name, contacts and messages"}],
-            "clocks": [{"code": "event", "label": "the day itself"}],
+            "clocks": [{"code": "event", "label": "the day itself"}], "reasons": "", "longer_while": [],
+            "longer": [{"data_class": "contact_card", "name": "Name, contacts and messages", "always": "something is in dispute",
+                        "ticks": [{"code": "unpaid", "label": "A repair is not paid", "on": True}]}],
         },
     )  # fmt: skip
 

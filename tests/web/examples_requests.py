@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.web.examples_claim import CLAIM, Page, base, words
+from tests.web.examples_claim import AFTER, CLAIM, Page, base, words
 from tests.web.examples_shop import staff_base as shop_base
 
 
@@ -12,7 +12,7 @@ def _rights(language: str, **more: object) -> Page:
     long = [(w["held_field"]["words"], "Donaudampfschifffahrtselektrizitaetenhauptbetriebswerk " * 4)]
     page = base(
         language,
-        kept=w["rights"]["goes_open"], against=w["rights"]["erasure_against"].format(reasons=w["rights_why"]["open"]),
+        kept=w["rights"]["goes_open"].format(after=AFTER[language]), against=w["rights"]["erasure_against"].format(reasons=w["rights_why"]["open"]),
         sections=[{"title": w["held"]["contacts"], "rows": [row, row]}, {"title": w["held"]["notes"], "rows": [long]}],
         copy_action=f"{CLAIM}/rights/copy", ask_action=f"{CLAIM}/rights/ask",
         withdraw_action=f"{CLAIM}/rights/withdraw", back_href=CLAIM,

@@ -253,7 +253,7 @@ def test_the_data_protection_page_is_made_from_the_settings_in_every_language(ho
     )  # fmt: skip
     keep_rules.change_rule(house.ctx, house.actor(), "contact_card", period="P6M")
     english, german, italian = (client.get(f"/privacy?language={language}") for language in LANGUAGES)
-    assert "6 months after you have your device back" in text_of(english) and "Ada Quill" in text_of(english)
+    assert "6 months after the last device is handed back" in text_of(english) and "Ada Quill" in text_of(english)
     assert '<a href="https://data.example.org/complain" rel="noreferrer">Harbour Data Office</a>' in (
         english.get_data(as_text=True)
     )

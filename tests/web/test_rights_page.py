@@ -9,13 +9,14 @@ import pytest
 from flask import Flask
 from sqlalchemy import select
 
-from notify.flows import contact_codes, desk_notes, forget, reach, requests
+from notify.flows import contact_codes, desk_notes, forget, keep_rules, reach, requests
+from notify.flows.view_ticket_print import claim_ticket
 from notify.store import requests as rows
 from notify.store import schema
 from notify.web.claim.unlocked import LASTS
 from tests.flows.test_contact_codes import code_in, other
 from tests.parts.shelved import token_of
-from tests.web.conftest import Browser
+from tests.web.conftest import Browser, sign_in
 
 pytestmark = pytest.mark.long
 
@@ -171,6 +172,21 @@ def test_the_page_of_somebody_forgotten_says_that_it_is_over(asking: Asking) -> 
     forget.erase_person(asking.house.ctx, asking.house.actor(), asking.person)
     for answer in (asking.mine.get(asking.page), asking.mine.open("POST", f"{asking.page}/copy", data=seen)):
         assert answer.status_code == 410 and ADDRESS not in answer.get_data(as_text=True)
+
+
+def test_every_page_and_paper_says_how_long_in_the_same_words(app: Flask, asking: Asking) -> None:
+    """A tax year that ends on 5 April, as in the United Kingdom (from memory); the words are written out here."""
+    house, owner = asking.house, sign_in(app, asking.house, role="owner")
+    keep_rules.change_rule(house.ctx, house.actor(), "contact_card", period="P6Y", clock="end_of_financial_year:04-05")
+    whole = "6 years after the end of the financial year (5 April) in which the last device is handed back"
+    asking.unlock()
+    for path in (asking.home, asking.page, "/privacy"):
+        assert whole in asking.look(path=path), path
+    ticket = claim_ticket(house.ctx, house.actor(), asking.ticket_id, words=house.services.words.get,
+                          templates=house.services.templates)  # fmt: skip
+    assert any(whole in line for line in ticket.privacy_lines)
+    for path in ("/held", "/held/record", "/settings"):
+        assert "6 years from the end of that financial year (5 April)" in owner.get(path).get_data(as_text=True), path
 
 
 @pytest.mark.parametrize("language", ["de", "it"])

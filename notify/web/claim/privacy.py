@@ -36,5 +36,5 @@ def show() -> Response:
 def _fragment(language: str) -> Markup:
     """What this shop keeps, of whom, for how long."""
     known = processing(ctx(), shop_id(), services().settings)
-    facts = privacy_facts(known, services().page_words.get(language))
+    facts = privacy_facts(known, services().page_words.get(language), services().words.get(language))
     return Markup(services().words.privacy(language, facts))  # noqa: S704 - our template has escaped every value

@@ -13,6 +13,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.instants import noon
 from notify.core.requests import OPEN, REFUSED, Kind
+from notify.core.retention import Rule
 from notify.flows import contact_codes, requests
 from notify.flows.claims import Forgotten, open_claim
 from notify.flows.contact_codes import WrongCode
@@ -21,6 +22,7 @@ from notify.flows.requests import PURPOSE
 from notify.flows.view_lost import code_goes_to
 from notify.flows.view_rights import RightsView, contacts_now, reader_of, view_rights
 from notify.render.held_says import say_held
+from notify.render.keeping_says import after_handback
 from notify.render.moments import Moments
 from notify.render.words import Language
 from notify.store.claims import Claim
@@ -53,9 +55,9 @@ def send(token: str) -> Response:
 @opens_claim
 def check(token: str) -> Response:
     """The right code opens the page in this browser."""
-    claim = open_claim(ctx(), token)
+    claim, typed = open_claim(ctx(), token), request.form.get("code", "")
     try:
-        contact_codes.prove(ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, typed=request.form.get("code", ""))
+        contact_codes.prove(ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, typed=typed)
     except Invalid:
         return _locked(claim, token, problem="malformed")
     except WrongCode:
@@ -156,16 +158,18 @@ def _page(view: RightsView, token: str) -> Response:
 
 def _kept(view: RightsView, w: Language, moments: Moments) -> str:
     """What becomes of it; nothing where their own wish, told below, goes before the shop's rule."""
-    return "" if any(one.will_erase for one in view.requests) else say_kept(view.fate, w, moments)
+    return "" if any(one.will_erase for one in view.requests) else say_kept(view.fate, view.rule, w, moments)
 
 
-def say_kept(found: Fate, w: Language, moments: Moments) -> str:
+def say_kept(found: Fate, rule: Rule, w: Language, moments: Moments) -> str:
     """What becomes of it, in one sentence."""
     if found.reasons:
         return w("rights.goes_kept", reasons=say_reasons(found.reasons, w))
     if found.state == "running" and found.goes_on:
         return w("rights.goes", day=moments.day(noon(found.goes_on)))
-    return w["rights.goes_open" if found.state == "open" else "rights.goes_tonight"]
+    if found.state == "open":
+        return w("rights.goes_open", after=after_handback(rule, services().words.get(w.code)))
+    return w["rights.goes_tonight"]
 
 
 def say_reasons(codes: tuple[str, ...], w: Language) -> str:

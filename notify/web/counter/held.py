@@ -36,7 +36,8 @@ def show() -> Response:
     hidden = seen.ahead.kept - len(seen.kept)
     return render_page(
         "held.html", here="", sentence=says.finding(seen), links=_links(),
-        ages=says.ages(seen), age_heads=[d.capital(one) for one in says.AGES], periods=says.periods(seen),
+        ages=says.ages(seen), age_heads=[d.capital(one) for one in says.AGES],
+        periods=says.periods(seen, services().words.get("en")),
         not_advice=says.not_advice(), ahead=says.next_rows(seen.ahead), weeks=says.week_rows(seen.ahead, seen.today),
         stays=[{"number": one.number, "href": f"/tickets/{one.ticket_id}" if one.ticket_id else "",
                 "sentence": says.stays(one)} for one in seen.kept],
@@ -117,11 +118,12 @@ def _record(
     language = asked if asked in LANGUAGES else "en"
     known = record(ctx(), current_actor(), services().settings)
     words = services().page_words.get(language)
+    facts = record_facts(known, words, services().words.get(language))
     said: dict[str, Any] = {name: getattr(known.shop, name) for name in SAID} | (typed or {})
     return render_page(
         "record.html", here="", status=status, errors=errors, said=said, language=language,
         title=words["record.title"],
-        fragment=Markup(services().words.record(language, record_facts(known, words))),  # noqa: S704 - our template has escaped every value
+        fragment=Markup(services().words.record(language, facts)),  # noqa: S704 - our template has escaped every value
         language_links=[{"label": page_label(one), "code": one, "href": f"{RECORD}?language={one}"}
                         for one in LANGUAGES if one != language],
     )  # fmt: skip

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from notify.core.consent import PURPOSE_MEANING
-from notify.core.durations import parse_duration
 from notify.core.retention import EXCEPTIONS, NOT_ADVICE
 from notify.flows.view_held import Ahead, Held, Kept, Kind
 from notify.render.bench_charts import ChartWords
 from notify.render.dates import say_date
 from notify.render.held_charts import Column, YesNo
-from notify.render.moments import say_period
+from notify.render.keeping_says import counted
+from notify.render.words import Language
 from notify.web.counter import desk_words as d
 from notify.web.say import Say
 
@@ -40,8 +40,6 @@ ERASED = {
     "restored": "a backup was brought back that still had them", "no_key": "the backup had no key of theirs",
     "bell": "somebody who works here changed where the bell rings",
 }  # fmt: skip
-_CLOCKS = {"event": "", "end_of_calendar_year": ", from the end of the year", "end_of_financial_year":
-           ", from the end of the financial year"}  # fmt: skip
 
 
 def finding(seen: Held) -> str:
@@ -61,17 +59,17 @@ def ages(seen: Held) -> list[tuple[str, ...]]:
     return [(_LIVES[one.aged.data_class], str(one.aged.rows), *map(str, one.aged.by_age)) for one in seen.kinds]
 
 
-def periods(seen: Held) -> list[tuple[str, str, str]]:
+def periods(seen: Held, words: Language) -> list[tuple[str, str, str]]:
     """(kind of data, how long it is kept, where that comes from and when it was checked)."""
-    return [(_LIVES[one.aged.data_class], kept_for(one), f"{d.capital(one.life.source)}; {_checked(one)}.")
+    return [(_LIVES[one.aged.data_class], kept_for(one, words), f"{d.capital(one.life.source)}; {_checked(one)}.")
             for one in seen.kinds]  # fmt: skip
 
 
-def kept_for(one: Kind) -> str:
-    """ "90 days", "3 years, from the end of the year", or why time does not end it."""
+def kept_for(one: Kind, words: Language) -> str:
+    """ "90 days", "3 years from the end of that year", or why time does not end it."""
     if not one.life.period:
         return {"suppression": "until they agree again"}.get(one.life.data_class, "stays, without a person")
-    return say_period(parse_duration(one.life.period), language="en") + _CLOCKS[one.life.clock]
+    return counted(one.life, words)
 
 
 def not_advice() -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from notify.core.durations import parse_duration
-from notify.core.retention import CLOCKS, DATA_CLASSES, EXCEPTIONS, NOT_ADVICE, Rule
+from notify.core.retention import ALWAYS, CLOCKS, DATA_CLASSES, EXCEPTIONS, NOT_ADVICE, Rule
 from notify.flows.keep_rules import Changed, RuleView
 from notify.flows.view_settings import Settings
-from notify.render.moments import say_period
+from notify.render.keeping_says import counted
+from notify.render.words import Language
 from notify.web.counter import desk_words as d
 from notify.web.counter import settings_says as says
+from notify.web.here import services
 
 NAMES = {
     "contact_card": "Name, contacts and messages", "delegate": "Whom a customer let collect",
@@ -31,34 +32,49 @@ def asks(told: Changed) -> str:
     )
 
 
-def part(seen: Settings, typed: dict[str, str]) -> dict[str, Any]:
+def part(seen: Settings, typed: dict[str, Any]) -> dict[str, Any]:
     """What the page shows of it; `typed` keeps what stood in a form that was refused or asks."""
+    words = services().words.get("en")
     card = next(one for one in seen.rules if one.now.data_class == "contact_card").now
     clock, _, year_end = card.clock.partition(":")
     blank = {"data_class": "contact_card", "days": says.days(card.period), "clock": clock, "year_end": year_end,
-             "source": "", "ask": ""}  # fmt: skip
+             "source": "", "ask": "", "reasons": ""}  # fmt: skip
     return {
         **blank, **typed, "sentence": says.forgetting(seen), "not_advice": NOT_ADVICE,
-        "rules": [_said(one) for one in seen.rules],
+        "rules": [_said(one, words) for one in seen.rules],
         "kinds": [{"code": code, "label": NAMES[code]} for code in NAMES],
         "clocks": [{"code": code, "label": CLOCK_NAMES[code]} for code in CLOCKS],
+        "longer": [_reasons(one.to_come or one.now, typed) for one in seen.rules if _may_choose(one.now)],
     }  # fmt: skip
 
 
-def _said(one: RuleView) -> dict[str, str]:
+def _may_choose(rule: Rule) -> bool:
+    return not set(DATA_CLASSES[rule.data_class].exceptions) <= set(ALWAYS)
+
+
+def _reasons(rule: Rule, typed: dict[str, Any]) -> dict[str, Any]:
+    """What keeps one kind of data longer: those to tick, as typed or as they are to count, and those that always do."""
+    may_be = DATA_CLASSES[rule.data_class].exceptions
+    chosen = typed["longer_while"] if typed.get("reasons") == rule.data_class else rule.exceptions
+    return {
+        "data_class": rule.data_class, "name": NAMES[rule.data_class],
+        "always": d.joined(EXCEPTIONS[code] for code in may_be if code in ALWAYS),
+        "ticks": [{"code": code, "label": d.capital(EXCEPTIONS[code]), "on": code in chosen}
+                  for code in may_be if code not in ALWAYS],
+    }  # fmt: skip
+
+
+def _said(one: RuleView, words: Language) -> dict[str, str]:
     now = one.now
-    why = d.joined([EXCEPTIONS[code] for code in now.exceptions])
-    longer = f" Longer while {why}." if why else ""
-    coming = f" From {one.to_come.valid_from}: {length(one.to_come)}." if one.to_come else ""
+    coming = f" From {one.to_come.valid_from}: {_counts(one.to_come, words)}" if one.to_come else ""
     read = f"read {now.checked_on}" if now.checked_on else "nobody has noted when it was read"
     return {
         "name": NAMES[now.data_class],
-        "sentence": f"{length(now)}. Counts from {DATA_CLASSES[now.data_class].counts_from}.{longer}{coming}",
+        "sentence": f"{_counts(now, words)}{coming} Counts from {DATA_CLASSES[now.data_class].counts_from}.",
         "source": f"{now.source} ({read})",
     }
 
 
-def length(rule: Rule) -> str:
-    clock, _, year_end = rule.clock.partition(":")
-    after = "" if clock == "event" else f" after {CLOCK_NAMES[clock]}{f' ({year_end})' if year_end else ''}"
-    return f"{d.capital(say_period(parse_duration(rule.period), language='en'))}{after}"
+def _counts(rule: Rule, words: Language) -> str:
+    why = d.joined([EXCEPTIONS[code] for code in rule.exceptions])
+    return f"{counted(rule, words)}{f', longer while {why}' if why else ''}."

@@ -180,6 +180,8 @@ def _extra(one: StoryLine, say: Say) -> str:
         return d.word("handed", codes["how"]) + (f", taken by {one.taker}" if one.taker else "")
     if one.kind in ("handover_refused", "pass_revoked", "pass_expired") and "why" in codes:
         return d.word("refused_code", codes["why"])
+    if one.kind.startswith("data_hold"):
+        return EXCEPTIONS[codes["reason"]]
     if "reason" in codes:
         return d.staff_word("staff_reason", codes["reason"]).lower()
     return "started although it still waited" if "anyway" in codes else ""
