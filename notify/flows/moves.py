@@ -142,10 +142,10 @@ def _give_up_pickup(ctx: Context, unit: Unit, actor: Actor, ticket: Job, event_i
     others_ready = any(phase is Phase.ON_SHELF for phase in tickets.phases_of_visit(unit, ticket.visit_id).values())
     if booking is None or others_ready:
         return
-    bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
+    revision = bookings.close_booking(unit, booking, "cancelled", at=ctx.clock())
     record(
         ctx, unit, actor, "pickup_cancelled", visit_id=ticket.visit_id,
-        codes={"booking": booking.id, "revision": booking.revision + 1, "why": "called_back", "event": event_id},
+        codes={"booking": booking.id, "revision": revision, "why": "called_back", "event": event_id},
     )  # fmt: skip
 
 

@@ -78,17 +78,16 @@ def note_missed(ctx: Context, actor: Actor) -> int:
         begun = bookings.bookings_between(unit, now - _LOOK_BACK, now - MISSED_AFTER)
         past = [booking for booking in begun if booking.end_at <= now - MISSED_AFTER]
         for booking in past:
-            bookings.close_booking(unit, booking, "missed", at=now)
-            _note(ctx, unit, actor, shop, booking)
+            _note(ctx, unit, actor, shop, booking, revision=bookings.close_booking(unit, booking, "missed", at=now))
         return len(past)
 
 
-def _note(ctx: Context, unit: Unit, actor: Actor, shop: Shop, booking: Booking) -> None:
+def _note(ctx: Context, unit: Unit, actor: Actor, shop: Shop, booking: Booking, *, revision: int) -> None:
     times = bookings.missed_counts(unit, [booking.visit_id])[booking.visit_id]
     phases = tickets.phases_of_visit(unit, booking.visit_id).values()
     somebody_came = Phase.HANDED_BACK in phases or Phase.ON_SHELF not in phases
     record(ctx, unit, actor, "pickup_missed", visit_id=booking.visit_id,
-           codes={"booking": booking.id, "revision": booking.revision + 1, "times": times},
+           codes={"booking": booking.id, "revision": revision, "times": times},
            at=booking.end_at + MISSED_AFTER, silent=somebody_came or times >= shop.missed_notes)  # fmt: skip
 
 

@@ -77,7 +77,7 @@ def unpack(
     whole = max(file.stat().st_size, 1)
     with file.open("rb") as locked, copying.named(into) as made:
         manifest, listed = archive.read(
-            locked, made, identities=list(identities), progress=lambda octets: progress(1000 * octets // whole)
+            locked, made.put, identities=list(identities), progress=lambda octets: progress(1000 * octets // whole)
         )
         if manifest.kind != kind:
             told = {"main": "the database", "keys": "people's keys"}

@@ -8,7 +8,6 @@ locked for another key is refused.
 
 from __future__ import annotations
 
-import hashlib
 import io
 import json
 import os
@@ -22,7 +21,7 @@ from typing import IO, Any
 import pyrage  # type: ignore[import-untyped]
 
 from notify.core.errors import Invalid, Misconfigured
-from notify.store.copying import Scratch
+from notify.store.copying import BLOCK, Scratch
 
 FORMAT = 1
 MANIFEST, ERASED = "manifest.json", "erased.txt"
@@ -31,6 +30,8 @@ _SMALL = 128 << 20  # the largest erasure list that is believed: two million peo
 _MANIFEST_MOST = 1 << 20
 _OTHER = "The backup cannot be opened: it is damaged, cut off, none of ours, or locked for another key"
 _CURE = "Nothing was written. Name the right key with --identity, or take another backup."
+Take = Callable[[memoryview, int], object]
+"""Is given octets of the database, and where they belong in its file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,34 +44,29 @@ class Manifest:
     program: str
     step: str
     size: int
-    digest: str
     counts: Mapping[str, int]
 
 
 def write(
     out: IO[bytes], database: Scratch, manifest: Manifest, erased: bytes, *, recipients: list[str],
     progress: Callable[[int], None] = lambda octets: None,
-) -> str:  # fmt: skip
-    """Writes the locked archive; the SHA-256 of the database's octets as they went into it.
-
-    `manifest.digest` is filled in here, since it is known only when all has been read.
-    """
-    seen = hashlib.sha256()
-    stream = _Stream(_pieces(database, manifest, erased, seen, progress))
+) -> None:  # fmt: skip
+    """Writes the locked archive."""
+    stream = io.BufferedReader(_Stream(_pieces(database, manifest, erased, progress)), BLOCK)
     pyrage.encrypt_io(stream, out, [pyrage.x25519.Recipient.from_str(one) for one in recipients])
-    return seen.hexdigest()
 
 
 def read(
-    file: IO[bytes], into: Scratch, *, identities: list[str], progress: Callable[[int], None] = lambda octets: None
+    file: IO[bytes], take: Take, *, identities: list[str], progress: Callable[[int], None] = lambda octets: None
 ) -> tuple[Manifest, bytes]:
-    """Puts the database of an archive into an empty scratch file; its manifest and its erasure list.
+    """Gives the octets of the database in an archive to `take`; its manifest and its erasure list.
 
-    Raises Invalid when it cannot be opened, is none of ours, or its octets are not those that went into it.
+    Raises Invalid when it cannot be opened, is none of ours, or is not what was locked (age authenticates each piece).
     """
-    splitter = _Splitter(into.number, progress)
+    splitter = _Splitter(take, progress)
     try:
         pyrage.decrypt_io(file, splitter, [pyrage.x25519.Identity.from_str(one) for one in identities])
+        splitter.finish()
     except (pyrage.DecryptError, tarfile.TarError, OSError, ValueError) as error:
         if isinstance(error, OSError) and error.errno:  # the disk, not the file's content
             raise
@@ -94,24 +90,22 @@ def _judged(splitter: _Splitter) -> tuple[Manifest, bytes]:
         raise Invalid("The backup was made by a newer program", "Restore it with that one.", field="file") from None
     if manifest.format != FORMAT:
         raise Invalid("The backup was made by a newer program", "Restore it with that one.", field="file")
-    if splitter.seen.hexdigest() != manifest.digest or splitter.database != DATABASES.get(manifest.kind):
+    if splitter.written != manifest.size or splitter.database != DATABASES.get(manifest.kind):
         raise Misconfigured("The backup holds another database than it says", "Take another backup.", field="file")
     return manifest, bytes(splitter.small.get(ERASED, b""))
 
 
 def _pieces(
-    database: Scratch, manifest: Manifest, erased: bytes, seen: Any, progress: Callable[[int], None]
+    database: Scratch, manifest: Manifest, erased: bytes, progress: Callable[[int], None]
 ) -> Iterator[bytes]:
     yield _header(DATABASES[manifest.kind], manifest.size)
     written = 0
     for block in database.blocks():
-        seen.update(block)
         written += len(block)
         progress(written)
         yield block
     yield _padding(written)
-    told = asdict(manifest) | {"digest": seen.hexdigest(), "size": written}
-    for name, content in ((ERASED, erased), (MANIFEST, json.dumps(told, indent=1).encode())):
+    for name, content in ((ERASED, erased), (MANIFEST, json.dumps(asdict(manifest), indent=1).encode())):
         yield _header(name, len(content)) + content + _padding(len(content))
     yield b"\0" * (2 * tarfile.BLOCKSIZE)
 
@@ -135,35 +129,42 @@ class _Stream(io.RawIOBase):
     def readable(self) -> bool:
         return True
 
-    def read(self, size: int = -1) -> bytes:
+    def readinto(self, into: Any) -> int:
         while not self._rest:
             piece = next(self._pieces, None)
             if piece is None:
-                return b""
+                return 0
             self._rest = memoryview(piece)
-        taken, self._rest = self._rest[:size], self._rest[size:]
-        return bytes(taken)
+        taken = min(len(into), len(self._rest))
+        into[:taken], self._rest = self._rest[:taken], self._rest[taken:]
+        return taken
 
 
 class _Splitter(io.RawIOBase):
-    """Takes the tar apart as it comes: the first member goes into a file, the small ones are kept."""
+    """Takes the tar apart as it comes: the first member is given away, the small ones are kept."""
 
-    def __init__(self, number: int, progress: Callable[[int], None]) -> None:
+    def __init__(self, take: Take, progress: Callable[[int], None]) -> None:
         self.small: dict[str, bytearray] = {}
         self.database: str | None = None
-        self.seen = hashlib.sha256()
-        self._number, self._progress = number, progress
-        self._rest, self._name, self._left, self._skip = bytearray(), "", 0, 0
-        self._written, self._ended = 0, False
+        self.written = 0
+        self._give, self._progress = take, progress
+        self._held, self._rest, self._name, self._left, self._skip = bytearray(), bytearray(), "", 0, 0
+        self._ended = False
 
     def writable(self) -> bool:
         return True
 
     def write(self, data: Any) -> int:
-        piece = memoryview(data)
-        while len(piece):
-            piece = piece[self._take(piece) :]
+        self._held += data  # pieces of 8 KiB: each on its own would cost more than opening it
+        if len(self._held) >= BLOCK:
+            self.finish()
         return len(data)
+
+    def finish(self) -> None:
+        """Uses what is still held back."""
+        whole, self._held = memoryview(self._held), bytearray()
+        while len(whole):
+            whole = whole[self._take(whole) :]
 
     def _take(self, piece: memoryview) -> int:
         """Uses the first octets of what came; how many."""
@@ -201,15 +202,25 @@ class _Splitter(io.RawIOBase):
         if self._name != self.database:
             self.small[self._name] += piece
             return len(piece)
-        self.seen.update(piece)
-        os.pwrite(self._number, piece, self._written)
-        self._written += len(piece)
-        self._progress(self._written)
+        self._give(piece, self.written)
+        self.written += len(piece)
+        self._progress(self.written)
         return len(piece)
 
 
-def write_file(path: Path, fill: Callable[[IO[bytes]], str]) -> str:
-    """Makes a file of `fill`'s octets, whole or not at all, for its owner only; what `fill` says.
+class _Steady(io.FileIO):
+    """Has the disk begin at once with what is written: the wait at the end is short, and nobody else's is long."""
+
+    def write(self, data: Any) -> int:
+        begin = self.tell()
+        done = super().write(data)
+        if hasattr(os, "posix_fadvise"):  # on Linux this begins to write; elsewhere it is no more than a hint
+            os.posix_fadvise(self.fileno(), begin, done, os.POSIX_FADV_DONTNEED)
+        return done
+
+
+def write_file(path: Path, fill: Callable[[IO[bytes]], object]) -> None:
+    """Makes a file of `fill`'s octets, whole or not at all, for its owner only.
 
     Under another name first, waited for, then renamed: whoever sees the name sees the whole file.
     """
@@ -217,8 +228,8 @@ def write_file(path: Path, fill: Callable[[IO[bytes]], str]) -> str:
     beside.unlink(missing_ok=True)  # of a process that was killed; a link that somebody put there is not followed
     number = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
     try:
-        with open(number, "wb", buffering=1 << 20) as out:
-            told = fill(out)
+        with io.BufferedWriter(_Steady(number, "wb"), 16 * BLOCK) as out:
+            fill(out)
             out.flush()
             os.fsync(out.fileno())
         os.replace(beside, path)
@@ -226,7 +237,6 @@ def write_file(path: Path, fill: Callable[[IO[bytes]], str]) -> str:
         beside.unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
-    return told
 
 
 def sync_folder(folder: Path) -> None:
