@@ -163,6 +163,7 @@ def _consents(page: PadPage, desk: Desk, w: Language) -> Block:
     rows: list[Block] = [desk.text(asked[0], width=width, most=2, small=True)]
     for purpose in page.purposes:
         rows.append(_consent(purpose, desk, w, width=width))
+    rows.append(box(desk, w["pad.child"], width=width, most=2))
     versions = ", ".join(dict.fromkeys(page.wordings[one] for one in page.purposes))
     rows.append(desk.text(w("pad.version", versions=versions), width=width, most=1, small=True))
     return stack(rows, gap=8)

@@ -60,6 +60,7 @@ def test_each_paper_carries_the_secret_for_the_customer_and_the_number_for_the_d
             w["pad.fault"].split(",")[0],
             "repair-1, pickup-1, afterwards-1",
             w["pad.on_paper"].split(".")[0],
+            w["pad.child"].split(":")[0],
         ]
         asked += [w[f"safety.{flag}"] for flag in ("swollen", "hot", "leaking", "wet")]
         for paper, sheets in SHEETS.items():

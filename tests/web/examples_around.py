@@ -117,8 +117,9 @@ def _stop_asking(channel: str, language: str) -> Page:
     w = words(language)
     return base(
         language, language_action="", title=w["message"]["stop_asking_title"],
-        sentence=w["message"][f"stop_asking_{channel}"], action="/u/J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB",
-        field="List-Unsubscribe", value="One-Click", button=w["claim"]["stop_asking"],
+        sentence=w["message"][f"stop_asking_{channel}"], action="/u/J3kq0PZ7TtWm5yXb8nVc2rLdA1sGfHjUoEiB", more="",
+        buttons=[{"name": "List-Unsubscribe", "value": "One-Click", "label": w["claim"]["stop_asking"]},
+                 {"name": "everything", "value": "yes", "label": w["message"][f"stop_everything_{channel}"]}],
     )  # fmt: skip
 
 

@@ -26,12 +26,12 @@ def _row(i: int, number: str, **typed: Any) -> dict[str, Any]:
         ("taken_in", "name", "phone", "email", "device_class", "device", "fault", "accessories", "price_limit", "shelf",
          "promise"), "",
     )  # fmt: skip
-    ticks: dict[str, Any] = {"phone_purposes": [], "email_purposes": [], "safety": []}
+    ticks: dict[str, Any] = {"phone_purposes": [], "email_purposes": [], "safety": [], "child": False}
     return {"i": i, "number": number, "language": "en", **texts, **ticks, **typed}
 
 
 def _rows(**more: Any) -> Page:
-    filled = _row(1, "X7T-3C0J", name="Noor Vale", phone="07700 900456", phone_purposes=["repair"], device="Otter",
+    filled = _row(1, "X7T-3C0J", name="Noor Vale", child=True, phone="07700 900456", phone_purposes=["repair"], device="Otter",
                   device_class="camera", safety=["wet"], taken_in="2026-11-25T14:30")  # fmt: skip
     return staff_base(
         "check_in", pad_id="p1", once="k1", said="", rows=[filled, _row(2, "K4M-9P2X")], classes=_CLASSES,

@@ -65,7 +65,7 @@ def test_a_mail_programs_post_stops_it_at_once_without_cookie_or_redirect_and_re
     assert all("We will not ask" in one.get_data(as_text=True) for one in (first, *again))
 
 
-def test_looking_shows_one_button_that_posts_just_that_and_changes_nothing(app: Flask, house: Any) -> None:
+def test_looking_shows_a_button_that_posts_just_that_and_changes_nothing(app: Flask, house: Any) -> None:
     person, link = agreed(house)
     browser, before = Browser(app), digest(house)
     for method in ("GET", "HEAD", "OPTIONS"):
@@ -74,11 +74,31 @@ def test_looking_shows_one_button_that_posts_just_that_and_changes_nothing(app: 
     assert not changed_tables(before, digest(house)) and allowed(house, person)["email"]
     main = page[page.index("<main") : page.index("</main")]
     (form,) = re.findall(r"<form action=\"([^\"]+)\" method=\"post\">", main)
-    (button,) = re.findall(r"<button name=\"([^\"]+)\" value=\"([^\"]+)\">", main)
+    button, more = re.findall(r"<button[^>]* name=\"([^\"]+)\" value=\"([^\"]+)\">", main)
     assert form == link and dict([button]) == BODY
     assert browser.open("POST", form, data=dict([button])).status_code == 200
     assert allowed(house, person) == {"email": False, "sms": True}
-    assert "<form" not in (after := browser.get(link).get_data(as_text=True))[after.index("<main") :].split("</main")[0]
+    after = browser.get(link).get_data(as_text=True)
+    assert "One-Click" not in after and f'name="{more[0]}"' in after
+
+
+def test_one_press_more_stops_everything_on_that_channel_and_a_second_one_writes_nothing(
+    app: Flask, house: Any
+) -> None:
+    """Withdrawing is as easy as giving: GDPR art. 7(3). The address is suppressed, so no other visit writes there."""
+    person, link = agreed(house)
+    page = press(app, link).get_data(as_text=True)  # as the mail program did before the reader looks
+    assert "no e-mail at all" in page
+    gone = press(app, link, data={"everything": "yes"})
+    assert gone.status_code == 200 and "Nothing more comes" in gone.get_data(as_text=True)
+    with house.read() as unit:
+        assert people.allowed_uses(unit, [person])[person] == {"email": frozenset(), "sms": frozenset(AGREED)}
+        assert [one.suppressed_how for one in people.contacts_of(unit, person)] == ["", "one_click"]
+    before = digest(house)
+    again = press(app, link, data={"everything": "yes"}).get_data(as_text=True)
+    look = app.test_client().get(link, base_url=BASE).get_data(as_text=True)
+    assert not changed_tables(before, digest(house)) and "Nothing more comes" in again and "Nothing more comes" in look
+    assert "<button" not in look[look.index("<main") : look.index("</main")]
 
 
 @pytest.mark.parametrize(

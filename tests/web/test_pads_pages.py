@@ -11,7 +11,7 @@ import zxingcpp
 
 from notify.flows import moves, pads, parts, set_up
 from notify.flows.handover import find_claim
-from notify.store import events, pad_tickets, tickets
+from notify.store import events, pad_tickets, people, tickets
 from tests.web.conftest import Browser
 from tests.web.script_hand import script
 from tests.web.staff_pages import Reader, codes_in
@@ -93,6 +93,28 @@ def test_a_pad_typed_in_one_go_keeps_what_is_right_and_shows_what_is_wrong(house
     again = {k: v for k, v in typed.items() if not k.startswith("r1-")} | {"r2-phone": ""}
     assert signed_in.post(page, again).status_code == 303
     assert pads.list_pads(house.ctx, house.actor())[0].left == (shown[2],)
+
+
+def test_a_childs_row_of_a_pad_takes_nothing_optional_and_is_kept_as_a_childs(house: Any, signed_in: Browser) -> None:
+    """GDPR art. 8 and recital 38: children merit specific protection; for us, nothing that is not the repair."""
+    set_up.change_settings(house.ctx, house.actor(), {"all_well_days": "5"})
+    pad_id, numbers, _ = _made(house, 1)
+    page, (label,) = f"/pads/{pad_id}/enter", pads.list_pads(house.ctx, house.actor())[0].left
+    assert 'name="r1-child"' in signed_in.get(page).get_data(as_text=True)
+    typed = {
+        "once": "k1", "r1-number": label, "r1-language": "en", "r1-name": "Noor Vale", "r1-email": "noor@example.org",
+        "r1-device-1": "Otter camera", "r1-device_class-1": "camera", "r1-child": "yes",
+        "r1-email_purposes": ["repair", "afterwards"],
+    }  # fmt: skip
+    refused = signed_in.post(page, typed)
+    said = refused.get_data(as_text=True)
+    assert refused.status_code == 422 and "child&#39;s contact: only what belongs to the repair" in said
+    assert "One question some days later" not in said and 'value="yes" checked' in said
+    assert signed_in.post(page, typed | {"r1-email_purposes": ["repair"]}).status_code == 303
+    with house.read() as unit:
+        person = people.get_person(unit, tickets.find_by_number(unit, numbers[0]).person_id)
+        uses = people.allowed_uses(unit, [person.id])[person.id]
+    assert person.child and uses == {"email": {"repair"}}
 
 
 def test_what_happened_earlier_is_entered_step_by_step_and_a_wrong_order_is_refused(
