@@ -72,16 +72,11 @@ def _fill(house: House, people: int) -> None:
     forget.fill(house, people, only=TABLES)
     at = house.clock()
     with house.ctx.db.write(house.shop_id) as unit:
-        for row in unit.connection.execute(text("select rowid, id from tickets")).all():
-            unit.connection.execute(
-                text("update tickets set phase_since = datetime(:at, :days) || '.000000', paid = :paid where id = :id"),
-                {
-                    "at": f"{at:%Y-%m-%d %H:%M:%S}",
-                    "days": f"-{row.rowid % 200} days",
-                    "paid": row.rowid % 20 > 0,
-                    "id": row.id,
-                },
-            )
+        spread = (
+            "update tickets set paid = rowid % 20 > 0, "
+            "phase_since = datetime(:at, '-' || (rowid % 200) || ' days') || '.000000'"
+        )
+        unit.connection.execute(text(spread), {"at": f"{at:%Y-%m-%d %H:%M:%S}"})
         ids = unit.connection.execute(text("select id from people")).scalars()
         consents = [
             {"shop_id": house.shop_id, "id": str(uuid4()), "person_id": one, "channel": "email", "purpose": purpose,

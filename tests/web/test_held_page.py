@@ -14,6 +14,7 @@ from notify.flows import data_holds
 from tests.flows.test_view_held import MONDAY, brought, lived
 from tests.web.conftest import Browser, sign_in
 from tests.web.staff_pages import Reader
+from tests.web.test_claim_kept import statements
 from tests.web.test_forecast_report_page import letters, pictures
 
 pytestmark = pytest.mark.long
@@ -36,13 +37,28 @@ def test_each_picture_shows_the_figures_of_its_table_and_says_them_in_words(sign
     ages = table(html, "Rows by kind of data and age")[0]
     assert ages[:4] == ["Customers, with name and contacts", "4", "2", "2"]
     assert [one for one in letters(signed_in, "/held/ages.svg") if one.isdigit()] == ["2", "2"]
-    assert told["/held/ages.svg"].startswith("Customers by how long they are known: 2 to a month, 2 to 3 months")
+    assert told["/held/ages.svg"] == (
+        "How long customers are known here: 2 for less than a month and 2 for one to 3 months."
+    )
     weeks = {row[0].split(":")[0]: row[1] for row in table(html, "People to be forgotten, by weeks from today")}
     drawn = letters(signed_in, "/held/next.svg")
     assert list(weeks.values()) == [one for one in drawn[13:] if one.isdigit()] and sum(map(int, weeks.values())) == 3
     assert all(f"{number} in week {week}" in told["/held/next.svg"] for week, number in weeks.items())
+    assert "to e-mail about the repair 4 said yes and 0 no" in told["/held/consents.svg"]
     said = [f"{yes} : {no}" for _, _, yes, no in table(html, "What people last said")]
     assert said == [one for one in letters(signed_in, "/held/consents.svg") if " : " in one and one[0].isdigit()]
+
+
+def test_pictures_show_what_the_page_before_them_counted_and_count_only_later_or_alone(
+    signed_in: Browser, house: Any
+) -> None:
+    lived(house)
+    told = pictures(signed_in, "/held")
+    for seconds, counts in ((59, False), (1, True)):
+        house.clock.advance(seconds)
+        with statements(house.ctx.db.engine) as said:
+            assert all(letters(signed_in, src) for src in told)
+        assert any("FROM tickets" in one for one in said) is counts
 
 
 def test_who_stays_leads_to_the_ticket_and_names_nobody(signed_in: Browser, house: Any) -> None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
-from flask import Blueprint, make_response, request
+from flask import Blueprint, current_app, make_response, request
 from markupsafe import Markup
 from werkzeug.wrappers import Response
 
@@ -12,17 +13,20 @@ from notify.core.errors import NotifyError
 from notify.core.languages import LANGUAGES
 from notify.flows import set_up, view_held
 from notify.flows.processing import record
+from notify.flows.view_held import Held
 from notify.render.processing_says import record_facts
 from notify.web.counter import desk_words as d
 from notify.web.counter import held_pictures as drawn
 from notify.web.counter import held_says as says
 from notify.web.counter import pictures
 from notify.web.errors import page_label
-from notify.web.here import ctx, current_actor, services
+from notify.web.here import ctx, current_actor, services, shop_id
 from notify.web.pages import Problem, redirect_with, render_page, say
 
 pages = Blueprint("held", __name__)
 PATH, RECORD = "/held", "/held/record"
+_KEY = "shelfbell.held"
+_LASTS = timedelta(minutes=1)  # for the pictures, which are fetched right after the page that they stand on
 # What the program cannot know of itself: settings of the shop.
 SAID = (
     "controller", "joint_controller", "representative", "officer", "recipients", "outside", "security", "authority",
@@ -32,7 +36,7 @@ SAID = (
 @pages.get(PATH)
 def show() -> Response:
     """Figures, pictures and the cases behind them."""
-    seen, speak = view_held.view(ctx(), current_actor(), services().settings), say()
+    seen, speak = _look(), say()
     hidden = seen.ahead.kept - len(seen.kept)
     return render_page(
         "held.html", here="", sentence=says.finding(seen), links=_links(),
@@ -52,6 +56,13 @@ def show() -> Response:
             "consents": pictures.shown(f"{PATH}/consents", says.consents_in_words(seen)),
         },
     )  # fmt: skip
+
+
+def _look() -> Held:
+    """Everything counted anew, and kept for the pictures: figures, codes and claim numbers, of one look a shop."""
+    seen = view_held.view(ctx(), current_actor(), services().settings)
+    current_app.extensions.setdefault(_KEY, {})[shop_id()] = seen
+    return seen
 
 
 def _asked(one: view_held.Asked) -> dict[str, Any]:
@@ -87,8 +98,12 @@ def consents() -> Response:
 
 
 def _picture(name: str) -> Response:
-    dark = request.args.get("shade") == "dark"
-    answer = make_response(drawn.draw(name, ctx(), current_actor(), services().settings, dark=dark))
+    """Of the figures on the page that was just made; a picture by itself counts for itself."""
+    current_actor().need("settings")
+    seen: Held | None = current_app.extensions.get(_KEY, {}).get(shop_id())
+    if seen is None or not seen.now <= ctx().clock() < seen.now + _LASTS:
+        seen = _look()
+    answer = make_response(drawn.draw(name, seen, dark=request.args.get("shade") == "dark"))
     answer.content_type = "image/svg+xml"
     return answer
 

@@ -17,12 +17,13 @@ from notify.web.counter import desk_words as d
 from notify.web.say import Say
 
 AGES = ("to a month", "to 3 months", "to a year", "to 3 years", "older")
+_KNOWN_FOR = ("for less than a month", "for one to 3 months", "for 3 months to a year", "for one to 3 years", "longer")
 _SHORT_AGES = ("1 month", "3 months", "1 year", "3 years", "older")
 AGE_WORDS = ChartWords("people whose name and contacts are here", "", "since they are known: up to …")
 NEXT_WORDS = ChartWords("people to be forgotten, week by week", "", "weeks from today")
 CONSENT_WORDS = ChartWords("what people last said", "full: yes; hatched: no", "people, yes : no")
 _CHANNELS = {"email": "e-mail", "sms": "text message"}
-_PURPOSES = {"repair": "repair", "pickup": "pickup", "afterwards": "afterwards"}
+_SHORT_PURPOSES = {"repair": "the repair", "pickup": "the pickup", "afterwards": "whether all is well"}
 _LIVES = {
     "contact_card": "Customers, with name and contacts", "delegate": "Names of whoever collected for somebody",
     "consent_record": "Lines of consent", "request_record": "Requests about own data",
@@ -84,8 +85,8 @@ def age_columns(seen: Held) -> list[Column]:
 
 def ages_in_words(seen: Held) -> str:
     """The picture of ages for whoever does not see it."""
-    told = (f"{number} {label}" for label, number in zip(AGES, _cards(seen), strict=True))
-    return f"Customers by how long they are known: {d.joined(told)}."
+    told = (f"{number} {label}" for label, number in zip(_KNOWN_FOR, _cards(seen), strict=True) if number)
+    return f"How long customers are known here: {d.joined(told) or 'there are none'}."
 
 
 def next_columns(ahead: Ahead) -> list[Column]:
@@ -95,8 +96,8 @@ def next_columns(ahead: Ahead) -> list[Column]:
 
 def next_in_words(ahead: Ahead) -> str:
     """The picture of the weeks for whoever does not see it."""
-    told = [f"{number} in week {n}" for n, number in enumerate(ahead.weeks) if number]
-    return f"People to be forgotten, by weeks from today: {d.joined(told) or 'nobody in the next 13'}."
+    told = [f"{number} {_in_week(n)}" for n, number in enumerate(ahead.weeks) if number]
+    return f"People to be forgotten, by weeks from today: {d.joined(told) or 'nobody in the next 13 weeks'}."
 
 
 def next_rows(ahead: Ahead) -> list[tuple[str, str]]:
@@ -132,12 +133,13 @@ def consent_rows(seen: Held) -> list[tuple[str, str, str, str]]:
 
 def consent_bars(seen: Held) -> list[YesNo]:
     """The same for the picture."""
-    return [YesNo(_consent(one.purpose, one.channel), one.given, one.withdrawn) for one in seen.consents]
+    return [YesNo(_consent(one.purpose, one.channel, "\n"), one.given, one.withdrawn) for one in seen.consents]
 
 
 def consents_in_words(seen: Held) -> str:
     """The picture of consents for whoever does not see it."""
-    told = (f"{_consent(one.purpose, one.channel)} {one.given} yes and {one.withdrawn} no" for one in seen.consents)
+    told = (f"to {_consent(one.purpose, one.channel)} {one.given} said yes and {one.withdrawn} no"
+            for one in seen.consents)  # fmt: skip
     return f"What people last said: {'; '.join(told) or 'nothing yet'}."
 
 
@@ -199,6 +201,10 @@ def _checked(one: Kind) -> str:
     return f"checked on {say_date(on, language='en')}" if on else "nobody has checked it"
 
 
+def _in_week(number: int) -> str:
+    return f"in week {number}" if number else "within a week"
+
+
 def _cards(seen: Held) -> Sequence[int]:
     return next(one.aged.by_age for one in seen.kinds if one.aged.data_class == "contact_card")
 
@@ -207,5 +213,6 @@ def _people(seen: Held) -> int:
     return sum(one.aged.rows for one in seen.kinds if one.aged.data_class in ("contact_card", "delegate"))
 
 
-def _consent(purpose: str, channel: str) -> str:
-    return f"{_PURPOSES.get(purpose, 'other')}, {_CHANNELS[channel]}"
+def _consent(purpose: str, channel: str, between: str = " ") -> str:
+    """ "e-mail about the repair"."""
+    return f"{_CHANNELS[channel]}{between}about {_SHORT_PURPOSES.get(purpose, 'something')}"
