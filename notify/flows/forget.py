@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.chunks import chunks
@@ -16,10 +17,12 @@ from notify.core.errors import NotFound
 from notify.flows import watch_clock
 from notify.flows.context import Context
 from notify.flows.keeping import delegates_due, who_is_due
-from notify.flows.record import record
+from notify.flows.record import record_silent
 from notify.store import erasing, letters, people, replies
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
+
+CHECKPOINT = 5_000  # people, after whom the journal is emptied by a run that serves the files itself
 
 DropCopies = Callable[[Sequence[str]], int]
 Tell = Callable[[int, int], object]
@@ -82,6 +85,8 @@ def forget(
         looked_at += len(some)
         tell(looked_at, len(due))
         rest()
+        if prove and looked_at // CHECKPOINT > (looked_at - len(some)) // CHECKPOINT:
+            ctx.db.checkpoint()  # a long journal makes every read slower, and each batch with it
     return Forgotten(tuple(run.gone), kept, dict(run.counts), confirmed=prove and confirm(ctx, actor), dry_run=False)
 
 
@@ -155,7 +160,7 @@ def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
 def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[Unit, Sequence[str]], Sequence[str]]) -> None:
     with run.ctx.db.write(run.actor.shop_id) as unit:
         due = tuple(whom(unit, ids))
-        named = erasing.delegates_of(unit, due)
+        named = erasing.delegates_of(unit, due) if due else ()
         copies = _destroy(run.ctx, unit, (*due, *named))
     run.rest()
     _overwrite(run, due, named, copies)
@@ -167,12 +172,13 @@ def _destroy(ctx: Context, unit: Unit, due: Sequence[str]) -> tuple[str, ...]:
     The Message-IDs of kept copies. Until their rows are overwritten the people are still due, so that a run
     that was cut off anywhere is finished by the next one.
     """
-    naming = erasing.messages_naming(unit, due)
-    copies = (*erasing.message_ids_of(unit, due), *erasing.kept_copies(unit, naming))
+    if not due:
+        return ()
+    copies = erasing.message_ids_of(unit, erasing.traces_of(unit, due))
+    copies += erasing.kept_copies(unit, erasing.messages_naming(unit, due))
     copies += replies.letter_ids_of(unit, due)  # of what they wrote: to be read before the keys go
-    if due:
-        people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
-        ctx.db.vault.destroy_keys(due, at=ctx.clock())
+    people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
+    ctx.db.vault.destroy_keys(due, at=ctx.clock())
     return copies
 
 
@@ -183,16 +189,25 @@ def _overwrite(run: _Run, due: Sequence[str], named: Sequence[str], copies: Sequ
     """
     if not due and not named:
         return
-    dropped = {"copies": run.drop_copies(copies)} if run.drop_copies is not None and copies else {}
-    ctx = run.ctx
+    ctx, counts = run.ctx, Counter[str]()
+    if run.drop_copies is not None and copies:
+        counts["copies"] = run.drop_copies(copies)
     with ctx.db.write(run.actor.shop_id) as unit:
-        naming = erasing.empty_messages(unit, erasing.messages_naming(unit, named))
-        counts = {**erasing.overwrite(unit, (*due, *named), at=ctx.clock()), "people": len(due), **dropped}
-        counts |= {"delegates": len(named), "messages": counts.get("messages", 0) + naming} if named else {}
-        with unit.grouped():
-            for visit_id in erasing.visits_of(unit, due):
-                record(ctx, unit, run.actor, "person_forgotten", visit_id=visit_id)
+        counts += _of_named(unit, named, at=ctx.clock())
+        traces = erasing.traces_of(unit, due)
+        counts.update(erasing.overwrite(unit, traces, at=ctx.clock()), people=len(due))
+        record_silent(ctx, unit, run.actor, "person_forgotten", visit_ids=traces.visits)
         letters.note_to_drop(unit, copies, at=ctx.clock())
         run.record_id = erasing.add_erasure(unit, at=ctx.clock(), reason=run.reason, counts=counts, to=run.record_id)
     run.gone.extend(due)
     run.counts.update(counts)
+
+
+def _of_named(unit: Unit, named: Sequence[str], *, at: datetime) -> Counter[str]:
+    """Whom customers named in passes, and the mails that told who had collected."""
+    if not named:
+        return Counter()
+    told = erasing.empty_messages(unit, erasing.messages_naming(unit, named))
+    counts = Counter(erasing.overwrite(unit, erasing.traces_of(unit, named), at=at))
+    people_changed(unit, named)
+    return counts + Counter(messages=told, delegates=len(named))

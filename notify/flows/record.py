@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -52,6 +52,13 @@ def record(
     if not silent:
         _tell(ctx, unit, event, now=now, expires=expires or {}, cause=cause)
     return event
+
+
+def record_silent(ctx: Context, unit: Unit, actor: Actor, kind: str, *, visit_ids: Iterable[str]) -> None:
+    """Appends the same event of many visits, of which nobody is told."""
+    now = ctx.clock()
+    one = Event(id="", kind=kind, at=now, visit_id="", ticket_id="", actor_kind=actor.kind, actor_id=actor.id)
+    events.append_alike(unit, one, visit_ids, recorded_at=now)
 
 
 def _tell(

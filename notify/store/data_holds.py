@@ -12,8 +12,16 @@ from sqlalchemy import func, insert, select, update
 from notify.core.errors import NotFound
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
+from notify.store.statements import given, where
 
-_T = s.data_holds
+_T, _V = s.data_holds, s.visit_people
+_OF_PARTS = (
+    select(_V.c.person_id, _T.c.reason)
+    .join(_V, (_V.c.shop_id == _T.c.shop_id) & (_V.c.visit_id == _T.c.visit_id))
+    .where(*where(_T), _T.c.ended_at.is_(None))
+)
+_HELD, _HELD_ONE = Prepared(_OF_PARTS), Prepared(_OF_PARTS.where(*where(_V, "person_id")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +92,9 @@ def change_hold(unit: Unit, hold_id: str, **values: Any) -> None:
 
 def held(unit: Unit, *, person_id: str = "") -> Iterable[tuple[str, str]]:
     """Person and reason, for each part that anybody, or one person, has in a visit that is held."""
-    v = s.visit_people
-    query = (
-        select(v.c.person_id, _T.c.reason)
-        .join(v, (v.c.shop_id == _T.c.shop_id) & (v.c.visit_id == _T.c.visit_id))
-        .where(_T.c.shop_id == unit.shop_id, _T.c.ended_at.is_(None))
-    )
-    query = query.where(v.c.person_id == person_id) if person_id else query
-    return tuple((row.person_id, row.reason) for row in unit.connection.execute(query))
+    asked = _HELD_ONE if person_id else _HELD
+    rows = asked.rows(unit.connection, given(unit, person_id=person_id))
+    return tuple((row.person_id, row.reason) for row in rows)
 
 
 def first_reviews(unit: Unit) -> Mapping[str, date]:

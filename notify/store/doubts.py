@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, bindparam, delete, func, insert, select, update
 
 from notify.core.chunks import chunks
 from notify.core.errors import NotFound
@@ -17,12 +17,19 @@ from notify.core.sources import Doubt
 from notify.store import schema as s
 from notify.store import statements
 from notify.store.database import Unit
+from notify.store.listed import listed
+from notify.store.prepared import Prepared
 from notify.store.statements import among, given, is_in, where
 
 OPEN, SETTLED, OVERTAKEN = "open", "settled", "overtaken"
 _T = s.doubts
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
 _ADD = insert(_T).values(seq=_NEXT)
+_SETTLE_THEIRS = Prepared(
+    update(_T)
+    .where(*where(_T), listed(_T.c.ticket_id, "tickets"), listed(_T.c.sealed_for, "people"), is_in(_T.c.state, OPEN))
+    .values(state=SETTLED, settled_how="forgotten", settled_at=bindparam("now"))
+)
 _OPEN_OF = select(_T).where(*where(_T, "source"), among(_T, "row_key"), is_in(_T.c.state, OPEN))
 
 
@@ -143,11 +150,7 @@ def settle(
 
 def settle_of_forgotten(unit: Unit, person_ids: Sequence[str], ticket_ids: Sequence[str], *, at: datetime) -> None:
     """Nobody decides any more about what a source told of somebody who is forgotten; of these tickets of theirs."""
-    settled = {"state": SETTLED, "settled_how": "forgotten", "settled_at": at}
-    for some in chunks(ticket_ids, 5000):
-        near = _T.c.ticket_id.in_(some)
-        which = (_T.c.shop_id == unit.shop_id, near, _T.c.sealed_for.in_(person_ids), _T.c.state == OPEN)
-        unit.connection.execute(update(_T).where(*which).values(settled))
+    _SETTLE_THEIRS.write(unit.connection, {**given(unit), "people": person_ids, "tickets": ticket_ids, "now": at})
 
 
 def strangers_before(unit: Unit, source: str, before: datetime) -> tuple[str, ...]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Table, func, insert, or_, select, true, update
+from sqlalchemy import ColumnElement, Table, and_, bindparam, func, insert, literal_column, or_, select, union, update
 
 from notify.core.chunks import chunks
 from notify.core.errors import Unavailable
@@ -16,9 +16,9 @@ from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.doubts import settle_of_forgotten
 from notify.store.engine import rewrite_tables
+from notify.store.listed import listed
 from notify.store.prepared import Prepared
-from notify.store.stamps import people_changed
-from notify.store.statements import given, where
+from notify.store.statements import given, is_in, where
 from notify.store.vault import VEILED_CLAIM
 
 # So many people in one transaction. Measured by tests/bench/forget.py, 3,000 people on two cores: the lock is held
@@ -56,9 +56,12 @@ SEALED: tuple[tuple[Table, str, tuple[str, ...]], ...] = (
 # Tables without an index on the person: their rows are found by the visits or tickets that the person has a part in.
 _BY_VISIT = frozenset(table.name for table in (s.messages, s.contact_codes))
 _BY_TICKET = frozenset(table.name for table in (s.notes, s.questions, s.parts, s.doubts))
-# What stands in clear beside it and may hint at somebody: the shelf label.
-_CLEAR: Mapping[str, Mapping[str, Any]] = {s.tickets.name: {"shelf": ""}}
-_TICKETS = Prepared(update(s.tickets).where(*where(s.tickets, "id")))
+# What stands in clear beside it and may hint at somebody: the shelf label, a gateway's name for a message. And when.
+_BESIDE: Mapping[str, Mapping[str, Any]] = {
+    s.tickets.name: {"shelf": "", "token_hash": bindparam("veiled")},
+    s.messages.name: {"provider_id": None},
+    s.people.name: {"forgotten_at": bindparam("now")},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,103 +69,110 @@ class Traces:
     """Where these people left anything: their visits, and the tickets of those, whoever the tickets are of."""
 
     people: tuple[str, ...]
-    visits: tuple[str, ...]
-    tickets: tuple[str, ...]
+    visits: tuple[str, ...] = ()
+    tickets: tuple[str, ...] = ()
+    links: tuple[tuple[str, str, str | None], ...] = field(default=(), repr=False)  # ticket, whose, hash of the link
+
+
+def _theirs(table: Table, owner: str) -> ColumnElement[bool]:
+    """The rows of the people, led to by an index."""
+    c = table.c
+    theirs = listed(c[owner], "people")
+    if table is s.messages:  # sealed for the visit's bringer, it bears the name and address of whom it was sent to
+        theirs |= listed(c.person_id, "people")
+    if table.name in _BY_VISIT:
+        theirs &= listed(c.visit_id, "visits")
+    if table.name in _BY_TICKET:
+        theirs &= listed(c.ticket_id, "tickets")
+    if table is s.replies:
+        theirs &= listed(c.visit_id, "visits") | listed(c.person_id, "people")
+    return and_(*where(table), theirs)
+
+
+def _emptying(table: Table, owner: str, columns: tuple[str, ...]) -> Prepared:
+    which = and_(*where(table, "id")) if table is s.tickets else _theirs(table, owner)
+    return Prepared(update(table).where(which).values(dict.fromkeys(columns) | dict(_BESIDE.get(table.name, {}))))
+
+
+_EMPTY = {table.name: _emptying(table, owner, columns) for table, owner, columns in SEALED}
+_T, _M, _R = s.tickets, s.messages, s.receipts
+_VISITS_OF = Prepared(
+    # Not "distinct": for that SQLite would walk through every ticket of the shop, in the order of the visits.
+    select(
+        union(*(select(table.c.visit_id).where(*where(table), listed(table.c.person_id, "people"))
+                for table in (s.visit_people, _T))).subquery()
+    )
+)  # fmt: skip
+_TICKETS_OF = Prepared(
+    select(_T.c.id, _T.c.person_id, _T.c.token_hash).where(*where(_T), listed(_T.c.visit_id, "visits"))
+)
+_SENT = select(_M.c.id).where(_theirs(_M, "sealed_for"))
+_EMPTY_RECEIPTS = Prepared(
+    # The words of a far mail server, which may quote an address.
+    update(_R).where(*where(_R), _R.c.message_id.in_(_SENT), _R.c.text != literal_column("''")).values(text="")
+)
+_MESSAGE_IDS = Prepared(select(_M.c.message_id).where(_theirs(_M, "sealed_for"), _M.c.message_id.is_not(None)))
+_P = s.people
+_NOT_YET = Prepared(select(_P.c.id).where(*where(_P), listed(_P.c.id, "people"), _P.c.forgotten_at.is_(None)))
+_D = s.passes
+_E = s.erasures
+_SO_FAR = Prepared(select(_E.c.counts).where(*where(_E, "id"), _E.c.confirmed_at.is_(None)))
+_ADD_TO = Prepared(update(_E).where(*where(_E, "id")).values(counts=bindparam("counts"), at=bindparam("now")))
+_NAMED_BY = Prepared(
+    select(_D.c.person_id)
+    .join(_P, (_P.c.shop_id == _D.c.shop_id) & (_P.c.id == _D.c.person_id))
+    .where(*where(_D), listed(_D.c.given_by, "people"), _P.c.forgotten_at.is_(None))
+)
+_NAMING = Prepared(
+    select(_M.c.id, _M.c.refs)
+    .join(_D, (_D.c.shop_id == _M.c.shop_id) & (_D.c.visit_id == _M.c.visit_id))
+    .where(*where(_M), listed(_D.c.person_id, "people"), is_in(_M.c.notice, "handed_back"))
+)
 
 
 def traces_of(unit: Unit, person_ids: Iterable[str]) -> Traces:
     """Finds them by index, once for all that is then said of them. At most some hundred people at a time."""
     people = tuple(dict.fromkeys(person_ids))
+    if not people:
+        return Traces(people)
     visits = visits_of(unit, people)
-    t, found = s.tickets, list[str]()
-    for ids in chunks(visits, 5000):
-        query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(ids))
-        found.extend(unit.connection.execute(query).scalars())
-    return Traces(people, visits, tuple(found))
+    links = _TICKETS_OF.rows(unit.connection, {**given(unit), "visits": visits})
+    return Traces(people, visits, tuple(link[0] for link in links), tuple(links))
 
 
-def overwrite(unit: Unit, person_ids: Iterable[str], *, at: datetime) -> Mapping[str, int]:
+def visits_of(unit: Unit, person_ids: Sequence[str]) -> tuple[str, ...]:
+    """The visits that these people have a part in."""
+    return tuple(_VISITS_OF.firsts(unit.connection, {**given(unit), "people": person_ids}))
+
+
+def overwrite(unit: Unit, traces: Traces, *, at: datetime) -> Mapping[str, int]:
     """Empties every sealed column and blind index of these people; rows touched per table.
 
     Whoever is forgotten already is left as they are, so that it may be said again.
     """
-    counts: Counter[str] = Counter()
-    whole = list(person_ids)
-    people_changed(unit, whole)
-    for ids in chunks(whole, BATCH):
-        traces = traces_of(unit, _not_yet(unit, ids))
-        if traces.people:
-            counts.update(_empty(unit, traces, at=at))
-    return dict(counts)
-
-
-def _not_yet(unit: Unit, ids: Sequence[str]) -> list[str]:
-    p = s.people
-    query = select(p.c.id).where(p.c.shop_id == unit.shop_id, p.c.id.in_(ids), p.c.forgotten_at.is_(None))
-    return list(unit.connection.execute(query).scalars())
-
-
-def _empty(unit: Unit, traces: Traces, *, at: datetime) -> Mapping[str, int]:
-    counts = {s.receipts.name: _empty_receipts(unit, traces)}  # while the messages say whose they are
-    settle_of_forgotten(unit, traces.people, traces.tickets, at=at)
-    for table, owner, columns in SEALED:
-        values = dict.fromkeys(columns) | dict(_CLEAR.get(table.name, {}))
-        if table is s.people:
-            values["forgotten_at"] = at
-        elif table is s.messages:  # a gateway's name for a message may be their number
-            values["provider_id"] = None
-        if table is s.tickets:
-            counts[table.name] = _empty_tickets(unit, traces, values)
-        else:
-            counts[table.name] = _emptied(unit, table, owner, values, traces)
+    whose = {**given(unit), "people": traces.people, "visits": traces.visits, "tickets": traces.tickets, "now": at}
+    whose["people"] = left = _NOT_YET.firsts(unit.connection, whose) if traces.people else []
+    if not left:
+        return {}
+    # The receipts first, while the messages say whose they are.
+    counts = {s.receipts.name: _EMPTY_RECEIPTS.write(unit.connection, whose)}
+    settle_of_forgotten(unit, left, traces.tickets, at=at)
+    for name, emptied in _EMPTY.items():
+        counts[name] = _veil(unit, traces, set(left)) if name == _T.name else emptied.write(unit.connection, whose)
     return counts
 
 
-def _emptied(unit: Unit, table: Table, owner: str, values: Mapping[str, Any], traces: Traces) -> int:
-    theirs: ColumnElement[bool] = table.c[owner].in_(traces.people)
-    if table is s.messages:  # sealed for the visit's bringer, it bears the name and address of whom it was sent to
-        theirs |= table.c.person_id.in_(traces.people)
-    return sum(_change(unit, table, near & theirs, values) for near in _near(table, traces))
-
-
-def _near(table: Table, traces: Traces) -> Iterator[ColumnElement[bool]]:
-    """What leads to the rows by an index, in pieces that one statement can bear."""
-    if table.name in _BY_VISIT:
-        return (table.c.visit_id.in_(ids) for ids in chunks(traces.visits, 5000))
-    if table.name in _BY_TICKET:
-        return (table.c.ticket_id.in_(ids) for ids in chunks(traces.tickets, 5000))
-    if table is s.replies:
-        near = [table.c.visit_id.in_(ids) for ids in chunks(traces.visits, 5000)]
-        return iter([*near, table.c.person_id.in_(traces.people)])
-    return iter([true()])
-
-
-def _empty_tickets(unit: Unit, traces: Traces, values: Mapping[str, Any]) -> int:
+def _veil(unit: Unit, traces: Traces, left: Collection[str]) -> int:
     """Leaves only a keyed hash of each claim link: who finds an old mail cannot look the ticket up in a stolen file."""
-    t = s.tickets
-    rows = unit.connection.execute(
-        select(t.c.id, t.c.token_hash).where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(traces.people))
-    ).all()
-    veiled = [
-        given(unit, id=ticket_id)
-        | dict(values)
-        | {"token_hash": unit.opener.lookup(VEILED_CLAIM, plain) if plain is not None else None}
-        for ticket_id, plain in rows
-    ]
-    if veiled:
-        _TICKETS.write_all(unit.connection, veiled)
-    return len(veiled)
+    rows = [{"the_id": ticket_id, "veiled": _veiled(unit, plain)}
+            for ticket_id, whose, plain in traces.links if whose in left]  # fmt: skip
+    if rows:
+        _EMPTY[_T.name].write_all(unit.connection, rows, same=given(unit))
+    return len(rows)
 
 
-def _empty_receipts(unit: Unit, traces: Traces) -> int:
-    """The words of a far mail server, which may quote an address."""
-    m, r = s.messages, s.receipts
-    theirs = m.c.sealed_for.in_(traces.people) | m.c.person_id.in_(traces.people)
-    done = 0
-    for near in _near(m, traces):
-        sent = select(m.c.id).where(m.c.shop_id == unit.shop_id, near, theirs)
-        done += _change(unit, r, r.c.message_id.in_(sent) & (r.c.text != ""), {"text": ""})
-    return done
+def _veiled(unit: Unit, plain: str | None) -> str | None:
+    return None if plain is None else unit.opener.lookup(VEILED_CLAIM, plain)
 
 
 def left_over(unit: Unit) -> dict[str, int]:
@@ -184,43 +194,16 @@ def _change(unit: Unit, table: Table, which: ColumnElement[bool], values: Mappin
     return unit.connection.execute(changed).rowcount
 
 
-def visits_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
-    """The visits that these people have a part in."""
-    found: dict[str, None] = {}
-    for ids in chunks(person_ids):
-        for t in (s.visit_people, s.tickets):
-            # Not "distinct": for that SQLite would walk through every ticket of the shop, in the order of the visits.
-            query = select(t.c.visit_id).where(t.c.shop_id == unit.shop_id, t.c.person_id.in_(ids))
-            found.update(dict.fromkeys(unit.connection.execute(query).scalars()))
-    return tuple(found)
-
-
-def delegates_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
+def delegates_of(unit: Unit, person_ids: Sequence[str]) -> tuple[str, ...]:
     """Those named in passes by these people: whoever named them is gone, and so is the reason to keep them."""
-    t, p = s.passes, s.people
-    found: list[str] = []
-    for ids in chunks(person_ids):
-        query = (
-            select(t.c.person_id)
-            .join(p, (p.c.shop_id == t.c.shop_id) & (p.c.id == t.c.person_id))
-            .where(t.c.shop_id == unit.shop_id, t.c.given_by.in_(ids), p.c.forgotten_at.is_(None))
-        )
-        found.extend(unit.connection.execute(query).scalars())
-    return tuple(found)
+    return tuple(_NAMED_BY.firsts(unit.connection, {**given(unit), "people": person_ids}))
 
 
-def messages_naming(unit: Unit, delegates: Iterable[str]) -> tuple[str, ...]:
+def messages_naming(unit: Unit, delegates: Sequence[str]) -> tuple[str, ...]:
     """The messages that told a customer by name who had collected with a pass."""
-    t, m = s.passes, s.messages
-    found: list[str] = []
-    for ids in chunks(delegates):
-        query = (
-            select(m.c.id, m.c.refs)
-            .join(t, (t.c.shop_id == m.c.shop_id) & (t.c.visit_id == m.c.visit_id))
-            .where(m.c.shop_id == unit.shop_id, t.c.person_id.in_(ids), m.c.notice == "handed_back")
-        )
-        found.extend(row.id for row in unit.connection.execute(query) if row.refs.get("collector") in ids)
-    return tuple(dict.fromkeys(found))
+    rows = _NAMING.rows(unit.connection, {**given(unit), "people": delegates}) if delegates else ()
+    whom = set(delegates)
+    return tuple(dict.fromkeys(row.id for row in rows if row.refs.get("collector") in whom))
 
 
 def empty_messages(unit: Unit, message_ids: Iterable[str]) -> int:
@@ -253,10 +236,9 @@ def add_erasure(unit: Unit, *, at: datetime, reason: str, counts: Mapping[str, i
     """
     t, new = s.erasures, unit.new_id()
     if to:
-        same = (t.c.shop_id == unit.shop_id, t.c.id == to, t.c.confirmed_at.is_(None))
-        so_far = unit.connection.execute(select(t.c.counts).where(*same)).scalar()
-        if so_far is not None:
-            _change(unit, t, t.c.id == to, {"counts": dict(Counter(so_far) + Counter(counts)), "at": at})
+        for so_far in _SO_FAR.rows(unit.connection, given(unit, id=to)):
+            whole = {"counts": dict(Counter(so_far.counts) + Counter(counts)), "now": at}
+            _ADD_TO.write(unit.connection, {**given(unit, id=to), **whole})
             return to
     unit.connection.execute(insert(t).values(shop_id=unit.shop_id, id=new, at=at, reason=reason, counts=dict(counts)))
     return new
@@ -275,17 +257,10 @@ def list_erasures(unit: Unit) -> tuple[Any, ...]:
     return tuple(unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.at.desc())))
 
 
-def message_ids_of(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
+def message_ids_of(unit: Unit, traces: Traces) -> tuple[str, ...]:
     """The RFC 5322 Message-IDs of every message that was composed for these people, to find kept copies by."""
-    t = s.messages
-    found: list[str] = []
-    for ids in chunks(person_ids, BATCH):
-        visits = visits_of(unit, ids)
-        for near in (t.c.visit_id.in_(some) for some in chunks(visits, 5000)):
-            theirs = t.c.sealed_for.in_(ids) | t.c.person_id.in_(ids)
-            query = select(t.c.message_id).where(t.c.shop_id == unit.shop_id, near, theirs, t.c.message_id.is_not(None))
-            found.extend(one for one in unit.connection.execute(query).scalars() if one)
-    return tuple(found)
+    values = {**given(unit), "people": traces.people, "visits": traces.visits}
+    return tuple(_MESSAGE_IDS.firsts(unit.connection, values))
 
 
 def is_soon_rewritten(db: Database) -> bool:

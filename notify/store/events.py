@@ -38,12 +38,23 @@ _APPEND = Prepared(insert(_T).values(seq=_NEXT).inline())
 
 def append(unit: Unit, event: Event, *, recorded_at: datetime) -> None:
     """Adds one event at the end of the shop's story."""
-    values = {
-        "shop_id": unit.shop_id, "id": event.id, "visit_id": event.visit_id, "ticket_id": event.ticket_id or None,
-        "kind": event.kind, "at": event.at, "recorded_at": recorded_at, "actor_kind": event.actor_kind,
-        "actor_id": event.actor_id or None, "codes": dict(event.codes),
+    _APPEND.later(unit.connection, _values(unit, event, recorded_at))
+
+
+def append_alike(unit: Unit, event: Event, visit_ids: Iterable[str], *, recorded_at: datetime) -> None:
+    """Adds the same event of many visits, each with an identifier of its own, in their order."""
+    same = _values(unit, event, recorded_at)
+    rows = [{"id": unit.new_id(), "visit_id": visit_id} for visit_id in visit_ids]
+    if rows:
+        _APPEND.write_all(unit.connection, rows, same=same)
+
+
+def _values(unit: Unit, event: Event, recorded_at: datetime) -> dict[str, Any]:
+    return {
+        **given(unit), "shop_id": unit.shop_id, "id": event.id, "visit_id": event.visit_id,
+        "ticket_id": event.ticket_id or None, "kind": event.kind, "at": event.at, "recorded_at": recorded_at,
+        "actor_kind": event.actor_kind, "actor_id": event.actor_id or None, "codes": dict(event.codes),
     }  # fmt: skip
-    _APPEND.later(unit.connection, {**given(unit), **values})
 
 
 def get_event(unit: Unit, event_id: str) -> Event | None:

@@ -6,15 +6,20 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any
 
-from sqlalchemy import case, func, or_, select
+from sqlalchemy import bindparam, case, func, literal_column, or_, select
 
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
 from notify.store.data_holds import held
 from notify.store.database import Unit
 from notify.store.erasing import SEALED
+from notify.store.listed import listed
+from notify.store.people import SET_ASIDE
+from notify.store.prepared import Prepared
+from notify.store.statements import given, is_in, one_of, where
 
 _CLOSED = [phase for phase in Phase if phase not in OPEN_PHASES]
 _V, _T, _P = s.visit_people, s.tickets, s.people
@@ -23,6 +28,18 @@ _V, _T, _P = s.visit_people, s.tickets, s.people
 # 20,000). The index of the parts bears the visit too, else SQLite prefers the longer way over all parts of the shop.
 _PARTS = _P.outerjoin(_V, (_V.c.shop_id == _P.c.shop_id) & (_V.c.person_id == _P.c.id)).outerjoin(
     _T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id)
+)
+_R = s.requests
+_OPEN = select(_R.c.person_id).where(*where(_R), is_in(_R.c.state, "open"), _R.c.kind != literal_column("'erasure'"))
+_ASKING, _ASKING_ONE = Prepared(_OPEN), Prepared(_OPEN.where(*where(_R, "person_id")))
+_ASIDE = select(_R.c.person_id).where(*where(_R), *SET_ASIDE)
+_SET_ASIDE, _SET_ASIDE_ONE = Prepared(_ASIDE), Prepared(_ASIDE.where(*where(_R, "person_id")))
+_NEW = s.tickets.alias("new")
+_FOLLOWED = Prepared(
+    select(_V.c.person_id)
+    .join(_T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id))
+    .join(_NEW, (_NEW.c.shop_id == _T.c.shop_id) & (_NEW.c.follows_id == _T.c.id))
+    .where(*where(_V), _NEW.c.follows_id.is_not(None), one_of(_NEW.c.phase, sorted(OPEN_PHASES)))
 )
 
 
@@ -45,21 +62,27 @@ def candidates(
 
     Only those whose last ticket was closed by that instant, or one person, if given.
     """
-    query = (
-        select(_P.c.id, func.max(_T.c.phase_since).label("last"), *_flags())
-        .select_from(_PARTS)
-        .where(_P.c.shop_id == unit.shop_id, _P.c.forgotten_at.is_(None))
-        .group_by(_P.c.id)
-        .having(func.sum(case((_T.c.phase.in_(_CLOSED), 0), (_T.c.phase.is_not(None), 1), else_=0)) == 0)
-        .having(func.count(_T.c.phase) > 0)
-    )
-    if closed_by is not None:
-        query = query.having(func.max(_T.c.phase_since) <= closed_by)
     ids = [person_id] if person_id else among
-    if ids is not None:
-        query = query.where(_P.c.id.in_(ids))
+    asked = _candidates(some=ids is not None, timed=closed_by is not None)
+    rows = asked.rows(unit.connection, {**given(unit), "people": [*(ids or ())], "closed_by": closed_by})
     others = other_reasons(unit, person_id=person_id)
-    return tuple(_candidate(row, others) for row in unit.connection.execute(query))
+    return tuple(_candidate(row, others) for row in rows)
+
+
+@cache
+def _candidates(*, some: bool, timed: bool) -> Prepared:
+    last, phase = func.max(_T.c.phase_since).label("last"), _T.c.phase
+    query = (
+        select(_P.c.id, last, *_flags())
+        .select_from(_PARTS)
+        .where(*where(_P), _P.c.forgotten_at.is_(None), *([listed(_P.c.id, "people")] if some else []))
+        .group_by(_P.c.id)
+        .having(
+            func.sum(case((one_of(phase, _CLOSED), 0), (phase.is_not(None), 1), else_=0)) == 0, func.count(phase) > 0
+        )
+        .order_by(last, _P.c.id)  # as they came: their rows lie together, so forgetting them touches fewer pages
+    )
+    return Prepared(query.having(last.element <= bindparam("closed_by")) if timed else query)
 
 
 def _flags() -> tuple[Any, ...]:
@@ -71,12 +94,13 @@ def _flags() -> tuple[Any, ...]:
 
 
 def _candidate(row: Any, others: Mapping[str, set[str]]) -> Candidate:
-    shown = {code for code in ("unpaid", "uncollected") if getattr(row, code)}
-    return Candidate(row.id, row.last, frozenset(shown | others.get(row.id, set())))
+    person_id, last, unpaid, uncollected = row
+    shown = {code for code, is_so in (("unpaid", unpaid), ("uncollected", uncollected)) if is_so}
+    return Candidate(person_id, last, frozenset(shown | others.get(person_id, set())))
 
 
 def other_reasons(unit: Unit, *, person_id: str = "") -> Mapping[str, set[str]]:
-    """person -> what keeps them that their own tickets do not show: holds, open requests, a repair that follows.
+    """person -> what keeps them that their own tickets do not show: holds, requests, a repair that follows.
 
     They are few, whatever the number of people; only one person, if given. An open request for erasure keeps nobody.
     """
@@ -87,10 +111,13 @@ def other_reasons(unit: Unit, *, person_id: str = "") -> Mapping[str, set[str]]:
 
 
 def _asking(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
-    t = s.requests
-    query = select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.state == "open", t.c.kind != "erasure")
-    query = query.where(t.c.person_id == person_id) if person_id else query
-    return tuple((one, "request") for one in unit.connection.execute(query).scalars())
+    asked, aside = (_ASKING_ONE, _SET_ASIDE_ONE) if person_id else (_ASKING, _SET_ASIDE)
+    values = given(unit, person_id=person_id)
+    return tuple(
+        (one, reason)
+        for query, reason in ((asked, "request"), (aside, "set_aside"))
+        for one in query.firsts(unit.connection, values)
+    )
 
 
 def _followed(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
@@ -98,20 +125,13 @@ def _followed(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
 
     Of one person in two steps, each by an index: a claim page must not read all that ever came back.
     """
-    new = s.tickets.alias("new")
     if person_id:
-        again = select(new.c.id).where(
-            new.c.shop_id == unit.shop_id, new.c.follows_id.in_(_tickets_of(unit, person_id)),
-            new.c.phase.in_(list(OPEN_PHASES)),
+        again = select(_NEW.c.id).where(
+            _NEW.c.shop_id == unit.shop_id, _NEW.c.follows_id.in_(_tickets_of(unit, person_id)),
+            _NEW.c.phase.in_(list(OPEN_PHASES)),
         )  # fmt: skip
         return ((person_id, "follow_up"),) if unit.connection.execute(again.limit(1)).first() else ()
-    query = (
-        select(_V.c.person_id)
-        .join(_T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id))
-        .join(new, (new.c.shop_id == _T.c.shop_id) & (new.c.follows_id == _T.c.id))
-        .where(new.c.shop_id == unit.shop_id, new.c.follows_id.is_not(None), new.c.phase.in_(list(OPEN_PHASES)))
-    )
-    return tuple((one, "follow_up") for one in unit.connection.execute(query).scalars())
+    return tuple((one, "follow_up") for one in _FOLLOWED.firsts(unit.connection, given(unit)))
 
 
 def _tickets_of(unit: Unit, person_id: str) -> list[str]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import islice
 
 from sqlalchemy import (
     Column,
@@ -27,8 +26,10 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects import postgresql, sqlite
 
+from notify.core.chunks import chunks
 from notify.core.errors import Misconfigured
 from notify.store.key_rings import FIELDS, Key, Kind, Ring, check_value
+from notify.store.prepared import Prepared
 from notify.store.types import Instant
 
 key_metadata = MetaData()
@@ -56,7 +57,10 @@ erased = Table(
 )
 _FACT = select(key_facts.c.value).where(key_facts.c.name == bindparam("fact"))
 _FACT_HELD = _FACT.with_for_update(read=True)  # on PostgreSQL: a change of it waits for whoever reads it to write
-_BATCH = 500
+_LIST: Mapping[str, Prepared] = {
+    "sqlite": Prepared(sqlite.insert(erased).on_conflict_do_nothing()),
+    "postgresql": Prepared(postgresql.insert(erased).on_conflict_do_nothing()),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +103,8 @@ def drop_fact(connection: Connection, name: str) -> None:
 
 def list_erased(connection: Connection, person_ids: Iterable[str], at: datetime) -> None:
     """Puts these people on the erasure list; those that stand there already keep their time."""
-    ids = iter(dict.fromkeys(person_ids))
-    make = sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
-    while batch := list(islice(ids, _BATCH)):
-        rows = [{"person_id": person_id, "at": at} for person_id in batch]
-        connection.execute(make(erased).on_conflict_do_nothing(), rows)
+    for some in chunks(dict.fromkeys(person_ids)):
+        _LIST[connection.dialect.name].write_all(connection, [{"person_id": one} for one in some], same={"at": at})
 
 
 def check_ring(kind: Kind, ring: Ring, known: Mapping[str, Fact]) -> None:

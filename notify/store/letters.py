@@ -6,16 +6,23 @@ import hashlib
 from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 
-from sqlalchemy import Executable, delete, select
+from sqlalchemy import Executable, delete, exists, literal_column, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.prepared import Prepared
+from notify.store.statements import is_in
 
 _T = s.taken_letters
 _KEY = ["source", "key"]
 TO_DROP = "to_drop"  # the source and kind of notes of what has to leave the mailbox
+_TAKEN = Prepared(select(literal_column("1").label("one")).where(exists().where(is_in(_T.c.source, "mail"))))
+_NOTE: Mapping[str, Prepared] = {
+    "sqlite": Prepared(sqlite.insert(_T).on_conflict_do_nothing(index_elements=_KEY)),
+    "postgresql": Prepared(postgresql.insert(_T).on_conflict_do_nothing(index_elements=_KEY)),
+}
 # RETURNING says whether a row was written: PostgreSQL's driver counts none for an INSERT (-1, measured).
 _ADD: Mapping[str, Executable] = {
     "sqlite": sqlite.insert(_T).on_conflict_do_nothing(index_elements=_KEY).returning(_T.c.key),
@@ -44,10 +51,11 @@ def note_to_drop(unit: Unit, message_ids: Iterable[str], *, at: datetime) -> Non
 
     Nothing where no letter was ever taken from one.
     """
-    if unit.connection.execute(select(_T.c.key).where(_T.c.source == "mail").limit(1)).first() is None:
-        return
-    for one in dict.fromkeys(message_ids):
-        take(unit, TO_DROP, name_of(one), kind=TO_DROP, at=at)
+    whole = dict.fromkeys(message_ids)
+    if whole and _TAKEN.firsts(unit.connection, {}):
+        rows = [{"key": name_of(one)} for one in whole]
+        same = {"source": TO_DROP, "kind": TO_DROP, "at": at}
+        _NOTE[unit.connection.dialect.name].write_all(unit.connection, rows, same=same)
 
 
 def to_drop(unit: Unit) -> frozenset[str]:

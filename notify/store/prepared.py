@@ -36,6 +36,25 @@ class _Text:
             return tuple([shape(given[name]) if shape else given[name] for name, shape in self.places])
         return {name: shape(given[name]) if shape else given[name] for name, shape in self.places}
 
+    def filled_alike(self, rows: Sequence[Mapping[str, Any]], same: Mapping[str, Any]) -> list[Any]:
+        """One for each row; what is the `same` in all of them takes its shape once."""
+        given = {**self.stands, **same}
+        stays = [
+            None if name in rows[0] else shape(given[name]) if shape else given[name] for name, shape in self.places
+        ]
+        moves = [(at, name, shape) for at, (name, shape) in enumerate(self.places) if name in rows[0]]
+        return [self._laid(stays, moves, row) for row in rows]
+
+    def _laid(self, stays: list[Any], moves: list[tuple[int, str, Shape | None]], row: Mapping[str, Any]) -> Any:
+        values = stays.copy()
+        for at, name, shape in moves:
+            values[at] = shape(row[name]) if shape else row[name]
+        return tuple(values) if self.positional else dict(zip(self._names, values, strict=True))
+
+    @property
+    def _names(self) -> list[str]:
+        return [name for name, _ in self.places]
+
 
 @dataclass(slots=True)
 class Prepared:
@@ -51,11 +70,17 @@ class Prepared:
         text = self._texts.get(key) or self._compiled(connection.dialect, key)
         return connection.exec_driver_sql(text.sql, text.filled(values)).rowcount
 
-    def write_all(self, connection: Connection, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Says a changing statement once for each of these, of which there is at least one; all name the same."""
-        key = (connection.dialect.name, *rows[0])
+    def write_all(
+        self, connection: Connection, rows: Sequence[Mapping[str, Any]], *, same: Mapping[str, Any] | None = None
+    ) -> None:
+        """Says a changing statement once for each of these, of which there is at least one; all name the same.
+
+        `same` are values that all of them share, beside their own.
+        """
+        shared = same or {}
+        key = (connection.dialect.name, *shared, *rows[0])
         text = self._texts.get(key) or self._compiled(connection.dialect, key)
-        connection.exec_driver_sql(text.sql, [text.filled(row) for row in rows])
+        connection.exec_driver_sql(text.sql, text.filled_alike(rows, shared))
 
     def later(self, connection: Connection, values: Mapping[str, Any]) -> int:
         """Like write, of exactly one row; where writes may wait (later.py) it does, and counts as done."""
@@ -74,6 +99,12 @@ class Prepared:
         found = connection.exec_driver_sql(text.sql, text.filled(values))
         read = self._readers.get(key[0]) or self._reader(connection.dialect, found.cursor.description)
         return [read(row) for row in found.all()]
+
+    def firsts(self, connection: Connection, values: Mapping[str, Any]) -> list[Any]:
+        """The first column of each row of a query, as the driver gives it: for identifiers and codes."""
+        key = (connection.dialect.name,)
+        text = self._texts.get(key) or self._compiled(connection.dialect, key)
+        return [row[0] for row in connection.exec_driver_sql(text.sql, text.filled(values)).cursor.fetchall()]
 
     @property
     def _table(self) -> str:

@@ -14,6 +14,8 @@ from notify.core.errors import NotFound
 from notify.store import schema as s
 from notify.store import statements
 from notify.store.database import Unit
+from notify.store.listed import listed
+from notify.store.prepared import Prepared
 from notify.store.statements import given, is_in, where
 
 NEW, SEEN = "new", "seen"
@@ -23,6 +25,11 @@ _T = s.replies
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
 _ADD = insert(_T).values(seq=_NEXT)
+_LETTERS_OF = Prepared(
+    select(_T.c.id, _T.c.sealed_for, _T.c.letter_id_sealed).where(
+        *where(_T), listed(_T.c.person_id, "people"), _T.c.letter_id_sealed.is_not(None)
+    )
+)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -80,8 +87,7 @@ def get_reply(unit: Unit, reply_id: str) -> Reply:
 
 def letter_ids_of(unit: Unit, person_ids: Sequence[str]) -> tuple[str, ...]:
     """The Message-IDs of the letters that these people wrote, as far as their keys are still there."""
-    which = (_T.c.shop_id == unit.shop_id, _T.c.person_id.in_(person_ids), _T.c.letter_id_sealed.is_not(None))
-    rows = unit.connection.execute(select(_T.c.id, _T.c.sealed_for, _T.c.letter_id_sealed).where(*which)).all()
+    rows = _LETTERS_OF.rows(unit.connection, {**given(unit), "people": person_ids})
     found = (_letter_id(unit, row) for row in rows)
     return tuple(one for one in found if one)
 

@@ -10,22 +10,24 @@ from collections.abc import Iterable
 
 from sqlalchemy import bindparam, select, update
 
-from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Unit
-from notify.store.statements import among, given, where
+from notify.store.listed import listed
+from notify.store.prepared import Prepared
+from notify.store.statements import given, where
 
 _V, _VP = s.visits, s.visit_people
-_OF_PEOPLE = select(_VP.c.visit_id).where(*where(_VP), among(_VP, "person_id"))
-_VISITS = update(_V).where(*where(_V), _V.c.id.in_(_OF_PEOPLE)).values(changed=_V.c.changed + 1)
+_OF_PEOPLE = select(_VP.c.visit_id).where(*where(_VP), listed(_VP.c.person_id, "people"))
+_VISITS = Prepared(update(_V).where(*where(_V), _V.c.id.in_(_OF_PEOPLE)).values(changed=_V.c.changed + 1))
 _S = s.shops
 _PLACES = update(_S).where(_S.c.id == bindparam("the_shop_id")).values(booked=_S.c.booked + 1)
 
 
 def people_changed(unit: Unit, person_ids: Iterable[str]) -> None:
     """Something about these people has changed: the pages of every visit they have a part in may have."""
-    for some in chunks(person_ids):
-        unit.connection.execute(_VISITS, {**given(unit), "any_person_id": some})
+    people = list(person_ids)
+    if people:
+        _VISITS.write(unit.connection, {**given(unit), "people": people})
 
 
 def places_changed(unit: Unit) -> None:

@@ -15,20 +15,21 @@ from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 from sqlalchemy import Connection, Engine, bindparam, delete, func, insert, inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
-from notify.core.chunks import chunks
 from notify.core.errors import Misconfigured, NotFound, Unavailable
 from notify.store import key_store
 from notify.store.engine import rewrite_tables
 from notify.store.key_rings import FIELDS, Key, Kind, Ring, Rings, as_ring
 from notify.store.key_store import data_keys, erased, key_metadata
+from notify.store.listed import listed
+from notify.store.prepared import Prepared
 
 __all__ = ["VEILED_CLAIM", "Key", "Opener", "Place", "Vault", "data_keys"]
 _KEY_OF = select(data_keys).where(data_keys.c.person_id == bindparam("person"))
-_KEYS_OF = select(data_keys.c.person_id, data_keys.c.master_id, data_keys.c.wrapped).where(
-    data_keys.c.person_id.in_(bindparam("people", expanding=True))
-)
-_HAVE = select(data_keys.c.person_id).where(data_keys.c.person_id.in_(bindparam("people", expanding=True)))
-_MANY = 5000  # PostgreSQL takes 65,535 values in one statement
+_THEIRS = listed(data_keys.c.person_id, "people")
+_KEYS_OF = select(data_keys.c.person_id, data_keys.c.master_id, data_keys.c.wrapped).where(_THEIRS)
+_HAVE = select(data_keys.c.person_id).where(_THEIRS)
+_BLANK = Prepared(data_keys.update().where(_THEIRS).values(wrapped=bindparam("blank")))
+_DROP = Prepared(delete(data_keys).where(_THEIRS))
 _KINDS: tuple[Kind, Kind] = ("master", "index")
 _NONCE = 12
 VEILED_CLAIM = "claim"  # the blind index of a forgotten person's claim link
@@ -109,9 +110,9 @@ class Vault:
         """
         ids = list(person_ids)
         with self._writing() as connection:
-            blank = self._random(_NONCE + 48)
-            connection.execute(data_keys.update().where(data_keys.c.person_id.in_(ids)).values(wrapped=blank))
-            gone = connection.execute(delete(data_keys).where(data_keys.c.person_id.in_(ids))).rowcount
+            values = {"people": ids, "blank": self._random(_NONCE + 48)}
+            _BLANK.write(connection, values)
+            gone = _DROP.write(connection, values)
             if at is not None:
                 key_store.list_erased(connection, ids, at)
         self._destroyed += 1
@@ -131,11 +132,8 @@ class Vault:
 
     def with_keys(self, person_ids: Iterable[str]) -> frozenset[str]:
         """Those of these people who have a data key; opens none."""
-        found = set()
         with self._engine.connect() as connection:
-            for some in chunks(person_ids, _MANY):
-                found |= set(connection.execute(_HAVE, {"people": some}).scalars())
-        return frozenset(found)
+            return frozenset(connection.execute(_HAVE, {"people": list(person_ids)}).scalars())
 
     def list_erased(self, person_ids: Iterable[str], at: datetime) -> None:
         """Takes people onto the erasure list that another copy of it names; those listed already keep their time."""
@@ -161,14 +159,13 @@ class Vault:
 
     def data_keys(self, person_ids: Iterable[str]) -> dict[str, bytes]:
         """The data keys of these people in one look; missing are those that `data_key` would refuse to give."""
-        with self._engine.connect() as connection:
-            rows = connection.execute(_KEYS_OF, {"people": list(person_ids)}).all()
         found = {}
-        for person_id, master_id, wrapped in rows:
-            try:
-                found[person_id] = self.unwrap(person_id, master_id, wrapped)
-            except Misconfigured:  # told when that very key is asked for: the others can be used
-                continue
+        with self._engine.connect() as connection:
+            for person_id, master_id, wrapped in connection.execute(_KEYS_OF, {"people": list(person_ids)}):
+                try:
+                    found[person_id] = self.unwrap(person_id, master_id, wrapped)
+                except Misconfigured:  # told when that very key is asked for: the others can be used
+                    continue
         return found
 
     def lookup(self, channel: str, address: str) -> str:

@@ -54,7 +54,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "watch_take": lambda: watch.take(tickets=2_500, rounds=8),
     "webhook": lambda: webhook.figures(calls=300, rounds=9),
     "vault": lambda: vault.figures(contacts=10_000, rounds=5),
-    "forget": lambda: forget.figures(people=5_000, rounds=3),
+    "forget": lambda: forget.figures(people=5_000),
     "held": lambda: held.figures(people=5_000, rounds=5),
     "backup": lambda: backup.figures(megabytes=40, rounds=5, seconds=3),
     "idle": lambda: idle.figures(seconds=20, settle=20),

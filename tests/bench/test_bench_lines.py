@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import pytest
@@ -86,7 +87,7 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
         lambda: backup.figures(megabytes=1, rounds=1, seconds=0),
         {"backup_copy", "backup_whole"},
     ),
-    "forget": (lambda: forget.figures(people=60, rounds=1, beside=False), {"forget"}),
+    "forget": (lambda: forget.figures(people=60, beside=False), {"forget"}),
     "held": (lambda: held.figures(people=20, rounds=1), {"held"}),
     "vault": (lambda: vault.figures(contacts=20, rounds=1), {"vault_read"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
@@ -94,7 +95,9 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
 FIELDS = {"name", "ratio", "goal", "met", "better", "against", "n", "ours", "theirs", "machine"}
 
 
+@cache
 def lines(group: str) -> list[dict[str, Any]]:
+    """What one group prints; it is run once for all that look at it."""
     run, _ = TINY[group]
     return [json.loads(figure.as_json(machine())) for figure in run()]
 

@@ -80,6 +80,7 @@ from notify.store.calendar_answers import Said
 from notify.store.consents import Saying
 from notify.store.contact_codes import Waiting
 from notify.store.database import Unit
+from notify.store.erasing import Traces
 from notify.store.forecasts import Run
 from notify.store.listeners import Numbered
 from notify.store.message_lists import Wanted
@@ -173,6 +174,7 @@ def full_shop(house: Any) -> dict[str, Any]:
         "token_id": token, "absence_id": absence, "hold_id": hold,
         "order_id": order, "order": Standing((ticket,), (ticket,)), "ran_at": house.clock(),
         "pass_id": given.pass_id, "kind_id": kind, "given_by": whole.person_id, "delegates": [mine["found"].person_id],
+        "traces": Traces((whole.person_id,), (done.visit_id,), (ticket,)),
         "message_ids": [message.id], "doubt_id": doubt.id, "row_keys": [doubt.row_key],
         "reply_id": reply, "answer_id": answer, "feed_id": feed, "listener_id": listener,
         "supplier_id": mine["part"].supplier_id,
