@@ -70,8 +70,21 @@ def test_what_is_written_is_what_would_have_been(told: House) -> None:
         assert change.write(unit.connection, {"the_shop_id": "nobody", "shelf": "A2"}) == 0
 
 
+@pytest.mark.parametrize(
+    "others", [[], ["it's", 'a "b"', "", "\u00e4\U0001f4fb", "null"], list(map(str, range(70_000)))]
+)
+def test_a_list_of_any_length_gives_what_its_values_give(told: House, others: list[str]) -> None:
+    listing = select(s.tickets).where(*where(s.tickets), among(s.tickets, "id")).order_by(s.tickets.c.id)
+    with told.read() as unit:
+        all_of_them = unit.connection.execute(select(s.tickets).order_by(s.tickets.c.id)).all()
+        ids = [row.id for row in all_of_them]
+        plain, ours = both(unit.connection, listing, {**given(unit), "any_id": [*others, *ids, *ids]})
+        assert ids and plain == ours == [tuple(row) for row in all_of_them]
+        assert both(unit.connection, listing, {**given(unit), "any_id": others}) == ([], [])
+
+
 def test_a_statement_that_is_another_each_time_is_refused(told: House) -> None:
-    lists = Prepared(select(s.tickets).where(among(s.tickets, "id")))
+    lists = Prepared(select(s.tickets).where(s.tickets.c.id.in_(bindparam("any_id", expanding=True))))
     with told.read() as unit:
         with pytest.raises(TypeError, match="not the same each time"):
             lists.rows(unit.connection, {"any_id": ["a"]})
