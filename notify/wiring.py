@@ -123,10 +123,12 @@ def build(
     jitter: Callable[[], float] = random.random,
     channels: Mapping[str, Channel] | None = None,
     upgrade: bool = False,
+    or_older: bool = False,
     fault: Callable[[str], None] = lambda point: None,
     running: Callable[[], float] = _running,
 ) -> Services:
-    """Wires the installation. With `upgrade` the database is brought to today's tables first.
+    """Wires the installation. With `upgrade` the database is brought to today's tables first; with `or_older` one of
+    an older step will do, for a backup before its upgrade.
 
     Raises Misconfigured when keys, database or secret do not fit; nothing is changed then.
     """
@@ -138,7 +140,7 @@ def build(
     if upgrade:
         migrate.upgrade_engine(db.engine)
     else:
-        migrate.check_current(db.engine)
+        migrate.check_current(db.engine, or_older=or_older)
     ways = dict(channels) if channels is not None else _channels(settings, fault)
     templates = templates_folder()
     words, texts = Words(templates / "words"), Texts(templates / "messages", LANGUAGES)

@@ -6,7 +6,7 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -17,8 +17,9 @@ from notify.cli.bars import Progress, bar
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.only_one import only_one
 from notify.config.backup_key import read_identity
+from notify.config.key_files import read_ring
 from notify.config.settings import Settings
-from notify.core.erasure_list import read_octets, read_text, united
+from notify.core.erasure_list import united
 from notify.core.errors import Invalid, Misconfigured
 from notify.core.stop_list import Stop
 from notify.core.stop_list import united as united_stops
@@ -29,6 +30,7 @@ from notify.flows.context import Clock
 from notify.flows.restore import After
 from notify.store.archive import sync_folder
 from notify.store.copying import sqlite_file
+from notify.store.key_rings import Key
 from notify.wiring import Services, build, system_clock
 
 UNFINISHED = ".restore-"  # begins the name of the folder in which a backup is opened, beside the data
@@ -109,15 +111,14 @@ def bring_back(
     try:
         with bar("Opening the backup") as told:
             data = flow.unpack(named.file, room / "shelfbell.db", "main", identities, progress=told)
-        lists = [read_text(data.erased)]
+        opened = [data.erased]
         if keys is not None:
-            lists.append(read_text(flow.unpack(keys, room / "keys.db", "keys", identities).erased))
-        listed = united(*lists, *_lists_at_hand(settings, named, keys))
-        stops = _stops_at_hand(settings, named, keys)
+            opened.append(flow.unpack(keys, room / "keys.db", "keys", identities).erased)
+        at_hand = _at_hand(settings, named, keys, opened)
         fault("restore:opened")
         with bar("Taking out who was forgotten"):
             made_at = datetime.fromisoformat(data.manifest.made_at)
-            after = _care(_beside(settings, room, keys), listed, stops, made_at, clock)
+            after = _care(_beside(settings, room, keys), at_hand, made_at, clock)
         _nothing_beside(room)
         fault("restore:ready")
         if keys is not None and keys_at is not None:  # keys first: a service that starts now finds no database
@@ -141,18 +142,15 @@ def sweep(data_folder: Path) -> int:
 
 def finish(settings: Settings, named: Files, *, clock: Clock = system_clock) -> After:
     """The database is in its place already; only the lists and the after-care are missing."""
-    stops = _stops_at_hand(settings, named, named.keys)
-    return _care(settings, united(*_lists_at_hand(settings, named, named.keys)), stops, None, clock)
+    return _care(settings, _at_hand(settings, named, named.keys), None, clock)
 
 
-def _care(
-    settings: Settings, listed: Mapping[str, datetime], stops: Sequence[Stop], made_at: datetime | None, clock: Clock
-) -> After:  # fmt: skip
+def _care(settings: Settings, at_hand: AtHand, made_at: datetime | None, clock: Clock) -> After:
     services: Services = build(settings, clock=clock, upgrade=True)
     try:
-        after = flow.after_care(services.context, listed, stops, made_at=made_at)
+        after = flow.after_care(services.context, at_hand.listed, at_hand.stops, made_at=made_at)
         services.context.db.checkpoint(truncate=True)
-        return after
+        return replace(after, missing=at_hand.missing)
     finally:
         services.close()
         services.context.db.vault.engine.dispose()
@@ -201,19 +199,34 @@ def _keys_backup(settings: Settings, named: Files) -> Path | None:
     return folder / found[-1][1]
 
 
-def _lists_at_hand(settings: Settings, named: Files, keys: Path | None) -> list[Mapping[str, datetime]]:
-    """Every erasure list that lies about: beside the backups, in the folders of the settings, and the one named."""
-    lists = [erasure_list.read(folder) for folder in _folders_at_hand(settings, named, keys)]
-    if named.erasures is not None:
-        if not named.erasures.is_file():
-            raise Invalid("There is no such erasure list", "Name the file: erased.txt.", field="erasures")
-        lists.append(read_octets(named.erasures.read_bytes()))
-    return lists
+@dataclass(frozen=True, slots=True)
+class AtHand:
+    """What lies beside the backups, of every copy: who is listed, who stopped, and which list is not there."""
+
+    listed: Mapping[str, datetime]
+    stops: tuple[Stop, ...]
+    missing: tuple[str, ...]
 
 
-def _stops_at_hand(settings: Settings, named: Files, keys: Path | None) -> tuple[Stop, ...]:
-    """Every stop on a list that lies about."""
-    return united_stops(*map(stop_list.read, _folders_at_hand(settings, named, keys)))
+def _at_hand(settings: Settings, named: Files, keys: Path | None, opened: Sequence[bytes] = ()) -> AtHand:
+    """Every list that lies about: in the backups that were opened, beside them, in the folders of the settings, named.
+
+    Raises Invalid for one that no index key of this installation proves.
+    """
+    if named.erasures is not None and not named.erasures.is_file():
+        raise Invalid("There is no such erasure list", "Name the file: erased.txt.", field="erasures")
+    field = "keys.index_key_file"
+    ring = tuple(Key(*one) for one in read_ring(settings.keys.index_key_file, field=field))
+    octets = [*opened, *([named.erasures.read_bytes()] if named.erasures else [])]
+    folders = _folders_at_hand(settings, named, keys)
+    listed = [erasure_list.read(one, ring) for one in folders] + [erasure_list.read_proved(one, ring) for one in octets]
+    missing = [
+        f"{folder.name}/{name}"
+        for folder in folders
+        for name in (erasure_list.LIST, stop_list.LIST)
+        if any(folder.glob("*.age")) and not (folder / name).is_file()
+    ]
+    return AtHand(united(*listed), united_stops(*(stop_list.read(one, ring) for one in folders)), tuple(missing))
 
 
 def _folders_at_hand(settings: Settings, named: Files, keys: Path | None) -> list[Path]:
@@ -223,8 +236,17 @@ def _folders_at_hand(settings: Settings, named: Files, keys: Path | None) -> lis
     return [folder for folder in sorted(folders) if folder.is_dir()]
 
 
+def _missed(name: str) -> str:
+    whom = "was forgotten" if name.endswith(erasure_list.LIST) else "wanted nothing more"
+    return (
+        f"{name} is missing: whoever {whom} after the backup was made is back, unless another copy names them. If you "
+        "find it, move the data away and restore once more."
+    )
+
+
 def _told(after: After) -> list[str]:
     lines = [
+        *map(_missed, after.missing),
         f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
         f"{after.erased} people who were forgotten since are taken out again ({after.listed} on the list).",
         f"{after.stopped} stops that were said or ended since stand again as they did.",

@@ -13,32 +13,18 @@ from notify.core.errors import Invalid
 HEAD = "# Whose data were erased. Keep this file beside the backups: a restore reads it before anything is sent.\n"
 
 
-_DAMAGED = (
-    "The erasure list is damaged",
-    "Use another copy of the list; without it people whom you have forgotten would come back.",
-)
-
-
 def as_text(listed: Mapping[str, datetime]) -> str:
     """One line each, "identifier instant", in order of the identifier; aware instants, written in ISO 8601."""
     return HEAD + "".join(f"{who} {at.isoformat()}\n" for who, at in sorted(listed.items()))
 
 
-def read_text(text: str) -> dict[str, datetime]:
-    """The list in such a text. Raises Invalid for a line that is none: half a list would bring somebody back."""
+def read_octets(octets: bytes) -> dict[str, datetime]:
+    """The list in a file's octets. Raises Invalid for a line that is none: half a list would bring somebody back."""
     found: dict[str, datetime] = {}
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(octets.decode("utf-8", "replace").splitlines(), 1):
         if line.strip() and not line.startswith("#"):
             found |= dict([_entry(line, number)])
     return found
-
-
-def read_octets(octets: bytes) -> dict[str, datetime]:
-    """The same of a file's octets, which are UTF-8."""
-    try:
-        return read_text(octets.decode("utf-8"))
-    except UnicodeDecodeError:
-        raise Invalid(*_DAMAGED, field="erasures") from None
 
 
 def united(*lists: Mapping[str, datetime]) -> dict[str, datetime]:
@@ -57,5 +43,8 @@ def _entry(line: str, number: int) -> tuple[str, datetime]:
     except ValueError:
         at = None
     if at is None or at.tzinfo is None or not who:
-        raise Invalid(f"Line {number} of the erasure list is damaged", _DAMAGED[1], field="erasures")
+        raise Invalid(
+            f"Line {number} of the erasure list is damaged", "Use another copy of the list; without it people whom you "
+            "have forgotten would come back.", field="erasures",
+        )  # fmt: skip
     return who, at

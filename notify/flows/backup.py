@@ -16,13 +16,11 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import IO
 
-from notify.core.erasure_list import as_text
 from notify.core.errors import Misconfigured, NotifyError, Unavailable
 from notify.flows import erasure_list, stop_list
 from notify.flows.context import Context
 from notify.store import archive, copying, job_runs
 from notify.store.archive import Manifest
-from notify.store.migrate import newest
 
 GOOD, FAILED = "backup_good", "backup_failed"  # rows of job_runs: when a backup was made, and when one could not be
 OWN_KEY, PASSING_KEY = "own_key", "passing_key"
@@ -140,7 +138,7 @@ def _one(
     with copying.scratch(place.scratch) as copy:
         copying.copy(engine, copy, progress=lambda done, whole: progress(_COPY * done // max(whole, 1)), fault=fault)
         manifest = _manifest(copy, kind, now)
-        listed = as_text(dict(ctx.db.vault.erased())).encode()
+        listed = erasure_list.proved(ctx)
         share = partial(_share, progress, _COPY, _LOCK, manifest.size)
 
         def fill(out: IO[bytes]) -> None:
@@ -160,8 +158,10 @@ def _one(
 
 
 def _manifest(copy: copying.Scratch, kind: str, now: datetime) -> Manifest:
-    counts = copying.counts(copy.connection)
-    return Manifest(archive.FORMAT, kind, now.isoformat(), version("shelfbell"), newest(), copy.size(), counts)
+    sql = copy.connection
+    return Manifest(
+        archive.FORMAT, kind, now.isoformat(), version("shelfbell"), copying.step(sql), copy.size(), copying.counts(sql)
+    )  # fmt: skip
 
 
 def _prove(file: Path, copy: copying.Scratch, made: Manifest, secret: str, progress: Progress) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from notify.core.erasure_list import as_text, read_octets, united
 from notify.flows.context import Context
 from notify.store import lists_beside, restoring, shops
+from notify.store.key_rings import Ring
 
 LIST = "erased.txt"
 
@@ -20,34 +21,42 @@ def keep(ctx: Context, folders: Sequence[Path]) -> int:
     gets another key: one who has it came back with an older copy of the keys, and stays on the list.
     """
     there = [folder for folder in folders if folder.is_dir()]
-    listed = united(dict(ctx.db.vault.erased()), *map(read, there))
+    ring = ctx.db.vault.index_keys()
+    listed = united(dict(ctx.db.vault.erased()), *(read(folder, ring) for folder in there))
     again = ctx.db.vault.with_keys(listed)
     alive = again - restoring.customers_among(ctx.db, shops.shop_ids(ctx.db), again) if again else again
-    lists_beside.write(there, LIST, as_text({who: at for who, at in listed.items() if who not in alive}).encode())
+    text = as_text({who: at for who, at in listed.items() if who not in alive}).encode()
+    lists_beside.write(there, LIST, text, ctx.db.vault.index_key())
     return len(listed) - len(alive)
 
 
 def keep_if_newer(ctx: Context, folders: Sequence[Path], seen: dict[str, object]) -> None:
-    """The same, if somebody was erased who does not stand on it yet: asked each minute.
+    """The same unless nothing has changed since the caller's last look, which `seen` remembers: asked each minute.
 
-    `seen` is what the caller remembers from one look to the next: while neither list has changed, none is read (a
-    list of 100,000 takes half a second of a core).
+    A list of 100,000 takes half a second of a core.
     """
     there = [folder for folder in folders if folder.is_dir()]
-    if seen.get(LIST) == _stamps(ctx, there):
-        return
-    erased = {who for who, _ in ctx.db.vault.erased()}
-    if erased and any(erased - read(folder).keys() - ctx.db.vault.with_keys(erased) for folder in there):
+    if seen.get(LIST) != _stamps(ctx, there):
         keep(ctx, there)
-    seen[LIST] = _stamps(ctx, there)
+        seen[LIST] = _stamps(ctx, there)
 
 
-def read(folder: Path) -> Mapping[str, datetime]:
-    """The list of a folder; nobody where there is none. Raises Invalid when it is damaged."""
-    file = folder / LIST
-    return read_octets(file.read_bytes()) if file.is_file() else {}
+def proved(ctx: Context) -> bytes:
+    """The list of the key store as it goes into a backup."""
+    text = as_text(dict(ctx.db.vault.erased())).encode()
+    return lists_beside.signed(text, LIST, ctx.db.vault.index_key())
+
+
+def read(folder: Path, ring: Ring) -> Mapping[str, datetime]:
+    """The list of a folder; nobody where there is none. Raises Invalid when no index key of the ring proves it."""
+    return read_octets(lists_beside.read(folder, LIST, ring))
+
+
+def read_proved(octets: bytes, ring: Ring) -> Mapping[str, datetime]:
+    """The list in a file's octets. Raises Invalid as `read` does."""
+    return read_octets(lists_beside.proved(octets, LIST, ring))
 
 
 def _stamps(ctx: Context, folders: Sequence[Path]) -> object:
-    """What changes with the list of the key store, or with a copy of it in a folder."""
-    return ctx.db.vault.erased_stamp(), lists_beside.stamp(folders, LIST)
+    """What changes with the list of the key store, with its key, or with a copy of it in a folder."""
+    return ctx.db.vault.erased_stamp(), ctx.db.vault.index_key().id, lists_beside.stamp(folders, LIST)

@@ -40,19 +40,20 @@ _CATCH_UP: tuple[Callable[[Context, Actor], int], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Unpacked:
-    """A backup that was opened and found sound: what it says of itself, and the text of its erasure list."""
+    """A backup that was opened and found sound: what it says of itself, and its erasure list, not proved yet."""
 
     manifest: Manifest
-    erased: str
+    erased: bytes
 
 
 @dataclass(frozen=True, slots=True)
 class After:
-    """What was done to a restored database before it may serve. Numbers only.
+    """What was done to a restored database before it may serve. Numbers and names of files only.
 
     `erased` stood on a list and were still in the backup; `lost` have no key in the copy of the keys and stood on no
     list; `stopped` are stops that were said or ended since; `set_aside` are consents that wait to be said
-    again; `dropped` are messages that may have left; `signed_out` are sessions that ended.
+    again; `dropped` are messages that may have left; `signed_out` are sessions that ended; `missing` are lists that
+    should lie beside the backups and do not.
     """
 
     made_at: datetime
@@ -64,6 +65,7 @@ class After:
     dropped: int
     signed_out: int
     proved: bool
+    missing: tuple[str, ...] = ()
 
 
 def unpack(
@@ -87,7 +89,7 @@ def unpack(
             raise Misconfigured("The database in the backup is damaged", "Take another backup.", field="file")
         if manifest.step > migrate.newest():
             raise Misconfigured("The backup was made by a newer program", "Restore it with that one.", field="file")
-    return Unpacked(manifest, listed.decode("utf-8", "replace"))
+    return Unpacked(manifest, listed)
 
 
 def after_care(

@@ -16,6 +16,7 @@ from notify.flows.context import Context
 from notify.store import consents, lists_beside, people, restoring, shops, suppressions
 from notify.store.consents import Saying
 from notify.store.database import Unit
+from notify.store.key_rings import Ring
 from notify.store.stamps import people_changed
 
 LIST = "stopped.txt"
@@ -27,8 +28,9 @@ def keep(ctx: Context, folders: Sequence[Path]) -> None:
     """Writes the list into these folders where they are there, with what it named already."""
     there = [folder for folder in folders if folder.is_dir()]
     every = [suppressions.stops(unit) for unit in _units(ctx)]
-    text = as_text(united(*every, *map(read, there))).encode()
-    lists_beside.write(there, LIST, text)
+    ring = ctx.db.vault.index_keys()
+    text = as_text(united(*every, *(read(folder, ring) for folder in there))).encode()
+    lists_beside.write(there, LIST, text, ctx.db.vault.index_key())
 
 
 def keep_if_newer(ctx: Context, folders: Sequence[Path], seen: dict[str, object]) -> None:
@@ -38,10 +40,9 @@ def keep_if_newer(ctx: Context, folders: Sequence[Path], seen: dict[str, object]
         seen[LIST] = (now[0], _stamps(ctx, folders)[1])  # what was said meanwhile is written next time
 
 
-def read(folder: Path) -> tuple[Stop, ...]:
-    """The list of a folder; nothing where there is none. Raises Invalid when it is damaged."""
-    file = folder / LIST
-    return read_octets(file.read_bytes()) if file.is_file() else ()
+def read(folder: Path, ring: Ring) -> tuple[Stop, ...]:
+    """The list of a folder; nothing where there is none. Raises Invalid when no index key of the ring proves it."""
+    return read_octets(lists_beside.read(folder, LIST, ring))
 
 
 def take_back(ctx: Context, unit: Unit, stops: Iterable[Stop]) -> tuple[int, int]:
@@ -76,5 +77,6 @@ def _units(ctx: Context) -> Iterable[Unit]:
 
 
 def _stamps(ctx: Context, folders: Sequence[Path]) -> tuple[object, object]:
-    """What changes with the table, and with a copy of the list."""
-    return tuple(suppressions.stamp(unit) for unit in _units(ctx)), lists_beside.stamp(folders, LIST)
+    """What changes with the table or the key, and with a copy of the list."""
+    said = (ctx.db.vault.index_key().id, *(suppressions.stamp(unit) for unit in _units(ctx)))
+    return said, lists_beside.stamp(folders, LIST)

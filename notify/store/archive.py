@@ -95,9 +95,7 @@ def _judged(splitter: _Splitter) -> tuple[Manifest, bytes]:
     return manifest, bytes(splitter.small.get(ERASED, b""))
 
 
-def _pieces(
-    database: Scratch, manifest: Manifest, erased: bytes, progress: Callable[[int], None]
-) -> Iterator[bytes]:
+def _pieces(database: Scratch, manifest: Manifest, erased: bytes, progress: Callable[[int], None]) -> Iterator[bytes]:
     yield _header(DATABASES[manifest.kind], manifest.size)
     written = 0
     for block in database.blocks():

@@ -145,6 +145,14 @@ def counts(connection: sqlite3.Connection) -> Mapping[str, int]:
     return {name: connection.execute(f'select count(*) from "{name}"').fetchone()[0] for name in names}  # noqa: S608
 
 
+def step(connection: sqlite3.Connection) -> str:
+    """The step that its tables are at (store/migrate); empty for people's keys, which have none."""
+    try:
+        return str(connection.execute("select version_num from alembic_version").fetchone()[0])
+    except sqlite3.OperationalError:
+        return ""
+
+
 def is_whole(connection: sqlite3.Connection) -> bool:
     """Whether SQLite's own check of every page and index finds nothing (integrity_check)."""
     try:

@@ -35,11 +35,11 @@ def upgrade_engine(engine: Engine) -> None:
             _run(connection)
 
 
-def check_current(engine: Engine) -> None:
-    """Raises Misconfigured when the database is older or newer than this program."""
+def check_current(engine: Engine, *, or_older: bool = False) -> None:
+    """Raises Misconfigured when the database is older (unless that will do) or newer than this program."""
     with engine.connect() as connection:
         found = current(connection)
-    if found != newest():
+    if found != newest() and not (or_older and "" < found < newest()):
         raise Misconfigured(
             f"The database is at step {found or 'none'}, this program needs {newest()}",
             "Run `shelfbell upgrade` (make a backup first), or use the program that matches.",

@@ -22,11 +22,11 @@ from sqlalchemy import select
 
 from notify.cli import restore
 from notify.config.load import load
-from notify.core.erasure_list import as_text, read_text
+from notify.core.erasure_list import as_text, read_octets
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotFound, NotifyError, Unavailable
 from notify.flows import backup, erasure_list, forget, moves, view_backup
 from notify.flows.check_in_form import DeviceForm
-from notify.store import copying, job_runs, people, schema, visits
+from notify.store import copying, job_runs, lists_beside, people, schema, visits
 from notify.wiring import build
 from tests.parts.backups import AFTER_CARE, Kept, age, dump, make_kept
 from tests.parts.clock import FakeClock
@@ -167,6 +167,10 @@ def back_and_forth(kept: Kept, rounds: int, tries: int) -> dict[str, int]:
     return counted
 
 
+def proved(kept: Kept, text: str, name: str = "erased.txt") -> bytes:
+    return lists_beside.signed(text.encode(), name, kept.house.ctx.db.vault.index_key())
+
+
 def kept_place(kept: Kept) -> Any:
     from notify.cli.backup import place_of
 
@@ -257,10 +261,10 @@ def test_the_erasure_list_of_any_copy_counts_and_one_named_by_hand_too(kept: Kep
     made = kept.back_up()
     house.clock.advance(60)
     at = house.clock()
-    (kept.folder / "erased.txt").write_text(as_text({gone[0]: at}))
-    (kept.keys_folder / "erased.txt").write_text(as_text({gone[1]: at}))
     by_hand = kept.home / "by-hand.txt"
-    by_hand.write_text(as_text({gone[2]: at}))
+    for file, who in ((kept.folder / "erased.txt", gone[0]), (kept.keys_folder / "erased.txt", gone[1]),
+                      (by_hand, gone[2])):  # fmt: skip
+        file.write_bytes(proved(kept, as_text({who: at})))
     other = kept.empty_copy("other")
     after = kept.restore(other, made, erasures=by_hand)
     again = opened(other, house.clock)
@@ -386,10 +390,10 @@ def test_no_plain_copy_outlives_a_kill_and_what_a_restore_left_is_swept(tmp_path
 def test_a_damaged_erasure_list_is_no_list(tmp_path: Path) -> None:
     at = FakeClock()()
     listed = {"a": at, "b": at + timedelta(seconds=1)}
-    assert read_text(as_text(listed)) == listed
+    assert read_octets(as_text(listed).encode()) == listed
     for bad in ("a", "a yesterday", "a 2026-11-25T09:00:00"):
         with pytest.raises(Invalid, match="Line 1"):
-            read_text(bad)
+            read_octets(bad.encode())
 
 
 def test_nobody_is_told_of_a_restore_that_never_was(kept: Kept) -> None:
