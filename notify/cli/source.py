@@ -43,7 +43,7 @@ def show(desk: Desk, name: str) -> None:
     """One source: how it is doing, what its words mean, what was taken, and what waits."""
     watch = view_sources.find_watch(watches(desk), name)
     batch = source_state.batch_of(desk.ctx, desk.shop_id, watch)
-    seen = view_sources.view(desk.ctx, desk.actor, watches(desk), source=name)
+    seen = view_sources.view(desk.ctx, desk.actor, watches(desk), limit=0)
     (line,) = [one for one in seen.lines if one.name == name]
     words = [f"  {word} = {ours}" for kind in (batch.phase_words, batch.part_words) for word, ours in kind.items()]
     desk.show(

@@ -69,7 +69,7 @@ def load_of(facts: Facts) -> BenchLoad:
         facts.today,
         shown,
         len(inputs.jobs),
-        Counts(inputs.without.values()),
+        dict(Counts(inputs.without.values())),
         len(facts.technicians),
         max(0.0, after),
     )

@@ -86,14 +86,19 @@ class Sources:
     more: int
 
 
-def view(ctx: Context, actor: Actor, watches: Sequence[Watch], *, source: str = "", limit: int = SHOWN) -> Sources:
-    """Every source of this shop with what waits. `watches` are those of the settings that belong to it."""
+def view(
+    ctx: Context, actor: Actor, watches: Sequence[Watch], *, source: str = "", limit: int = SHOWN, named: bool = True
+) -> Sources:  # fmt: skip
+    """Every source of this shop with what waits. `watches` are those of the settings that belong to it.
+
+    Without `named` whom a change names is left out, for a list that does not show it.
+    """
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
         lines = source_lines(ctx, unit, watches)
         found = doubts.list_open(unit, source=source, limit=limit)
         counted = sum(line.waits for line in lines if source in ("", line.name))
-        seen = Sources(lines, _doubt_lines(unit, actor, watches, found), counted - len(found))
+        seen = Sources(lines, _doubt_lines(unit, actor, watches, found, named=named), counted - len(found))
     contact_reads.note(ctx, actor, "sources", _told(seen.doubts, found))
     return seen
 
@@ -167,13 +172,13 @@ def find_watch(watches: Sequence[Watch], name: str) -> Watch:
 
 
 def _doubt_lines(
-    unit: Unit, actor: Actor, watches: Sequence[Watch], found: Sequence[Stored]
+    unit: Unit, actor: Actor, watches: Sequence[Watch], found: Sequence[Stored], *, named: bool = True
 ) -> tuple[DoubtLine, ...]:  # fmt: skip
-    named = {watch.name: watch for watch in watches}
+    known = {watch.name: watch for watch in watches}
     lines = Lines(unit).by_id({one.ticket_id for one in found if one.ticket_id}) if found else {}
-    meanings = {name: _meanings(unit, name, named.get(name)) for name in {one.source for one in found}}
-    hidden = () if actor.may("see_contact") else CONTACT
-    return tuple(_doubt_line(one, named.get(one.source), lines, meanings.get(one.source, {}), hidden) for one in found)
+    meanings = {name: _meanings(unit, name, known.get(name)) for name in {one.source for one in found}}
+    hidden = () if named and actor.may("see_contact") else CONTACT
+    return tuple(_doubt_line(one, known.get(one.source), lines, meanings.get(one.source, {}), hidden) for one in found)
 
 
 def _meanings(unit: Unit, source: str, watch: Watch | None) -> Mapping[str, str]:

@@ -1,6 +1,6 @@
 """Everything that a page or command shows of one ticket, from one snapshot. Long: one line for each thing.
 
-Contacts are masked, and no claim secret is among it.
+Contacts are masked, and no claim secret is among it; whoever wrote about it from an address of somebody else is named.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from notify.core.events import Event
 from notify.core.mask import mask_email, mask_phone
 from notify.core.questions import ANSWERS
 from notify.core.tickets import OPEN_PHASES, Phase
+from notify.flows import contact_reads
 from notify.flows.context import Context
 from notify.flows.forecast import suggest_within
 from notify.flows.pickup import offers_within
@@ -22,8 +23,8 @@ from notify.flows.view_lines import Lines, TicketLine
 from notify.flows.view_messages import MessageLine, message_lines
 from notify.flows.view_moves import MoveOffer, Refused, UndoOffer, offers, undo_offer
 from notify.flows.view_ready import Foreseen, foreseen_within
-from notify.flows.view_replies import ReplyLine, replies_on
-from notify.store import bookings, events, messages, notes, parts, people, questions, shops, tickets, visits
+from notify.flows.view_replies import ReplyLine, replies_on, senders_in
+from notify.store import bookings, events, messages, notes, parts, people, questions, requests, shops, tickets, visits
 from notify.store.database import Unit
 from notify.store.questions import Question
 from notify.store.repair_kinds import KindRow, list_kinds
@@ -57,6 +58,7 @@ class PersonLine:
     forgotten: bool
     contacts: tuple[ContactLine, ...]
     child: bool = False
+    set_aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +154,10 @@ def view(ctx: Context, actor: Actor, ticket_id: str) -> TicketView:
     """The ticket with this identifier, as this person may see and move it; raises NotFound."""
     actor.need("look")
     with ctx.db.read(actor.shop_id) as unit:
-        return _view(ctx, unit, actor, tickets.get_ticket(unit, ticket_id), Lines(unit))
+        seen = _view(ctx, unit, actor, tickets.get_ticket(unit, ticket_id), Lines(unit))
+    if actor.kind == "staff":  # a script is given no replies
+        contact_reads.note(ctx, actor, "ticket", senders_in(seen.replies))
+    return seen
 
 
 def _view(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket, lines: Lines) -> TicketView:
@@ -190,11 +195,11 @@ def _people(unit: Unit, visit_id: str) -> tuple[PersonLine, ...]:
         for person_id in by_role.get(role, ()):
             roles[person_id] = (*roles.get(person_id, ()), role)
     uses = people.allowed_uses(unit, roles)
-    known = people.people_by_id(unit, roles)
+    known, aside = people.people_by_id(unit, roles), requests.set_aside_among(unit, roles)
     return tuple(
         PersonLine(
             id=i, roles=found, name=known[i].name, language=known[i].language, forgotten=known[i].forgotten,
-            child=known[i].child,
+            child=known[i].child, set_aside=i in aside,
             contacts=tuple(_contact(c, uses.get(i, {}).get(c.channel, frozenset())) for c in _contacts(unit, known[i])),
         )
         for i, found in roles.items()

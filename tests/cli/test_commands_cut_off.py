@@ -246,16 +246,21 @@ ELSEWHERE = {
     "pickup answer",
     "ticket lift-hold",
 }
+# Those that only show -> what else stands in the line, so that each can be called (tests/web/test_contact_reads.py).
 READING = {
-    "access-log", "consent show", "erasure list", "erasure show", "held", "hold list", "keep list", "key check",
-    "key show", "record", "request export", "request list", "request show", "suppression list", "api describe",
-    "api list", "check", "doubt list", "doubt show", "listener kinds", "listener list", "pad list", "preview",
-    "print ticket", "print day-sheet", "shop list", "source list", "source show", "token list",
-    "why", "replies", "ticket list", "ticket show", "part list", "promise suggest",
-    "promise report", "bench order", "forecast show", "forecast report", "forecast picture",
-    "pickup slots", "pickup list", "call list", "message list", "message show",
-    "staff list", "shop show", "messages cost", "feed list", "pickup answers", "pickup capacity", "pickup hit",
-    "shop holidays", "kind list", "history report", "uncollected list", "uncollected rules", "uncollected notice",
+    "access-log": "", "consent show": "{number}", "erasure list": "", "erasure show": "{record_id}", "held": "",
+    "hold list": "", "keep list": "", "key check": "", "key show": "", "record": "--out {file}",
+    "request export": "{request_id} {file}", "request list": "", "request show": "{request_id}",
+    "suppression list": "", "api describe": "", "api list": "", "check": "", "doubt list": "",
+    "doubt show": "{doubt_id}", "listener kinds": "", "listener list": "", "pad list": "", "preview": "ready",
+    "print ticket": "{number} {file}", "print day-sheet": "{file} --day today", "shop list": "", "source list": "",
+    "source show": "bench", "token list": "", "why": "{number}", "replies": "", "ticket list": "",
+    "ticket show": "{number}", "part list": "", "promise suggest": "{number}", "promise report": "", "bench order": "",
+    "forecast show": "", "forecast report": "", "forecast picture": "time --out {file}", "pickup slots": "{number}",
+    "pickup list": "", "call list": "", "message list": "", "message show": "{message_id}", "staff list": "",
+    "shop show": "", "messages cost": "", "feed list": "", "pickup answers": "", "pickup capacity": "",
+    "pickup hit": "", "shop holidays": "", "kind list": "", "history report": "", "uncollected list": "--all",
+    "uncollected rules": "", "uncollected notice": "{number} {file}",
 }  # fmt: skip
 
 
@@ -287,7 +292,7 @@ class Nowhere(Story):
 def test_every_command_is_cut_off_or_says_why_not(shop: Shop, tmp_path: Path) -> None:
     story = Nowhere(shop, tmp_path)
     cut = {" ".join(words[:2]) for words in (one(story) for one in COMMANDS)} | {"check-in"}
-    missing = leaves() - cut - ELSEWHERE - READING - set(SEVERAL)
+    missing = leaves() - cut - ELSEWHERE - set(READING) - set(SEVERAL)
     assert not missing, f"put {sorted(missing)} into COMMANDS, or say why not"
 
 
@@ -333,7 +338,7 @@ class Disk:
 
 
 def carry_out(story: Story, words: tuple[str, ...], disk: Disk, tally: Tally, *, each: int) -> None:
-    """One command in peace, undone; then with a fault at each statement (or every third) until it has gone through."""
+    """One command in peace, undone; then with a fault at each statement (or every fifth) until it has gone through."""
     disk.keep()
     with cut_at(0) as whole:
         said = story.shop(*words)
@@ -357,7 +362,7 @@ def carry_out(story: Story, words: tuple[str, ...], disk: Disk, tally: Tally, *,
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("each", [3, pytest.param(1, marks=pytest.mark.deep)], ids=["every third", "every one"])
+@pytest.mark.parametrize("each", [5, pytest.param(1, marks=pytest.mark.deep)], ids=["every fifth", "every one"])
 def test_a_command_cut_off_at_any_statement_has_done_all_of_it_or_nothing(
     shop: Shop, tmp_path: Path, each: int
 ) -> None:

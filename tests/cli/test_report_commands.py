@@ -18,6 +18,8 @@ def test_the_report_is_told_in_sentences_in_tables_and_in_json(shop: Any) -> Non
     assert data["time"]["devices"] == 1 and set(data["time"]["sums"]) <= {"line"}
     assert data["bench"]["jobs"] == 1 and len(data["bench"]["days"]) == 7
     assert {"room", "mean", "low", "high"} == set(data["bench"]["days"][0]["taken"])
+    shop.ok("part", "need", shop.check_in(), "potentiometer")
+    assert shop.ok("forecast", "report", "--json").data["bench"]["without"] == {"not_ordered": 1}
 
 
 def test_every_picture_becomes_a_file_of_its_own_and_no_file_is_written_over_unasked(shop: Any) -> None:

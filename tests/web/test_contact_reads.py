@@ -2,28 +2,39 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
+from collections.abc import Iterable, Mapping, Set
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 from flask import Flask
-from sqlalchemy import delete, select
+from sqlalchemy import select
 
-from notify.core.actors import Actor
+from notify.cli.main import cli
 from notify.core.errors import NotAllowed, NotFound
-from notify.core.sources import Batch, Change
-from notify.flows import contact_reads, moves, paper_day, pickup, take_changes, view_calls
+from notify.flows import contact_reads
 from notify.flows.check_in_form import DeviceForm
-from notify.flows.hear_reply import Heard, hear
-from notify.render.words import Words
-from notify.store import doubts, people, visits
+from notify.store import api_tokens, messages, people, visits
 from notify.store import schema as s
+from notify.web.api.operations import ROOT
+from tests.cli.test_commands_cut_off import READING
+from tests.parts.clear_contacts import shown, spellings, text_of
+from tests.web.clear_house import fill
 from tests.web.conftest import Browser, make_app
-from tests.web.every_route import every, fill_house
+from tests.web.contact_walk import HouseDesk, Walk, config_of
+from tests.web.every_route import every
 from tests.web.script_hand import script
 
+WATCHED = """
+[watch.bench]
+folder = "from-bench"
+[watch.bench.columns]
+reference = "Job"
+phase = "Where"
+[watch.bench.phase_words]
+"done" = "repaired"
+"""
 CLEAR = ("07700 900123", "07700900123", "+447700900123", "+44 7700 900123", "ines@example.org")
 
 
@@ -32,77 +43,81 @@ def rows(house: Any) -> list[Any]:
         return list(unit.connection.execute(select(s.contact_reads).order_by(s.contact_reads.c.at)))
 
 
-@pytest.mark.long
-def test_every_page_that_shows_an_address_in_clear_leaves_a_row(app: Flask, house: Any, signed_in: Browser) -> None:
-    shown = unlogged = looked = 0
-    for one in list(every(app, fill_house(house), methods=frozenset({"GET"}))):
-        if ":" in one.who or one.who in ("staff", "demo") or not one.path.startswith(("/c/", "/p/", "/u/", "/feeds/")):
-            with house.ctx.db.write(house.shop_id) as unit:
-                unit.connection.execute(delete(s.contact_reads))
-            answer = signed_in.open("GET", one.path)
-            body = answer.get_data().decode(errors="replace")
-            looked += 1
-            if one.path != "/settings/api" and any(
-                clear in body for clear in CLEAR
-            ):  # there: an example that is invented
-                shown += 1
-                missing = not rows(house)
-                unlogged += missing
-                if missing:
-                    print("shown without a row:", one.path)
-    print(f"FIGURE contact_reads pages={looked} show={shown} unlogged={unlogged}")
-    assert unlogged == 0
-
-
-def in_clear(app: Flask, house: Any, browser: Browser) -> dict[str, Callable[[], str]]:
-    """Code of the log -> what its place shows, in a shop where each of them has an address or a number to show."""
-    done = house.check_in(DeviceForm("Kestrel radio"))
-    for phase in ("inspecting", "in_line", "on_bench", "on_shelf"):
-        moves.move(house.ctx, house.actor(), done.ticket_ids[0], phase)
-    slot = pickup.offers(house.ctx, house.actor(), done.visit_id)[0].slot
-    pickup.book(house.ctx, house.actor(), done.visit_id, slot.local, fold=slot.fold)
-    house.check_in(DeviceForm("Otter camera"), email="", phone="01632 960456")
-    house.deliver(after=91)
-    hear(house.ctx, house.shop_id, Heard("email", "ute@example.net", "Hello?", house.clock(), "k", "mail"))
-    told = Change(2, {"reference": "J-8", "phase": "done", "name": "Tomas Reed", "phone": "07700 900321"})
-    take_changes.take(house.ctx, Actor(house.shop_id, "source", "bench"),
-                      Batch("bench", "tickets", "UTC", {}, {}), [told])  # fmt: skip
+def pages(walk: Walk, app: Flask, values: Mapping[str, str], owner: Browser, left_out: Set[str]) -> None:
+    """Every page and every question of a script, of the demo too; of messages one of each way and state."""
+    house, demo = walk.house, Browser(make_app(walk.house, demo=True), secret=owner.secret, shop_id=owner.shop_id)
+    hand = script(app, house)
     with house.read() as unit:
-        person = visits.visit_people(unit, done.visit_id)["bringer"][0]
-        (doubt,), contact = doubts.list_open(unit), people.contacts_of(unit, person)[0]
-    ticket, day, words = (
-        f"/tickets/{done.ticket_ids[0]}",
-        slot.local.date(),
-        Words(house.services.templates / "words", prefix="desk.").get("en"),
-    )
-    demo = Browser(make_app(house, demo=True), secret=browser.secret, shop_id=house.shop_id)
-    return {
-        "replies": lambda: browser.get("/replies").text,
-        "sources": lambda: browser.get("/sources").text + browser.get(f"/doubts/{doubt.id}").text,
-        "ticket": lambda: browser.post(f"{ticket}/contact/show", {"contact": contact.id}, seen=ticket).text,
-        "paper": lambda: repr(paper_day.paper_day(house.ctx, house.actor(), day, words=words)),
-        "letters": lambda: demo.get("/demo/mail").text,
-        "api": lambda: script(app, house).ask("GET", f"/visits/{done.visit_id}/people").text,
-        "day_sheet": lambda: browser.get("/").text,
-    }
+        (token,) = [one.id for one in api_tokens.list_tokens(unit)]
+        letters = {(one.channel, one.state): one.id for one in messages.list_messages(unit)}
+    for message_id in letters.values():
+        for one in every(app, {**values, "message_id": message_id}, methods=frozenset({"GET"})):
+            if one.who in left_out or (message_id not in one.path and message_id != next(iter(letters.values()))):
+                continue  # the others were looked at before
+            reader = token if one.who == "token" else owner.staff_id
+            answer = (
+                hand.ask("GET", one.path.removeprefix(ROOT)) if one.who == "token"
+                else (demo if one.who == "demo" else owner).get(one.path)
+            )  # fmt: skip
+            assert answer.status_code < 500, one.path
+            walk.saw(one.rule, reader, answer.data)
 
 
-SHOWN = re.compile(r"7700 ?900 ?(123|321)|1632 ?960 ?456|ines@example\.org|ute@example\.net")
-
-
-def test_each_place_that_has_one_to_show_notes_the_look_under_its_own_name(
-    app: Flask, house: Any, signed_in: Browser
+def commands(
+    walk: Walk, values: Mapping[str, str], owner: str, folder: Path, capsys: Any, names: Iterable[str]
 ) -> None:
-    shown, unlogged = [], []
-    for place, look in in_clear(app, house, signed_in).items():
-        with house.ctx.db.write(house.shop_id) as unit:
-            unit.connection.execute(delete(s.contact_reads))
-        if SHOWN.search(look()):
-            shown.append(place)
-            unlogged += [place] if place not in {row.place for row in rows(house)} else []
-    print(f"FIGURE contact_reads_places shown={len(shown)} unlogged={len(unlogged)}")
-    assert len(shown) == 7, shown
-    assert unlogged == []
+    """Every command that only shows, in words and as JSON, and the file that it writes."""
+    config, file = config_of(walk.house), folder / "written"
+    config.write_text(config.read_text("utf-8") + WATCHED, "utf-8")
+    for name in names:
+        for form in ([], ["--json"]):
+            file.unlink(missing_ok=True)
+            words = [*name.split(), *READING[name].format(file=file, **values).split(), *form]
+            capsys.readouterr()
+            cli.main(words, prog_name="shelfbell", standalone_mode=False, obj=HouseDesk(walk.house, folder))
+            written = text_of(file.read_bytes()) if file.exists() else ""
+            walk.saw(" ".join(["shelfbell", name, *form]), owner, (capsys.readouterr().out + written).encode())
+
+
+# Each role is watched on the pages of staff in test_roles_on_pages.py; the commands render every text, and pictures.
+ELSEWHERE = frozenset({"staff", "check", "forecast picture"})
+PLACES = {"day_sheet", "calls", "pickups", "hits", "replies", "sources", "paper", "ticket", "api", "letters", "request"}
+# What reads a whole thing and says less of it is noted as if it had said all.
+NEEDLESS = {
+    "/tickets/<ticket_id>/earlier", "shelfbell doubt list", "shelfbell pickup list", "shelfbell ticket show",
+}  # fmt: skip
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "left_out", [ELSEWHERE, pytest.param(frozenset(), marks=pytest.mark.deep)], ids=["some", "all"]
+)
+def test_wherever_staff_or_scripts_are_given_a_contact_in_clear_the_log_says_whose(
+    app: Flask, house: Any, signed_in: Browser, tmp_path: Path, capsys: Any, left_out: frozenset[str]
+) -> None:
+    full = fill(house)
+    walk = Walk(house, full.planted)
+    pages(walk, app, full.values, signed_in, left_out)
+    commands(walk, full.values, signed_in.staff_id, tmp_path, capsys, sorted(READING.keys() - left_out))
+    print(f"FIGURE contact_reads_walk places={walk.places} showing={walk.showing.total()} "
+          f"unlogged={len(walk.unlogged)} needless={len(walk.needless)}")  # fmt: skip
+    assert walk.unlogged == []
+    assert walk.showing.keys() == PLACES - ({"day_sheet"} if left_out else set())
+    assert set(walk.needless) == {one for one in NEEDLESS if not left_out or one.startswith("shelfbell")}
+
+
+def test_the_search_finds_a_contact_in_every_spelling_and_a_look_without_a_row(house: Any) -> None:
+    planted = {"07700 900123": "p1", "Ute.Fenn@example.org": "p2"}
+    for text in spellings(planted):
+        assert len(shown(f"<p>call {text}, please</p>".encode(), planted)) == 1, text
+    assert not shown(b"+44 .... ... 123, u..@example.org, 07700 900124", planted)
+    walk = Walk(house, planted)
+    contact_reads.note(house.ctx, house.actor(), "calls", [("p1", None)])
+    walk.saw("logged", "staff-owner", b"07700900123")
+    walk.saw("not logged", "staff-owner", b"07700900123")
+    contact_reads.note(house.ctx, house.actor("counter"), "calls", [("p1", None)])
+    walk.saw("of somebody else", "staff-owner", b"07700900123")
+    assert walk.unlogged == ["not logged", "of somebody else"]
 
 
 def test_one_number_is_shown_by_a_press_and_the_look_is_noted(house: Any, signed_in: Browser) -> None:
@@ -157,10 +172,3 @@ def test_only_the_owner_reads_the_log(house: Any) -> None:
         with pytest.raises(NotAllowed):
             contact_reads.view(house.ctx, house.actor(role))
     assert contact_reads.view(house.ctx, house.actor()).lines == ()
-
-
-def test_a_list_of_calls_notes_whose_numbers_it_shows(house: Any) -> None:
-    house.check_in(DeviceForm("Kestrel radio"), email="", phone="01632 960456")
-    house.deliver(after=91)
-    found = view_calls.view(house.ctx, house.actor("counter")).calls
-    assert {row.person_id for row in rows(house)} == {one.person_id for one in found if one.phone}

@@ -37,7 +37,7 @@ def watches() -> tuple[Watch, ...]:
 def show() -> Response:
     """Every source, and every change that waits; `source` shows those of one only."""
     wanted = request.args.get("source", "")
-    seen, speak = view_sources.view(ctx(), current_actor(), watches(), source=wanted), say()
+    seen, speak = view_sources.view(ctx(), current_actor(), watches(), source=wanted, named=False), say()
     number = len(seen.doubts) + seen.more
     return render_page(
         "sources.html", here="settings", sentence=sentence(number),
