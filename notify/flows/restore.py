@@ -87,7 +87,7 @@ def unpack(
                           f"Name one of {told[kind]} here.", field="file")  # fmt: skip
         if not copying.is_whole(made.connection) or dict(copying.counts(made.connection)) != dict(manifest.counts):
             raise Misconfigured("The database in the backup is damaged", "Take another backup.", field="file")
-        if manifest.step > migrate.newest():
+        if max(manifest.step, copying.step(made.connection)) > migrate.newest():
             raise Misconfigured("The backup was made by a newer program", "Restore it with that one.", field="file")
     return Unpacked(manifest, listed)
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+from alembic import command
 from pyrage import x25519  # type: ignore[import-untyped]
 from sqlalchemy import select, update
 
@@ -18,10 +21,11 @@ from notify.core.erasure_list import united
 from notify.core.errors import Misconfigured
 from notify.flows import backup, pickup, restore
 from notify.flows.hear_reply import Heard, hear
-from notify.store import archive, copying, schema, staff
+from notify.store import archive, copying, migrate, schema, staff
+from notify.store.engine import open_engine
 from notify.wiring import build
 from tests.flows.test_pickup import at, ready_visit
-from tests.parts.backups import Kept, make_kept
+from tests.parts.backups import AFTER_CARE, Kept, dump, make_kept
 from tests.parts.calendar_mail import objects, order_errors
 from tests.parts.clock import FakeClock
 from tests.parts.house import House
@@ -29,6 +33,7 @@ from tests.parts.shelved import shelve
 
 pytestmark = pytest.mark.long
 DAY, HOUR = 86400, timedelta(hours=1)
+WRITTEN = AFTER_CARE | {"alembic_version", "messages", "sessions"}  # by a restore
 
 
 @pytest.fixture
@@ -57,6 +62,46 @@ def test_a_backup_of_a_newer_program_is_told_and_not_taken(kept: Kept, tmp_path:
             archive.write(out, copy, told, b"", recipients=[str(secret.to_public())])
     with pytest.raises(Misconfigured, match="newer program"):
         restore.unpack(file, tmp_path / "into.db", "main", [str(secret)])
+
+
+def first_tables_only(file: Path, folder: Path) -> None:
+    """Takes a database back to the first step: it has the tables and triggers that alembic makes for that step."""
+    with closing(sqlite3.connect(file)) as connection:
+        for name, kind in connection.execute("select name, type from sqlite_master where name like 'consents!_%' "
+                                             "escape '!' and type = 'trigger'").fetchall():  # fmt: skip
+            connection.execute(f"drop {kind} {name}")
+        connection.execute("update alembic_version set version_num = '0001'")
+        connection.commit()
+        made = set(connection.execute("select sql from sqlite_master where name not like 'sqlite%'"))
+    engine = open_engine(f"sqlite:///{folder / 'first.db'}", pooled=False)
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        config = migrate._config()
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+    with closing(sqlite3.connect(folder / "first.db")) as connection:
+        assert made == set(connection.execute("select sql from sqlite_master where name not like 'sqlite%'"))
+
+
+def test_a_backup_of_older_tables_is_made_before_their_upgrade_and_brought_to_todays_by_a_restore(
+    kept: Kept, tmp_path: Path
+) -> None:
+    kept.house.check_in()
+    kept.house.services.close()
+    file = Path(kept.house.services.settings.database.url.removeprefix("sqlite:///"))
+    first_tables_only(file, tmp_path)
+    before = dump(file, without=WRITTEN)
+    with pytest.raises(Misconfigured, match="step 0001"):
+        build(load(kept.config), clock=kept.house.clock)
+    with closing(build(load(kept.config), clock=kept.house.clock, or_older=True)) as services:
+        made = backup.make(services.context, place_of(services.settings))
+    other = kept.empty_copy("other")
+    kept.restore(other, made)
+    data = other.parent / "data" / "shelfbell.db"
+    with closing(sqlite3.connect(data)) as connection:
+        step = connection.execute("select version_num from alembic_version").fetchone()[0]
+        with pytest.raises(sqlite3.IntegrityError, match="append-only"):
+            connection.execute("delete from consents")
+    assert step == migrate.newest() > "0001" and dump(data, without=WRITTEN) == before
 
 
 def test_of_two_lists_everybody_counts_and_the_earlier_time(clock: FakeClock) -> None:
