@@ -23,6 +23,7 @@ from notify.config.load import load
 from notify.core.actors import Actor
 from notify.flows.view_lookup import acting_staff
 from notify.wiring import Services, build, system_clock
+from tests.parts.log_ear import EAR
 from tests.parts.processes import die_with_parent, end, free_ports
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -116,6 +117,7 @@ class Serving:
         if self.process.stderr is None or self.process.stderr.closed:
             return ""
         _, errors = self.process.communicate(timeout=60)
+        EAR.hear(errors.decode(), by="a service of its own")
         return errors.decode()
 
     def __enter__(self) -> Serving:

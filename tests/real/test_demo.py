@@ -34,6 +34,7 @@ from notify.flows.view_lookup import acting_staff
 from notify.store import schema
 from notify.wiring import build, system_clock
 from tests.parts.installation import ROOT
+from tests.parts.log_ear import EAR
 from tests.parts.processes import die_with_parent, end, free_ports
 
 
@@ -123,6 +124,7 @@ def test_the_demo_starts_shows_its_pages_and_every_message_and_ends_on_ctrl_c(tm
     took = time.monotonic() - stopping
     crowd = max(1.0, os.getloadavg()[0] / (os.cpu_count() or 1))
     errors = process.communicate()[1].decode()
+    EAR.hear(errors, by="the demo")
     print(f"FIGURE demo warm_s={ready:.2f} stopped_s={took:.2f} letters={mail.count('<li>')} crowd={crowd:.1f}")
     assert code == 0 and "Traceback" not in errors, errors
 

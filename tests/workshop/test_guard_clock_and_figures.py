@@ -66,7 +66,11 @@ def test_the_clock_takes_any_zone_hands_out_utc_and_refuses_none(clock: FakeCloc
 
 INNER = '''
 """Stands in for a test file."""
+import logging
 import socket
+
+def test_names_somebody_in_the_log():
+    logging.getLogger("shelfbell.planted").info("could not reach %s", "07700 900 123")
 
 def test_passes():
     print("FIGURE shown value=1")
@@ -89,7 +93,16 @@ def inner_run(tmp_path_factory: pytest.TempPathFactory) -> Iterator[subprocess.C
     """A run of its own with two workers, as `make test` has."""
     folder = tmp_path_factory.mktemp("inner")
     (folder / "test_inner.py").write_text(INNER)
-    plugins = ["-p", "tests.parts.figures", "-p", "tests.parts.loopback_only", "-p", "no:cacheprovider"]
+    plugins = [
+        "-p",
+        "tests.parts.figures",
+        "-p",
+        "tests.parts.loopback_only",
+        "-p",
+        "tests.parts.log_ear",
+        "-p",
+        "no:cacheprovider",
+    ]
     command = [sys.executable, "-m", "pytest", "-n", "2", *plugins, str(folder)]
     yield subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
 
@@ -109,4 +122,12 @@ def test_a_test_that_leaves_the_machine_fails_even_if_it_looks_passed(
     inner_run: subprocess.CompletedProcess[str],
 ) -> None:
     assert "this test tried to leave the machine: reach 192.0.2.1" in inner_run.stdout
-    assert "1 failed, 2 passed, 1 error" in inner_run.stdout
+    assert "1 failed, 3 passed, 2 errors" in inner_run.stdout
+
+
+@pytest.mark.real
+def test_a_test_in_whose_log_somebody_stands_fails_without_saying_who(
+    inner_run: subprocess.CompletedProcess[str],
+) -> None:
+    assert "somebody stands in what was logged by shelfbell.planted" in inner_run.stdout
+    assert "FIGURE E4_suite lines=1 hits=1" in inner_run.stdout
