@@ -215,7 +215,7 @@ def install_all(rest: list[str]) -> None:
 def test(rest: list[str]) -> None:
     """All tests but the deep ones."""
     install_all([])
-    pytest(["-m", "not deep", *(rest or spread(more=1))])
+    pytest(["-m", "not deep and not stands_back", *(rest or spread(more=1))])
 
 
 def quick(rest: list[str]) -> None:
@@ -227,7 +227,7 @@ def quick(rest: list[str]) -> None:
 def deep(rest: list[str]) -> None:
     """What takes long."""
     install_all([])
-    pytest(["-m", "deep", *rest])
+    pytest(["-m", "deep or stands_back", *rest])
 
 
 def lint(rest: list[str]) -> None:
