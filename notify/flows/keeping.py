@@ -66,7 +66,7 @@ def fate(ctx: Context, unit: Unit, person_id: str) -> Fate:
     """What becomes of one person, and why."""
     if people.is_forgotten(unit, person_id):
         return Fate(person_id, "forgotten")
-    found = (*_customers(ctx, unit, person_id), *_delegates(ctx, unit, person_id))
+    found = _customers(ctx, unit, person_id) or _delegates(ctx, unit, person_id)
     if found:
         return found[0]
     why = why_kept(rule_of(ctx, unit), keeping.other_reasons(unit, person_id=person_id).get(person_id, ()))

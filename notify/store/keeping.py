@@ -41,6 +41,22 @@ _FOLLOWED = Prepared(
     .join(_NEW, (_NEW.c.shop_id == _T.c.shop_id) & (_NEW.c.follows_id == _T.c.id))
     .where(*where(_V), _NEW.c.follows_id.is_not(None), one_of(_NEW.c.phase, sorted(OPEN_PHASES)))
 )
+_MINE = Prepared(
+    select(_T.c.id)
+    .select_from(_V.outerjoin(_T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id)))
+    .where(*where(_V, "person_id"))
+)
+_AGAIN = Prepared(
+    select(_T.c.id).where(*where(_T), listed(_T.c.follows_id, "tickets"), one_of(_T.c.phase, sorted(OPEN_PHASES)))
+)
+_L, _H = s.passes, s.data_holds
+_ENDED = (
+    select(_L.c.person_id, _L.c.ended_at, _H.c.reason)
+    .join(_P, (_P.c.shop_id == _L.c.shop_id) & (_P.c.id == _L.c.person_id))
+    .outerjoin(_H, (_H.c.shop_id == _L.c.shop_id) & (_H.c.visit_id == _L.c.visit_id) & _H.c.ended_at.is_(None))
+    .where(*where(_L), _L.c.ended_at.is_not(None), _P.c.forgotten_at.is_(None))
+)
+_ALL_ENDED, _ENDED_ONE = Prepared(_ENDED), Prepared(_ENDED.where(*where(_L, "person_id")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +81,7 @@ def candidates(
     ids = [person_id] if person_id else among
     asked = _candidates(some=ids is not None, timed=closed_by is not None)
     rows = asked.rows(unit.connection, {**given(unit), "people": [*(ids or ())], "closed_by": closed_by})
-    others = other_reasons(unit, person_id=person_id)
+    others = other_reasons(unit, person_id=person_id) if rows else {}
     return tuple(_candidate(row, others) for row in rows)
 
 
@@ -126,19 +142,10 @@ def _followed(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
     Of one person in two steps, each by an index: a claim page must not read all that ever came back.
     """
     if person_id:
-        again = select(_NEW.c.id).where(
-            _NEW.c.shop_id == unit.shop_id, _NEW.c.follows_id.in_(_tickets_of(unit, person_id)),
-            _NEW.c.phase.in_(list(OPEN_PHASES)),
-        )  # fmt: skip
-        return ((person_id, "follow_up"),) if unit.connection.execute(again.limit(1)).first() else ()
+        mine = _MINE.firsts(unit.connection, given(unit, person_id=person_id))
+        again = bool(mine) and _AGAIN.firsts(unit.connection, {**given(unit), "tickets": mine})
+        return ((person_id, "follow_up"),) if again else ()
     return tuple((one, "follow_up") for one in _FOLLOWED.firsts(unit.connection, given(unit)))
-
-
-def _tickets_of(unit: Unit, person_id: str) -> list[str]:
-    mine = select(_V.c.visit_id).where(_V.c.shop_id == unit.shop_id, _V.c.person_id == person_id).distinct()
-    visits = list(unit.connection.execute(mine).scalars())
-    query = select(_T.c.id).where(_T.c.shop_id == unit.shop_id, _T.c.visit_id.in_(visits))
-    return list(unit.connection.execute(query).scalars())
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,17 +159,9 @@ class Ended:
 
 def delegates_ended(unit: Unit, *, person_id: str = "") -> tuple[Ended, ...]:
     """Those named in passes that have ended and who are not forgotten yet; only one person, if given."""
-    t, h = s.passes, s.data_holds
-    query = (
-        select(t.c.person_id, t.c.ended_at, h.c.reason)
-        .join(_P, (_P.c.shop_id == t.c.shop_id) & (_P.c.id == t.c.person_id))
-        .outerjoin(h, (h.c.shop_id == t.c.shop_id) & (h.c.visit_id == t.c.visit_id) & h.c.ended_at.is_(None))
-        .where(t.c.shop_id == unit.shop_id, t.c.ended_at.is_not(None), _P.c.forgotten_at.is_(None))
-    )
-    if person_id:
-        query = query.where(t.c.person_id == person_id)
+    asked = _ENDED_ONE if person_id else _ALL_ENDED
     found: dict[str, Ended] = {}
-    for row in unit.connection.execute(query):
+    for row in asked.rows(unit.connection, given(unit, person_id=person_id)):
         one = found.get(row.person_id, Ended(row.person_id, row.ended_at, frozenset()))
         reasons = one.reasons | ({row.reason} if row.reason else set())
         found[row.person_id] = Ended(row.person_id, max(one.ended_at, row.ended_at), reasons)
