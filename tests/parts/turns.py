@@ -18,7 +18,7 @@ ON_BOTH = frozenset(
     f"test_{name}.py"
     for name in ("all_or_nothing", "booking_races", "forget_bytes", "forgotten_files", "delegate_bytes",
                  "forgetting_attacked", "forgotten_letters", "backup_closely", "messages_once", "main_job", "cost",
-                 "batches", "source_flood", "held_about", "clock_guard", "slow_jobs", "folder_cut_off", "table")
+                 "batches", "source_flood", "held_about", "clock_guard", "slow_jobs", "folder_cut_off", "table", "booking_histories", "message_list")
 )  # fmt: skip
 
 # Of the tests of pages these run on both as well, and these take turns; the others are on SQLite.
@@ -33,6 +33,7 @@ PAGES_IN_TURN = frozenset(
 # Long stories about rules in our own code: on PostgreSQL they say nothing that shorter ones do not.
 LONG_STORIES = frozenset(
     {
+        "test_a_thousand_guesses_from_one_place_get_twenty_answers",
         "test_of_a_thousand_tickets_each_message_reaches_its_own_person_about_its_own_device",
         "test_many_nights_of_changes_wake_nobody_and_each_morning_tells_only_how_things_stand",
         "test_wandering_tickets_on_bad_lines_never_say_what_is_not_so_and_end_with_a_reason",
