@@ -42,7 +42,7 @@ from tests.parts.processes import die_with_parent, end, free_ports
 @pytest.mark.parametrize(
     "wall",
     [
-        "2026-11-25T14:00",
+        pytest.param("2026-11-25T14:00", marks=pytest.mark.deep),  # as whoever starts it in the afternoon sees it
         "2026-12-01T02:15",
         "2026-10-25T12:00",
         "2027-03-28T11:00",

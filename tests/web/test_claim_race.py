@@ -119,10 +119,13 @@ def taken(house: Any) -> dict[datetime, int]:
 
 
 @pytest.mark.parametrize(
-    ("processes", "rounds"), [(1, ROUNDS), (2, ROUNDS), pytest.param(2, DEEP_ROUNDS, marks=pytest.mark.deep)],
-    ids=["1", "2", "2-deep"],
-)  # fmt: skip
-@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+    ("kind", "processes", "rounds"),
+    [
+        ("sqlite", 1, ROUNDS),
+        ("postgresql", 2, ROUNDS),
+        *(pytest.param(kind, 2, DEEP_ROUNDS, marks=pytest.mark.deep) for kind in ("sqlite", "postgresql")),
+    ],
+)
 def test_twelve_customers_never_share_a_last_place_and_every_place_finds_somebody(
     kind: str, processes: int, rounds: int, database_urls: Any, clock: Any, tmp_path: Path, tzdata_only: None
 ) -> None:
