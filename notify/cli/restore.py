@@ -248,17 +248,21 @@ def _told(after: After) -> list[str]:
     lines = [
         *map(_missed, after.missing),
         f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
-        f"{after.erased} people who were forgotten since are taken out again ({after.listed} on the list).",
-        f"{after.stopped} stops that were said or ended since stand again as they did.",
-        f"{after.set_aside} consents to what is optional are not used until they are given again: one that was taken "
-        "back since cannot be told from the others.",
-        f"{after.dropped} messages that may have left before are not sent again; the day sheet leads to them.",
-        f"Everybody is signed out ({after.signed_out}).",
+        f"People forgotten since and taken out again: {after.erased} (of {after.listed} on the list).",
+        f"Stops that were said or ended since and stand again as they did: {after.stopped}.",
     ]
+    if after.set_aside:
+        lines.append(
+            f"Consents to what is optional, not used until they are given again: {after.set_aside}. One that was taken "
+            "back since cannot be told from the others."
+        )
+    if after.dropped:
+        lines.append(f"Messages that may have left before, not sent again: {after.dropped}. The day sheet leads there.")
+    lines.append(f"Everybody is signed out ({after.signed_out}).")
     if after.lost:
         lines.append(
-            f"{after.lost} people have no key in the backup of keys and cannot be read any more: they are emptied. If "
-            "a newer backup of keys exists, move the data away and restore once more with it."
+            f"People without a key in the backup of keys, emptied since nobody can read them any more: {after.lost}. "
+            "If a newer backup of keys exists, move the data away and restore once more with it."
         )
     if not after.proved:
         lines.append("It is not proved yet that nothing readable is left; the service does it within a minute.")

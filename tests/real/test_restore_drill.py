@@ -126,7 +126,7 @@ def test_the_drill_of_the_readme_brings_the_shop_back_on_another_machine(tmp_pat
     found = (is_readable(restored, stays), is_readable(restored, goes))
     again.close()
     print(f"FIGURE restore_drill lines={len(drill())} came_back={int(found[0])} resurrected={int(found[1])}")
-    assert found == (True, False) and "1 people who were forgotten since" in done.stdout
+    assert found == (True, False) and "forgotten since and taken out again: 1 " in done.stdout
 
 
 def test_a_restore_that_is_killed_anywhere_leaves_an_empty_place_or_a_whole_shop(

@@ -192,8 +192,11 @@ def backups(seen: Held, say: Say) -> str:
 def keys(seen: Held) -> list[tuple[str, str]]:
     """(which key, how old)."""
     names = {"master": "Opens the keys of people", "index": "Finds people by phone or e-mail"}
-    return [(names[one.kind], d.count(one.days, "day", "days") if one.days is not None else "not known")
-            for one in seen.keys]  # fmt: skip
+    return [(names[one.kind], _in_use(one.days)) for one in seen.keys]
+
+
+def _in_use(days: int | None) -> str:
+    return "not known" if days is None else d.count(days, "day", "days") if days else "less than a day"
 
 
 def _checked(one: Kind) -> str:
