@@ -11,8 +11,8 @@ from notify.cli.desk import Desk, Group, as_json, pass_desk, table
 from notify.cli.files import write_private
 from notify.core.requests import REASONS, WAYS, Kind
 from notify.core.retention import EXCEPTIONS, NOT_ADVICE
+from notify.flows import granted, view_requests
 from notify.flows import requests as flow
-from notify.flows import view_requests
 from notify.flows.view_lookup import find_person
 from notify.flows.view_replies import find_reply
 from notify.flows.view_requests import RequestLine
@@ -30,9 +30,9 @@ def request() -> None:
 @request.command("list")
 @pass_desk
 def list_(desk: Desk) -> None:
-    """Open ones, the nearest last day first, then the newest that are over."""
+    """Open ones, the nearest last day first, then by which data are set aside, then the newest that are over."""
     seen = view_requests.view(desk.ctx, desk.actor)
-    rows = [_row(one) for one in (*seen.open, *seen.ended)]
+    rows = [_row(one) for one in (*seen.open, *seen.in_force, *seen.ended)]
     head = ("request", "number", "what", "state", "last day", "left", "known", "waits for")
     desk.show(seen, *(table(rows, head=head) or ["Nobody has asked anything."]), NOT_ADVICE)
 
@@ -41,7 +41,8 @@ def _row(one: RequestLine) -> tuple[object, ...]:
     left = f"{one.days} {'day' if one.days == 1 else 'days'}" if one.state == "open" else "-"
     known = "yes" if one.proved else "no"
     waits = ", ".join("a device of theirs is here" if code == "open" else EXCEPTIONS[code] for code in one.against)
-    return one.id[:8], one.number, one.kind.value, one.state, one.last_day, left, known, waits or "-"
+    state = "set aside" if one.in_force else one.state
+    return one.id[:8], one.number, one.kind.value, state, one.last_day, left, known, waits or "-"
 
 
 @request.command("show")
@@ -64,17 +65,17 @@ def _found(desk: Desk, beginning: str) -> str:
 @click.argument("kind", type=click.Choice([kind.value for kind in Kind]))
 @click.option("--how", type=click.Choice(WAYS), default="counter", show_default=True, help="How it came.")
 @click.option("--who", type=click.Choice(["bringer", "tell", "payer", "collector"]), default="bringer")
-@click.option("--received", type=_DAY, default=None, help="The day on which it came; today if left out.")
+@click.option("--received", "received_on", type=_DAY, default=None, help="The day on which it came; today if left out.")
 @click.option("--made-sure", default="", help="How you know that it is them.")
 @_NOTE
 @pass_desk
 def add(
-    desk: Desk, number: str, kind: str, how: str, who: str, received: datetime | None, made_sure: str, note: str
+    desk: Desk, number: str, kind: str, how: str, who: str, received_on: datetime | None, made_sure: str, note: str
 ) -> None:  # fmt: skip
     """Note what somebody of the visit NUMBER asks."""
-    visit = desk.meant(number).visit_id
+    visit, day = desk.meant(number).visit_id, received_on.date() if received_on else None
     made = flow.ask(desk.ctx, desk.actor, visit, find_person(desk.ctx, desk.actor, visit, who), kind=kind, how=how,
-                    note=note, made_sure=made_sure, received_on=received.date() if received else None)  # fmt: skip
+                    note=note, made_sure=made_sure, received_on=day)  # fmt: skip
     desk.show(made, f"{made.id[:8]}: {'noted' if made.new else 'was asked already'}, answer by {made.due_on}.")
 
 
@@ -118,6 +119,17 @@ def extend(desk: Desk, request: str, note: str) -> None:
     """Two months more, once, within the first month; they are told."""
     until = flow.extend(desk.ctx, desk.actor, _found(desk, request), note=note)
     desk.show({"until": until}, f"Extended until {until}, and they are told.")
+
+
+@request.command("lift")
+@_ONE
+@click.option("--told", default="", help="How you told them, in words; empty: they are written to first.")
+@pass_desk
+def lift(desk: Desk, request: str, told: str) -> None:
+    """End a restriction: they are told first (GDPR art. 18(3)); once that has left, the same command ends it."""
+    ended = granted.lift(desk.ctx, desk.actor, _found(desk, request), told=told)
+    said = "It has ended." if ended else "They are told now. Give the same command once more when that has left."
+    desk.show({"ended": ended}, said)
 
 
 @request.command("withdraw")

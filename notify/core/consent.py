@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from notify.core.errors import Invalid
 
-CONTRACT, CONSENT, LEGAL = "contract", "consent", "legal"
+CONTRACT, CONSENT, LEGAL, INTEREST = "contract", "consent", "legal", "interest"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,10 @@ class Purpose:
 TABLE: tuple[Purpose, ...] = (
     Purpose("repair", CONTRACT, "news and questions about the repair", "GDPR art. 6(1)(b): the work that was ordered"),
     Purpose("pickup", CONTRACT, "pickup times and reminders", "GDPR art. 6(1)(b): giving back what was handed in"),
+    Purpose(
+        "reminder", INTEREST, "reminders of a pickup time or of a device that waits", "GDPR art. 6(1)(f): the shop's"
+        " interest that it goes home; art. 21(1): no more of them once somebody objects",
+    ),
     Purpose(
         "afterwards", CONSENT, "one question, some days after the device went home, whether all is well",
         "BGH VI ZR 225/17: asking how satisfied somebody is counts as advertising; PECR reg. 22: for each channel",
@@ -64,17 +68,21 @@ ASKED = ("repair", "pickup", "afterwards")
 PURPOSES = tuple(one for one in ASKED if not BY_CODE[one].optional)
 CONSENT_PURPOSES = tuple(one for one in ASKED if BY_CODE[one].optional)
 EVERY_PURPOSE = (*PURPOSES, *CONSENT_PURPOSES)
-BASIS = {one: BY_CODE[one].basis for one in ASKED}
-PURPOSE_MEANING = {one: BY_CODE[one].meaning for one in ASKED}
+# What rests on the shop's interest goes with a purpose of the contract, until somebody objects (GDPR art. 21(1)).
+INTERESTS: Mapping[str, str] = {"reminder": "pickup"}
+SAID = tuple(one.code for one in TABLE if one.code in ASKED or one.code in INTERESTS)  # what a row may be about
+BASIS = {one: BY_CODE[one].basis for one in SAID}
+PURPOSE_MEANING = {one: BY_CODE[one].meaning for one in SAID}
 REACH_CHANNELS = ("email", "sms")
 
 # Which version of the words under `consent.<purpose>` in templates/words is shown beside each box, on every page and
 # paper. Other words need another version here.
-VERSIONS: Mapping[str, str] = {"repair": "repair-1", "pickup": "pickup-1", "afterwards": "afterwards-1"}
+VERSIONS: Mapping[str, str] = {"repair": "repair-1", "pickup": "pickup-1", "afterwards": "afterwards-1",
+                               "reminder": "reminder-1"}  # fmt: skip
 REPLY_VERSION = "reply-1"  # what was agreed to or stopped are the reply's own words, kept with it
 # By what way somebody said it.
 # `restore`: nobody said it; a later withdrawal may be missing in the backup that was brought back.
-HOW = ("counter", "claim_page", "reply", "one_click", "pad", "api", "source", "command", "restore")
+HOW = ("counter", "claim_page", "reply", "one_click", "pad", "api", "source", "command", "restore", "objection")
 
 Said = tuple[str, str, bool]  # channel, purpose, allowed: one row of the ledger
 
@@ -85,8 +93,21 @@ def standing(rows: Iterable[Said]) -> dict[tuple[str, str], bool]:
 
 
 def allowed_on(state: Mapping[tuple[str, str], bool], channel: str) -> frozenset[str]:
-    """The purposes allowed on a channel."""
-    return frozenset(purpose for (way, purpose), allowed in state.items() if way == channel and allowed)
+    """The purposes that somebody allowed on a channel; what rests on our interest is not among them."""
+    return frozenset(
+        purpose for (way, purpose), allowed in state.items() if way == channel and allowed and purpose not in INTERESTS
+    )
+
+
+def objected_on(state: Mapping[tuple[str, str], bool], channel: str) -> frozenset[str]:
+    """Those of INTERESTS that somebody objected to on a channel."""
+    return frozenset(one for one in INTERESTS if not state.get((channel, one), True))
+
+
+def in_use(state: Mapping[tuple[str, str], bool], channel: str) -> frozenset[str]:
+    """What may be sent on a channel: the purposes allowed there, and what of INTERESTS goes with them."""
+    allowed = allowed_on(state, channel)
+    return allowed | ({one for one, base in INTERESTS.items() if base in allowed} - objected_on(state, channel))
 
 
 def is_stopped(state: Mapping[tuple[str, str], bool], channel: str) -> bool:

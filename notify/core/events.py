@@ -81,6 +81,8 @@ OTHER_EVENTS: dict[str, str] = {
     "call_logged": "staff called and noted how it went",
     "request_taken": "somebody asked something by law about their own data",
     "request_extended": "answering what somebody asked about their own data takes longer",
+    "lifting_told": "somebody was told that their data will not be set aside any longer",
+    "lifted": "somebody's data are not set aside any longer",
     "request_ended": "what somebody asked about their own data was done, refused or taken back",
     "request_pressing": "the last day for what somebody asked about their own data is near, or over; codes say which",
     "person_forgotten": "the person's data were erased",

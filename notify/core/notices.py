@@ -8,9 +8,11 @@ from datetime import timedelta
 from notify.core.consent import BASIS as BASIS
 from notify.core.consent import CONSENT_PURPOSES as CONSENT_PURPOSES
 from notify.core.consent import EVERY_PURPOSE as EVERY_PURPOSE
+from notify.core.consent import INTERESTS as INTERESTS
 from notify.core.consent import PURPOSE_MEANING as PURPOSE_MEANING
 from notify.core.consent import PURPOSES as PURPOSES
 from notify.core.consent import REACH_CHANNELS as REACH_CHANNELS
+from notify.core.consent import SAID as SAID
 from notify.core.contact_code import LIFETIME
 
 # Not a purpose one consents to: what answers the customer's own message, by the channel they wrote on.
@@ -61,9 +63,9 @@ _ALL = (
     Notice("pickup_moved", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit", bell=False),
     Notice("pickup_cancelled", "customer", "pickup", _MAIL_FIRST, 7 * _DAY, about="visit"),
     Notice("proposal_declined", "customer", "pickup", _MAIL_FIRST, 3 * _DAY, about="visit"),
-    Notice("pickup_reminder", "customer", "pickup", _SMS_FIRST, _DAY, about="visit", bell=False),
-    Notice("pickup_missed_note", "customer", "pickup", _SMS_FIRST, 2 * _DAY, about="visit", bell=False),
-    Notice("collection_reminder", "customer", "pickup", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
+    Notice("pickup_reminder", "customer", "reminder", _SMS_FIRST, _DAY, about="visit", bell=False),
+    Notice("pickup_missed_note", "customer", "reminder", _SMS_FIRST, 2 * _DAY, about="visit", bell=False),
+    Notice("collection_reminder", "customer", "reminder", _SMS_FIRST, 3 * _DAY, about="visit", bell=False),
     Notice("handed_back", "customer", "repair", _MAIL_FIRST, 3 * _DAY, about="visit"),
     Notice("all_well", "customer", "afterwards", _MAIL_FIRST, 3 * _DAY, about="visit", bell=False),
     # Five minutes: 47 CFR 64.1200(a)(12), see may_confirm. The other two answer a question of the moment.
@@ -117,3 +119,9 @@ ANSWERS = tuple(n.name for n in _ALL if n.purpose == ANSWER)
 AT_ONCE = tuple(n.name for n in _ALL if n.purpose in (ANSWER, *TO_NAMED))
 SECRET = tuple(n.name for n in _ALL if n.purpose == CODE)  # whose words are not kept once they have left
 SHOP_NOTICES = tuple(n.name for n in _ALL if n.audience == "shop")
+# What somebody is still told whose data are set aside (GDPR art. 18(2)): what they ask for or what protects them, and
+# what is needed to give the device back. Without an answer the work never ends; without the others they come in vain.
+WHEN_SET_ASIDE = frozenset({
+    *AT_ONCE, "question", "ready", "called_back", "pickup_confirmed", "pickup_moved", "pickup_cancelled",
+    "proposal_declined",
+})  # fmt: skip

@@ -8,7 +8,18 @@ from datetime import datetime, timedelta
 
 from notify.core.events import Event
 from notify.core.long_past import REASON, RESTORED, TYPING, entered_late, is_told
-from notify.core.notices import ANSWER, CODE, EVERY_PURPOSE, NOTICES, PRIVACY, PURPOSES, TO_NAMED, Notice
+from notify.core.notices import (
+    ANSWER,
+    CODE,
+    INTERESTS,
+    NOTICES,
+    PRIVACY,
+    PURPOSES,
+    SAID,
+    TO_NAMED,
+    WHEN_SET_ASIDE,
+    Notice,
+)
 from notify.core.rings import Ring
 from notify.core.rules import notices_for
 from notify.core.suppression import is_silenced
@@ -18,7 +29,8 @@ from notify.core.suppression import is_silenced
 class Reach:
     """One way to reach a person: what it may be used for, and whether it can be used now.
 
-    `suppressed` is by what way its reader said that they want nothing there any more, "" when nobody did.
+    `suppressed` is by what way its reader said that they want nothing there any more, "" when nobody did; `objected`
+    what of core/consent.INTERESTS they do not want.
     """
 
     contact_id: str
@@ -27,16 +39,18 @@ class Reach:
     in_repaired_device: bool = False
     undeliverable: bool = False
     suppressed: str = ""
+    objected: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class Recipient:
-    """A person who is to be told, with every stored way to reach them."""
+    """A person who is to be told, with every stored way to reach them. `set_aside`: their data are (WHEN_SET_ASIDE)."""
 
     person_id: str
     language: str
     reaches: tuple[Reach, ...] = ()
     forgotten: bool = False
+    set_aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +173,8 @@ def _for_person(notice: Notice, event: Event, facts: Facts, person: Recipient, *
     about = _about(notice, event)
     if person.forgotten:
         return Skipped(notice.name, person.person_id, about, event.id, "forgotten")
+    if person.set_aside and notice.name not in WHEN_SET_ASIDE:
+        return Skipped(notice.name, person.person_id, about, event.id, "set_aside")
     if facts.restored_at is not None and event.at < facts.restored_at:
         return Skipped(notice.name, person.person_id, about, event.id, RESTORED)
     if not is_told(notice.name, event.at, now=now, after=facts.long_past):
@@ -201,7 +217,9 @@ def unusable(notice: Notice, reach: Reach, facts: Facts) -> str:
 
     A code needs no consent, as its reader asks for it; but to a contact that is to get nothing goes no code either.
     """
-    if notice.purpose in EVERY_PURPOSE and notice.purpose not in reach.purposes:
+    if notice.purpose in reach.objected:
+        return "objected"
+    if notice.purpose in SAID and INTERESTS.get(notice.purpose, notice.purpose) not in reach.purposes:
         return "not_allowed"
     if notice.purpose in (CODE, PRIVACY) and reach.purposes.isdisjoint(PURPOSES):
         return "not_allowed"

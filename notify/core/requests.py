@@ -35,6 +35,8 @@ ARTICLES: dict[Kind, str] = {
     Kind.OBJECTION: "GDPR art. 21",
 }
 OPEN, DONE, REFUSED, WITHDRAWN = "open", "done", "refused", "withdrawn"
+MOST_WORDS = 2000  # of what is noted about one
+LIFTING = "lifting"  # no state: what a message says that tells somebody of the end of a restriction
 # How it came; by the first two the contact itself speaks, though only a code typed on the claim page proves it.
 WAYS = ("claim_page", "reply", "counter", "phone", "post")
 # Why it may be refused: GDPR art. 12(5)(a)/(b), 17(3) and 15(4), 12(2) with 11(2).

@@ -25,10 +25,11 @@ EXCEPTIONS: dict[str, str] = {
     "dispute": "something is in dispute",
     "legal": "a legal claim",
     "request": "a request by law is open",
+    "set_aside": "they asked us to set their data aside",
     "follow_up": "a repair under warranty is open",
 }
 # Nobody may switch these off: without them open business, or a right that is being used, would end by itself.
-ALWAYS = ("dispute", "legal", "request")
+ALWAYS = ("dispute", "legal", "request", "set_aside")
 _PERSON = tuple(EXCEPTIONS)
 
 
@@ -68,7 +69,7 @@ DATA_CLASSES: dict[str, DataClass] = {
         "P90D", _PERSON, _NO_FIGURE,
     ),
     "delegate": DataClass(
-        "the name of whom a customer let collect", "the end of the pass", "P7D", ("dispute", "legal", "request"),
+        "the name of whom a customer let collect", "the end of the pass", "P7D", ALWAYS,
         f"{_NO_FIGURE}; our choice",
     ),
     "consent_record": DataClass(

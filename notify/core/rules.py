@@ -42,6 +42,7 @@ RULES: dict[str, tuple[str, ...]] = {
     "request_taken": ("request_news",),
     "request_extended": ("request_news",),
     "request_ended": ("request_news",),
+    "lifting_told": ("request_news",),
     "request_pressing": ("request_due_shop",),
 }
 
@@ -85,6 +86,7 @@ SILENT: dict[str, str] = {
     "consent_withdrawn": "confirmed where it was withdrawn",
     "code_proved": "what it was for tells",
     "hold_lifted": "of interest to the shop only",
+    "lifted": "they were told before",
     "data_hold_set": "the claim page says that data are kept longer, and in kind words why",
     "data_hold_reviewed": "of interest to the shop only",
     "data_hold_ended": "the claim page says when data go",

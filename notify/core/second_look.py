@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from notify.core.messages import MessageState
-from notify.core.notices import ANSWER, NOTICES, TO_NAMED
+from notify.core.notices import ANSWER, NOTICES, TO_NAMED, WHEN_SET_ASIDE
 from notify.core.overtakes import Said, is_said
 from notify.core.planner import Facts, Reach, Recipient, best_reach, unusable, why_no_reach
 from notify.core.tickets import OPEN_PHASES, Phase
@@ -159,6 +159,8 @@ def look(
         return _to_shop(channel, facts, now)
     if person.forgotten:
         return Drop("forgotten")
+    if person.set_aside and notice not in WHEN_SET_ASIDE:
+        return Drop("set_aside")
     if now.overtaken is not None:
         return _gives_way(notice, now.overtaken, now)
     if NOTICES[notice].purpose in TO_NAMED:

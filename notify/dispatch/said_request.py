@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 
 from notify.core.instants import noon
-from notify.core.requests import DONE, REFUSED
+from notify.core.requests import DONE, REFUSED, Kind
 from notify.store import requests
 from notify.store.database import Unit
 from notify.store.messages import Message
@@ -14,6 +14,7 @@ from notify.store.requests import Request
 
 Words = Callable[..., str]
 SayDay = Callable[[datetime], str]
+_DONE = {Kind.RESTRICTION: "set_aside", Kind.OBJECTION: "objected"}  # what follows once it was granted
 
 
 def say_request(unit: Unit, message: Message, words: Words, say_day: SayDay) -> dict[str, str]:
@@ -43,9 +44,10 @@ def _news(message: Message, one: Request, words: Words, say_day: SayDay) -> tupl
     state = str(message.refs.get("state", ""))
     if state == REFUSED:
         return words("request_news.refused", reason=words(f"request_news.{one.reason}")), words("request_news.complain")
+    if state == DONE and one.kind in _DONE:
+        return words("request_news.done"), words(f"request_news.{_DONE[one.kind]}")
     if state:
-        key = "done" if state == DONE else "withdrawn"
-        return words(f"request_news.{key}"), words(f"request_news.{key}_more")
+        return words(f"request_news.{state}"), words(f"request_news.{state}_more")
     if one.extended_to:
         return words("request_news.longer", day=say_day(noon(one.extended_to))), words("request_news.complain")
     return words(f"request_news.{one.kind}"), _what_follows(one, words, say_day)

@@ -11,7 +11,7 @@ from notify.channels.base import Receipt, Verdict
 from notify.core.errors import Unavailable
 from notify.core.events import Event
 from notify.core.messages import MessageState
-from notify.core.notices import EVERY_PURPOSE, NOTICES, SECRET
+from notify.core.notices import NOTICES, SAID, SECRET
 from notify.core.planner import Planned, best_reach, plan
 from notify.dispatch.entries import INVITES
 from notify.store import bookings, contact_codes, events, messages, outbox, people, shops
@@ -142,7 +142,7 @@ def next_way(unit: Unit, message: Message, *, contact_id: str, now: datetime, ch
     contact goes to no other.
     """
     notice = NOTICES[message.notice]
-    if now >= message.expires_at or notice.purpose not in EVERY_PURPOSE:
+    if now >= message.expires_at or notice.purpose not in SAID:
         return
     if not message.person_id:
         _own_way(unit, message, contact_id, now=now, channels_on=channels_on)

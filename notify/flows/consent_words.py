@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from notify.core.consent import EVERY_PURPOSE, REPLY_VERSION, VERSIONS
+from notify.core.consent import REPLY_VERSION, SAID, VERSIONS
 from notify.flows.context import Context
 from notify.store import consents
 from notify.store.database import Unit
@@ -18,7 +18,7 @@ def sentence(ctx: Context, purpose: str, language: str) -> str:
 
 def shown(ctx: Context, unit: Unit, language: str, *, at: datetime) -> dict[str, str]:
     """Purpose -> the version of the words that stand beside its box; those words are kept from now on."""
-    texts = {purpose: sentence(ctx, purpose, language) for purpose in EVERY_PURPOSE}
+    texts = {purpose: sentence(ctx, purpose, language) for purpose in SAID}
     return consents.keep_wordings(unit, VERSIONS, texts, language, at=at)
 
 
@@ -26,4 +26,4 @@ def in_their_words(ctx: Context, unit: Unit, language: str, *, at: datetime) -> 
     """The same for what somebody wrote: the words are those of the reply that is named as evidence."""
     said = sentence(ctx, "reply", language)
     found = consents.keep_wordings(unit, {"reply": REPLY_VERSION}, {"reply": said}, language, at=at)
-    return dict.fromkeys(EVERY_PURPOSE, found["reply"])
+    return dict.fromkeys(SAID, found["reply"])

@@ -8,9 +8,10 @@ from datetime import datetime
 from notify.core.actors import Actor
 from notify.core.consent import (
     CONSENT_PURPOSES,
-    EVERY_PURPOSE,
+    INTERESTS,
     PURPOSES,
     REACH_CHANNELS,
+    SAID,
     is_stopped,
     not_for_a_child,
     refused_for_child,
@@ -40,7 +41,7 @@ def set_use(
     `how` is one of core/consent.HOW. Raises Invalid, NotFound when the person has no part in the visit, and Conflict
     where everything was stopped at the address, unless somebody asked and it is `wanted` again.
     """
-    if channel not in REACH_CHANNELS or any(purpose not in EVERY_PURPOSE for purpose in purposes):
+    if channel not in REACH_CHANNELS or any(purpose not in SAID for purpose in purposes):
         raise Invalid("There is no such use of a channel", f"Channels: {', '.join(REACH_CHANNELS)}.", field="channel")
     with ctx.db.write(actor.shop_id) as unit:
         need_part(unit, visit_id, person_id)
@@ -59,8 +60,8 @@ def _make_free(ctx: Context, unit: Unit, person_id: str, channel: str, *, how: s
 
 
 def use_codes(channel: str, purposes: tuple[str, ...], how: str) -> dict[str, str | int]:
-    """What the event of a use says; with the purpose where only what needs consent was meant."""
-    only = {"purpose": ",".join(purposes)} if set(purposes) <= set(CONSENT_PURPOSES) else {}
+    """What the event of a use says; with the purpose where nothing that belongs to the repair was meant."""
+    only = {"purpose": ",".join(purposes)} if set(purposes) <= {*CONSENT_PURPOSES, *INTERESTS} else {}
     return {"channel": channel, "how": how, **only}
 
 

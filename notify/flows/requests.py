@@ -3,7 +3,7 @@
 Taken in however it comes, made sure of, answered in time. A copy taken behind a code on the claim page is an access
 answered in the same breath. An erasure is carried out by the night (requests_due), so that it can be taken back; what
 stands against it by law stays, with its reason, and the request with it. Every kind keeps the person's data until it is
-answered, except an erasure.
+answered, except an erasure; what a restriction or an objection does once it is granted: flows/granted.
 """
 
 from __future__ import annotations
@@ -17,20 +17,20 @@ from notify.core import requests as rules
 from notify.core.actors import Actor
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.holidays import HolidaysOf
-from notify.core.requests import DONE, OPEN, REFUSED, WITHDRAWN, Kind
+from notify.core.requests import DONE, MOST_WORDS, OPEN, REFUSED, WITHDRAWN, Kind
 from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
-from notify.flows import contact_codes, contact_reads
+from notify.flows import contact_reads, granted
 from notify.flows.context import Context
 from notify.flows.held_about import Held, brought_by, gather_held
 from notify.flows.reach import need_part
-from notify.flows.record import record
+from notify.flows.request_news import add_note, tell, with_line
 from notify.store import people, replies, requests
 from notify.store.database import Unit
 from notify.store.requests import Request
+from notify.store.stamps import people_changed
 
 PURPOSE = "rights"  # of the codes that open what is held
-MOST_WORDS = 2000
 MOST_OPEN = 10  # of one person: a page that anybody with the code can press again and again
 _SHORTEST = 5
 
@@ -95,7 +95,7 @@ def ask(
     with ctx.db.write(actor.shop_id) as unit:
         _check_part(unit, visit_id, person_id)
         received = _received(ctx, unit, received_on)
-        whole = _lines(words, _said("made sure", sure))
+        whole = with_line(words, "made sure", sure)
         return _take(ctx, unit, actor, person_id, visit_id, wanted, how=how, note=whole, received_at=received,
                      proved_at=ctx.clock() if proved or sure else None)  # fmt: skip
 
@@ -150,7 +150,7 @@ def _take(
         raise Conflict("There are too many open requests", "They are answered first.")
     made = _add(ctx, unit, actor, person_id, visit_id, kind, how=how, note=note, received_at=received_at,
                 proved_at=proved_at)  # fmt: skip
-    _tell(ctx, unit, actor, "request_taken", made)
+    tell(ctx, unit, actor, "request_taken", made)
     return _taken(made, new=True)
 
 
@@ -177,15 +177,6 @@ def _taken(one: Request, *, new: bool) -> Taken:
     return Taken(one.id, one.last_day, erased, new)
 
 
-def _tell(ctx: Context, unit: Unit, actor: Actor, kind: str, one: Request, **codes: str) -> None:
-    """The event, told to every contact of whoever asked that may be used, if they brought the visit."""
-    told: dict[str, str] = {}
-    if brought_by(unit, one.visit_id) == one.person_id:
-        told = contact_codes.working_contacts(ctx, unit, one.visit_id)
-    record(ctx, unit, actor, kind, visit_id=one.visit_id,
-           codes={"request": one.id, "asked": one.kind.value, **codes, **told})  # fmt: skip
-
-
 def prove(ctx: Context, actor: Actor, request_id: str, *, made_sure: str) -> None:
     """Staff made sure who asks, and say how. Raises Invalid without words, Conflict for one that is over."""
     actor.need("take_request")
@@ -194,7 +185,7 @@ def prove(ctx: Context, actor: Actor, request_id: str, *, made_sure: str) -> Non
         raise Invalid("How did you make sure who asks?", "Write it in a few words.", field="made_sure")
     with ctx.db.write(actor.shop_id) as unit:
         one = _open(unit, request_id)
-        requests.write_note(unit, one, _lines(one.note, _said("made sure", words)))
+        add_note(unit, one, "made sure", words)
         requests.mark_proved(unit, one.id, at=ctx.clock())
 
 
@@ -210,11 +201,19 @@ def finish(ctx: Context, actor: Actor, request_id: str, *, note: str = "", name:
         _need_proof(one)
         if one.kind is Kind.ERASURE:
             raise NotAllowed("An erasure is done by the next night that may", "Refuse it, or wait for the night.")
+        if one.kind is Kind.RESTRICTION and _wants_out(unit, one):
+            raise Conflict("They also asked to be forgotten", "Ask which of the two they want, and end the other.")
         if right and one.kind is not Kind.CORRECTION:
             raise Invalid("A name goes with a correction only", "Leave it out.", field="name")
         if right:
             people.set_name(unit, one.person_id, right)
+        if one.kind is Kind.OBJECTION:
+            granted.stop_interests(ctx, unit, actor, one)
         _end(ctx, unit, actor, one, DONE, words=words)
+
+
+def _wants_out(unit: Unit, one: Request) -> bool:
+    return any(other.will_erase for other in requests.requests_of(unit, one.person_id))
 
 
 def refuse(ctx: Context, actor: Actor, request_id: str, *, reason: str, note: str) -> None:
@@ -242,19 +241,25 @@ def extend(ctx: Context, actor: Actor, request_id: str, *, note: str) -> date:
         day = one.received_at.astimezone(ZoneInfo(shop.zone)).date()
         until = rules.longest(day, holidays=holidays_of(unit, shop))
         requests.extend(unit, one.id, until)
-        requests.write_note(unit, one, _lines(one.note, _said("takes longer", words)))
-        _tell(ctx, unit, actor, "request_extended", one)
+        add_note(unit, one, "takes longer", words)
+        tell(ctx, unit, actor, "request_extended", one)
         return until
 
 
 def withdraw(ctx: Context, actor: Actor, request_id: str, *, person_id: str = "") -> None:
-    """Who asked takes it back. With `person_id` only that person's own is found. Raises NotFound, Conflict."""
+    """Who asked takes it back: one that is open, or a restriction, which ends then. Raises NotFound, Conflict.
+
+    With `person_id` only that person's own is found.
+    """
     actor.need("take_request")
     with ctx.db.write(actor.shop_id) as unit:
-        one = _open(unit, request_id)
+        one = requests.get_request(unit, request_id)
         if person_id and one.person_id != person_id:
             raise NotFound("There is no such request", "Look at the list of requests.")
-        _end(ctx, unit, actor, one, WITHDRAWN, words="")
+        if one.in_force:
+            granted.end(ctx, unit, actor, one)
+        else:
+            _end(ctx, unit, actor, _open(unit, request_id), WITHDRAWN, words="")
 
 
 def _open(unit: Unit, request_id: str) -> Request:
@@ -273,18 +278,10 @@ def _need_proof(one: Request) -> None:
 def _end(
     ctx: Context, unit: Unit, actor: Actor, one: Request, state: str, *, words: str, reason: str = ""
 ) -> None:  # fmt: skip
-    if words:
-        requests.write_note(unit, one, _lines(one.note, _said("answered", words)))
+    add_note(unit, one, "answered", words)
     requests.end(unit, one.id, state, at=ctx.clock(), reason=reason, staff_id=actor.staff_id)
-    _tell(ctx, unit, actor, "request_ended", one, state=state)
-
-
-def _said(what: str, words: str) -> str:
-    return f"{what}: {words}" if words else ""
-
-
-def _lines(*texts: str) -> str:
-    return "\n".join(text for text in texts if text)
+    people_changed(unit, [one.person_id])
+    tell(ctx, unit, actor, "request_ended", one, state=state)
 
 
 def export(ctx: Context, actor: Actor, request_id: str) -> Held:

@@ -21,9 +21,10 @@ from notify.store.requests import Request
 def stands_against(found: Fate) -> tuple[str, ...]:
     """Why somebody cannot be erased now, by code: "open" while a device is with us, else what keeps their data.
 
-    An open request of another kind is among them. Their own wish needs no period to be over.
+    An open request of another kind is among them. Their own wish needs no period to be over, and is the consent without
+    which data that are set aside are only kept (GDPR art. 18(2)).
     """
-    return ("open",) if found.state == "open" else found.reasons
+    return ("open",) if found.state == "open" else tuple(one for one in found.reasons if one != "set_aside")
 
 
 def erase_due(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str]], int] | None = None) -> int:

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from notify.core.actors import Actor
 from notify.core.claim_number import parse_number, show_number
-from notify.core.consent import EVERY_PURPOSE, may_be_asked
+from notify.core.consent import INTERESTS, SAID, in_use, may_be_asked
 from notify.core.mask import mask_email, mask_phone
 from notify.flows.context import Context
 from notify.store import consents, people, staff, tickets, visits
@@ -19,7 +19,7 @@ from notify.store.database import Unit
 class Said:
     """One row of the ledger. `text` are the exact words in `language`, `wording` their version, `by` who entered it.
 
-    `evidence` is "reply", "visit" or "", and `evidence_id` the beginning of its identifier.
+    `evidence` is "reply", "request", "visit" or "", and `evidence_id` the beginning of its identifier.
     """
 
     at: datetime
@@ -79,12 +79,12 @@ def proof(ctx: Context, actor: Actor, number: str) -> Proof:
             for one in ids:
                 roles[one] = (*roles.get(one, ()), role)
         ledger = consents.ledger(unit, roles)
-        known, uses = people.people_by_id(unit, roles), people.allowed_uses(unit, roles)
+        known, states = people.people_by_id(unit, roles), people.standings(unit, roles)
         names = {row.id: str(row.name) for row in staff.list_staff(unit)}
         who = tuple(
             Who(
                 one, tuple(sorted(found)), known[one].name, known[one].forgotten, known[one].child,
-                () if known[one].forgotten else _ways(unit, known[one], uses.get(one, {})),
+                () if known[one].forgotten else _ways(unit, known[one], states.get(one, {})),
                 tuple(_said(entry, names) for entry in ledger if entry.person_id == one),
             )
             for one, found in sorted(roles.items(), key=lambda pair: "bringer" not in pair[1])
@@ -92,20 +92,20 @@ def proof(ctx: Context, actor: Actor, number: str) -> Proof:
         return Proof(show_number(ticket.number), ticket.visit_id, tuple(one for one in who if one.said or one.ways))
 
 
-def _ways(unit: Unit, person: people.Person, allowed: Mapping[str, frozenset[str]]) -> tuple[Way, ...]:
-    return tuple(
-        Way(
-            one.channel, (mask_phone if one.channel == "sms" else mask_email)(one.address),
-            tuple(use for use in EVERY_PURPOSE if use in allowed.get(one.channel, ())),
-            may_be_asked((use for use in EVERY_PURPOSE if use not in allowed.get(one.channel, ())), child=person.child),
-            one.suppressed_at,
-        )
-        for one in people.contacts_of(unit, person.id)
+def _ways(unit: Unit, person: people.Person, state: Mapping[tuple[str, str], bool]) -> tuple[Way, ...]:
+    return tuple(_way(one, in_use(state, one.channel), person) for one in people.contacts_of(unit, person.id))
+
+
+def _way(one: people.Contact, used: frozenset[str], person: people.Person) -> Way:
+    open_to = (use for use in SAID if use not in used and INTERESTS.get(use) in {None, *used})
+    return Way(
+        one.channel, (mask_phone if one.channel == "sms" else mask_email)(one.address),
+        tuple(use for use in SAID if use in used), may_be_asked(open_to, child=person.child), one.suppressed_at,
     )  # fmt: skip
 
 
 def _said(entry: consents.Entry, names: dict[str, str]) -> Said:
-    evidence = ("reply" if entry.how == "reply" else "visit") if entry.evidence_id else ""
+    evidence = {"reply": "reply", "objection": "request"}.get(entry.how, "visit") if entry.evidence_id else ""
     return Said(
         entry.at, entry.allowed, entry.channel, entry.purpose, entry.basis, entry.text, entry.wording, entry.language,
         entry.how, names.get(entry.staff_id or "", ""), evidence, (entry.evidence_id or "")[:8],

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from notify.core.consent import CONSENT_PURPOSES, SAID, in_use
 from notify.core.mask import mask_email, mask_name, mask_phone
-from notify.core.notices import CONSENT_PURPOSES, EVERY_PURPOSE
 from notify.flows.context import Context
 from notify.flows.keeping import fate, midnight, rule_of
 from notify.render.keeping_says import after_handback
@@ -35,12 +35,12 @@ class ContactLine:
 def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tuple[ContactLine, ...]:
     """The ways to reach those who are told about this visit; nobody else's are shown."""
     told = visits.visit_people(unit, visit_id).get("tell", ())
-    uses = people.allowed_uses(unit, told)
+    states = people.standings(unit, told)
     here = tickets.is_device_with_us(unit, visit_id)
     lines, contacts = [], people.contacts_of_all(unit, told)
     for person_id in told:
         for contact in contacts.get(person_id, ()):
-            allowed = uses.get(person_id, {}).get(contact.channel, frozenset())
+            allowed = in_use(states.get(person_id, {}), contact.channel)
             key, can_stop = _use_of(contact, allowed, here=here, is_on=contact.channel in ctx.channels_on)
             asks = can_stop and not allowed.isdisjoint(CONSENT_PURPOSES)
             said = _say(key, contact, allowed, words)
@@ -63,7 +63,7 @@ def _say(key: str, contact: Contact, allowed: frozenset[str], words: Language) -
     mask = mask_email if contact.channel == "email" else mask_phone
     values = {"address": mask(contact.address)}
     if key in ("reach_email", "reach_sms", "reach_call"):
-        named = [words[f"purpose.{purpose}"] for purpose in EVERY_PURPOSE if purpose in allowed]
+        named = [words[f"purpose.{purpose}"] for purpose in SAID if purpose in allowed]
         values["purposes"] = words["purpose.joined"].join(filter(None, (", ".join(named[:-1]), named[-1])))
     return words(f"claim.{key}", **values)
 

@@ -47,13 +47,15 @@ class RequestLine:
     reason: str
     ended_at: datetime | None
     by: str
+    in_force: bool
 
 
 @dataclass(frozen=True, slots=True)
 class RequestList:
-    """What is open, whose day comes first on top, and the newest that are over."""
+    """What is open, whose day comes first on top; by which data are set aside; and the newest that are over."""
 
     open: tuple[RequestLine, ...]
+    in_force: tuple[RequestLine, ...]
     ended: tuple[RequestLine, ...]
     today: date
 
@@ -63,9 +65,10 @@ def view(ctx: Context, actor: Actor) -> RequestList:
     actor.need("take_request")
     with ctx.db.read(actor.shop_id) as unit:
         make, today = _maker(ctx, unit), ctx.today(ctx.shop(unit))
-        waiting = tuple(make.line(one) for one in requests.open_requests(unit))
-        return RequestList(waiting, tuple(make.line(one) for one in requests.ended_requests(unit, limit=ENDED_SHOWN)),
-                           today)  # fmt: skip
+        found = (requests.open_requests(unit), requests.in_force(unit),
+                 requests.ended_requests(unit, limit=ENDED_SHOWN))  # fmt: skip
+        waiting, aside, over = (tuple(map(make.line, some)) for some in found)
+        return RequestList(waiting, aside, tuple(one for one in over if not one.in_force), today)
 
 
 def view_one(ctx: Context, actor: Actor, request_id: str) -> RequestLine:
@@ -118,5 +121,5 @@ class _Lines:
             may_extend=one.state == OPEN and may_extend(self.today, one.due_on, one.extended_to),
             against=stands_against(fate(self.ctx, self.unit, one.person_id)) if is_erasure else (),
             erased_from=one.rests_until if is_erasure else None, note=one.note, reason=one.reason,
-            ended_at=one.ended_at, by=self.staff.get(one.staff_id, ""),
+            ended_at=one.ended_at, by=self.staff.get(one.staff_id, ""), in_force=one.in_force,
         )  # fmt: skip

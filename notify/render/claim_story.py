@@ -93,6 +93,8 @@ UNTOLD: dict[str, str] = {
     "request_taken": "what a finder of the claim ticket need not know; the page behind the code says it",
     "request_extended": "as above",
     "request_ended": "as above",
+    "lifting_told": "as above",
+    "lifted": "as above",
     "request_pressing": "of interest to the shop only",
     "person_forgotten": "nobody is left to read it",
 }
@@ -137,8 +139,8 @@ def tell(story: Sequence[Event], known: Known, words: Language, moments: Moments
 
 
 def _sentence(event: Event, promised: datetime | None, known: Known, words: Language, moments: Moments) -> str:
-    if event.kind in _ASKING and event.codes.get("purpose") in CONSENT_PURPOSES:
-        return words[f"story.{_ASKING[event.kind]}"]
+    if event.kind in _ASKING and "purpose" in event.codes:
+        return words[f"story.{_ASKING[event.kind]}"] if event.codes["purpose"] in CONSENT_PURPOSES else ""
     if event.kind in _BY_ITSELF and "why" in event.codes:
         return ""
     if event.kind in TOLD:

@@ -9,8 +9,11 @@ HOW = {
     "counter": "at the counter", "claim_page": "on the claim page", "reply": "by writing back",
     "one_click": "by the link in a mail", "pad": "on a paper claim ticket", "api": "through a script of the shop",
     "source": "through another system", "command": "at the counter, entered by command",
+    "objection": "by an objection to what rests on the shop's interest",
     "restore": "when a backup was brought back in which a later withdrawal may be missing",
 }  # fmt: skip
+_BASIS = {"consent": "their consent", "contract": "the repair they ordered", "interest": "the shop's interest"}
+_DID = {"restore": "the shop set aside", "objection": "they objected to"}
 _LANGUAGES = {"en": "English", "de": "German", "it": "Italian"}
 # By what way everything was stopped, for the list of stops.
 REASONS = {**HOW, "carried_over": "with an earlier address of the same person", "added": "added here"}
@@ -21,12 +24,12 @@ def say_entry(
     how: str, by: str, evidence: str, evidence_id: str,
 ) -> str:  # fmt: skip
     """One row: who said what when, how, in which words, and what shows it."""
-    did = "the shop set aside" if how == "restore" else "they allowed" if allowed else "they withdrew"
+    did = _DID.get(how) or ("they allowed" if allowed else "they withdrew")
     entered = f", noted by {by}" if by else ""
     what = "The words shown" if allowed else "What was taken back"
     words = f' {what}, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
     shown = f" Evidence: {evidence} {evidence_id}." if evidence else ""
-    named = {"consent": "their consent", "contract": "the repair they ordered"}.get(basis, basis)
+    named = _BASIS.get(basis, basis)
     ground = f" It rests on {named}." if allowed else ""
     said = f"{when}: {did} {CHANNELS[channel]} for {PURPOSE_MEANING[purpose]}, {HOW.get(how, how)}{entered}."
     return f"{said}{ground}{words}{shown}"

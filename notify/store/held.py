@@ -97,7 +97,8 @@ PLACES: dict[str, Place] = {
     ),
     "requests": Place(
         s.requests, "person_id",
-        ("kind", "state", "how", "received_at", "proved_at", "due_on", "extended_to", "reason", "ended_at"), ("note",),
+        ("kind", "state", "how", "received_at", "proved_at", "due_on", "extended_to", "reason", "ended_at",
+         "lifted_at"), ("note",),
         {"staff_id": _STAFF},
     ),
     "holds": Place(

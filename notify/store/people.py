@@ -8,20 +8,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import groupby
+from itertools import chain, groupby
 from typing import Any, NamedTuple
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import Select, func, insert, select, update
 
-from notify.core.chunks import chunks
-from notify.core.consent import allowed_on, may_be_asked, standing
+from notify.core.chunks import AT_ONCE
+from notify.core.consent import allowed_on, may_be_asked, objected_on, standing
 from notify.core.errors import NotFound
 from notify.core.planner import Reach, Recipient
 from notify.core.suppression import normal_form
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
-from notify.store.statements import among, given, rows_among, where
+from notify.store.statements import among, given, is_in, rows_among, where
 
 WRONG_NUMBER = "wrong_number"  # why a contact does not work: somebody else is reached there
 _PERSON = select(s.people).where(*where(s.people, "id"))
@@ -37,19 +37,23 @@ _CURRENT = (
 )
 _CONTACTS = _CURRENT.where(*where(s.contacts, "person_id"))
 CONTACTS_AMONG = _CURRENT.where(*where(s.contacts), among(s.contacts, "person_id"))
-_MANY = 10_000  # people asked for in one statement; PostgreSQL takes 65,535 values, SQLite 32,766
+_AT = select(s.contacts).where(*where(s.contacts), among(s.contacts, "lookup"))  # whoever was reached there
+_REACHED_AT = _AT.where(s.contacts.c.replaced_at.is_(None)).order_by(s.contacts.c.created_at.desc(), s.contacts.c.id)
 _FORGOTTEN = select(s.people.c.id).where(*where(s.people), among(s.people, "id"), s.people.c.forgotten_at.is_not(None))
 _USES = (
     select(s.consents.c.person_id, s.consents.c.channel, s.consents.c.purpose, s.consents.c.allowed)
     .where(*where(s.consents), among(s.consents, "person_id"))
     .order_by(s.consents.c.seq)
 )
-_P, _C, _U = s.people, s.contacts, s.consents
+_P, _C, _U, _R = s.people, s.contacts, s.consents, s.requests
+SET_ASIDE = (is_in(_R.c.kind, "restriction"), is_in(_R.c.state, "done"), _R.c.lifted_at.is_(None))  # its requests
+_IS_SET_ASIDE = select(_R.c.id).where(_R.c.shop_id == _P.c.shop_id, _R.c.person_id == _P.c.id, *SET_ASIDE).exists()
 # One row for each current contact and consent to use it, the newest consent last.
 _RECIPIENTS = (
     select(
         _P.c.id, _P.c.language, _P.c.forgotten_at, _P.c.child, _C.c.id.label("contact_id"), _C.c.channel,
         _C.c.in_repaired_device, _C.c.undeliverable_at, _C.c.suppressed_how, _U.c.purpose, _U.c.allowed,
+        _IS_SET_ASIDE.label("set_aside"),
     )
     .join(_C, (_C.c.shop_id == _P.c.shop_id) & (_C.c.person_id == _P.c.id) & _C.c.replaced_at.is_(None), isouter=True)
     .join(_U, (_U.c.shop_id == _C.c.shop_id) & (_U.c.person_id == _C.c.person_id) & (_U.c.channel == _C.c.channel),
@@ -120,9 +124,7 @@ def exists(unit: Unit, person_id: str) -> bool:
 
 def is_forgotten(unit: Unit, person_id: str) -> bool:
     """Whether the person's data were erased; opens nothing."""
-    t = s.people
-    query = select(t.c.forgotten_at).where(t.c.shop_id == unit.shop_id, t.c.id == person_id)
-    return unit.connection.execute(query).scalar() is not None
+    return bool(forgotten_among(unit, (person_id,)))
 
 
 def forgotten_among(unit: Unit, ids: Iterable[str]) -> frozenset[str]:
@@ -176,11 +178,11 @@ def contacts_of_all(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, tuple
     """
     ids, found = sorted(set(person_ids)), dict[str, tuple[Contact, ...]]()
     unit.opener.fetch(ids)
-    for some in chunks(ids, _MANY):
-        for row in rows_among(unit, CONTACTS_AMONG, "person_id", some):
-            if row[3] is not None:
-                one = _contact(unit, row)
-                found[one.person_id] = (*found.get(one.person_id, ()), one)
+    rows = unit.connection.execute(CONTACTS_AMONG, {**given(unit), "any_person_id": ids})
+    for row in chain.from_iterable(rows.partitions(AT_ONCE)):
+        if row[3] is not None:
+            one = _contact(unit, row)
+            found[one.person_id] = (*found.get(one.person_id, ()), one)
     return found
 
 
@@ -214,10 +216,11 @@ def reach_of(unit: Unit, contact_id: str, *, also_replaced: bool = False) -> Rea
     row = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.id == contact_id)).first()
     if row is None or row.address_sealed is None or (row.replaced_at is not None and not also_replaced):
         return None
-    uses = allowed_uses(unit, [row.person_id]).get(row.person_id, {}).get(row.channel, frozenset())
+    state = standings(unit, [row.person_id]).get(row.person_id, {})
     return Reach(
-        row.id, row.channel, uses, row.in_repaired_device, row.undeliverable_at is not None, row.suppressed_how
-    )
+        row.id, row.channel, allowed_on(state, row.channel), row.in_repaired_device, row.undeliverable_at is not None,
+        row.suppressed_how, objected_on(state, row.channel),
+    )  # fmt: skip
 
 
 def phone_to_call(unit: Unit, person_id: str, *, device_with_us: bool) -> str:
@@ -254,30 +257,18 @@ def _change_contact(unit: Unit, contact_id: str, **columns: datetime | str | boo
 
 def find_people(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
     """Identifiers of the people who have or had this address, through the blind index."""
-    t = s.contacts
-    found = unit.connection.execute(
-        select(t.c.person_id).where(t.c.shop_id == unit.shop_id, t.c.lookup.in_(_indexes(unit, channel, address)))
-    ).scalars()
-    return tuple(dict.fromkeys(found))
+    return tuple(dict.fromkeys(row.person_id for row in _at(unit, _AT, channel, address)))
 
 
 def current_owners(unit: Unit, channel: str, address: str) -> Mapping[str, str]:
     """person -> contact, of everybody who is reached at this address today, the newest first."""
-    t = s.contacts
-    same = (t.c.shop_id == unit.shop_id, t.c.lookup.in_(_indexes(unit, channel, address)), t.c.replaced_at.is_(None))
-    query = select(t.c.person_id, t.c.id).where(*same).order_by(t.c.created_at.desc(), t.c.id)
-    return {row.person_id: row.id for row in unit.connection.execute(query)}
+    return {row.person_id: row.id for row in _at(unit, _REACHED_AT, channel, address)}
 
 
 def contacts_alike(unit: Unit, contact_id: str) -> tuple[str, ...]:
     """This contact and everybody else's current one with the same address; empty when it was erased."""
-    t = s.contacts
     own = get_contact(unit, contact_id)
-    if own is None:
-        return ()
-    lookups = _indexes(unit, own.channel, own.address)
-    same = (t.c.shop_id == unit.shop_id, t.c.lookup.in_(lookups), t.c.replaced_at.is_(None))
-    return tuple(unit.connection.execute(select(t.c.id).where(*same).order_by(t.c.id)).scalars())
+    return tuple(sorted(row.id for row in _at(unit, _REACHED_AT, own.channel, own.address))) if own else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,11 +281,7 @@ class Broken:
 
 def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
     """The newest trouble with this address, whoever left it; None for none, or when it was said to work since."""
-    t = s.contacts
-    query = select(t.c.created_at, t.c.undeliverable_at, t.c.undeliverable_why).where(
-        t.c.shop_id == unit.shop_id, t.c.lookup.in_(_indexes(unit, channel, address))
-    )
-    rows = unit.connection.execute(query).all()
+    rows = _at(unit, _AT, channel, address)
     troubles = [Broken(r.undeliverable_at, r.undeliverable_why) for r in rows if r.undeliverable_at]
     newest = max(troubles, key=lambda one: one.at, default=None)
     if newest and any(r.undeliverable_at is None and r.created_at > newest.at for r in rows):
@@ -302,8 +289,8 @@ def broken_before(unit: Unit, channel: str, address: str) -> Broken | None:
     return newest
 
 
-def _indexes(unit: Unit, channel: str, address: str) -> tuple[str, ...]:
-    return unit.opener.lookups(channel, normal_form(channel, address))
+def _at(unit: Unit, query: Select[Any], channel: str, address: str) -> Sequence[Any]:
+    return rows_among(unit, query, "lookup", unit.opener.lookups(channel, normal_form(channel, address)))
 
 
 def allowed_uses(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, Mapping[str, frozenset[str]]]:
@@ -372,10 +359,12 @@ def _recipient(rows: list[Any]) -> Recipient:
             row.in_repaired_device,
             row.undeliverable_at is not None,
             row.suppressed_how,
+            objected_on(state, contact_id),
         )
         for contact_id, row in ways.items()
     )
-    return Recipient(rows[0].id, rows[0].language, reaches, rows[0].forgotten_at is not None)
+    first = rows[0]
+    return Recipient(first.id, first.language, reaches, first.forgotten_at is not None, bool(first.set_aside))
 
 
 def set_child(unit: Unit, person_id: str, child: bool) -> None:

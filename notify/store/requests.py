@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -13,6 +14,7 @@ from notify.core.requests import DONE, OPEN, Kind, erased_from
 from notify.store import schema as s
 from notify.store import statements
 from notify.store.database import Unit
+from notify.store.people import SET_ASIDE
 from notify.store.statements import given, is_in, where
 
 _T = s.requests
@@ -39,6 +41,12 @@ class Request:
     reason: str
     ended_at: datetime | None
     staff_id: str
+    lifted_at: datetime | None = None
+
+    @property
+    def in_force(self) -> bool:
+        """Whether the person's data are set aside by it: a restriction that was done, and not lifted since."""
+        return self.kind is Kind.RESTRICTION and self.state == DONE and self.lifted_at is None
 
     @property
     def last_day(self) -> date:
@@ -110,10 +118,36 @@ def open_requests(unit: Unit) -> tuple[Request, ...]:
     return tuple(_request(unit, row) for row in unit.connection.execute(query).all())
 
 
+def asked_to_erase(unit: Unit) -> Mapping[str, datetime]:
+    """person -> from when on they are forgotten because they asked, of those known to be who they are."""
+    query = select(_T.c.person_id, _T.c.received_at, _T.c.proved_at).where(
+        _T.c.shop_id == unit.shop_id, _T.c.state == OPEN, _T.c.kind == Kind.ERASURE.value, _T.c.proved_at.is_not(None)
+    )
+    return {row.person_id: erased_from(max(row.received_at, row.proved_at)) for row in unit.connection.execute(query)}
+
+
 def ended_requests(unit: Unit, *, limit: int) -> tuple[Request, ...]:
     """The newest that are over."""
     query = select(_T).where(_T.c.shop_id == unit.shop_id, _T.c.state != OPEN).order_by(_T.c.seq.desc()).limit(limit)
     return tuple(_request(unit, row) for row in unit.connection.execute(query).all())
+
+
+def in_force(unit: Unit) -> tuple[Request, ...]:
+    """Those by which somebody's data are set aside, the newest first."""
+    query = select(_T).where(_T.c.shop_id == unit.shop_id, *SET_ASIDE).order_by(_T.c.seq.desc())
+    return tuple(_request(unit, row) for row in unit.connection.execute(query).all())
+
+
+def set_aside_among(unit: Unit, person_ids: Iterable[str]) -> frozenset[str]:
+    """Those of these people whose data are set aside."""
+    query = select(_T.c.person_id).where(_T.c.shop_id == unit.shop_id, _T.c.person_id.in_(list(person_ids)), *SET_ASIDE)
+    return frozenset(unit.connection.execute(query).scalars())
+
+
+def lift(unit: Unit, person_id: str, *, at: datetime) -> None:
+    """Ends every restriction of a person."""
+    mine = (_T.c.shop_id == unit.shop_id, _T.c.person_id == person_id, *SET_ASIDE)
+    unit.connection.execute(update(_T).where(*mine).values(lifted_at=at))
 
 
 def ids_beginning(unit: Unit, beginning: str) -> tuple[str, ...]:
@@ -149,6 +183,7 @@ def _request(unit: Unit, row: Any) -> Request:
     return Request(
         row.id, row.seq, row.person_id, row.visit_id, Kind(row.kind), row.state, row.how, row.received_at,
         row.proved_at, row.due_on, row.extended_to, _note(unit, row), row.reason, row.ended_at, row.staff_id or "",
+        row.lifted_at,
     )  # fmt: skip
 
 

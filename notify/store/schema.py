@@ -282,6 +282,7 @@ requests = _table(
     _sealed("note"),  # what is to be corrected, or why it was refused
     _code("reason"),
     _at("ended_at", null=True),
+    _at("lifted_at", null=True),  # of a restriction that was done: since when the data are no longer set aside
     _id("staff_id", null=True),
     UniqueConstraint("shop_id", "seq"),
     Index("ix_requests_person", "shop_id", "person_id"),

@@ -190,6 +190,7 @@ _LIST: tuple[tuple[str, str, str], ...] = (
     ("/requests/<request_id>/done", "POST", "staff:settle_request"),
     ("/requests/<request_id>/refuse", "POST", "staff:settle_request"),
     ("/requests/<request_id>/extend", "POST", "staff:settle_request"),
+    ("/requests/<request_id>/lift", "POST", "staff:settle_request"),
     ("/requests/<request_id>/withdraw", "POST", "staff:take_request"),
     ("/requests/<request_id>/held.json", "GET", "staff:export"),
     ("/messages", "GET", "staff:look"),

@@ -12,7 +12,7 @@ import pytest
 
 from notify.core.events import Event
 from notify.core.long_past import HOLDS, TYPING, OfMoment, OfState
-from notify.core.notices import CUSTOMER_NOTICES, EVERY_PURPOSE, NOTICES
+from notify.core.notices import CUSTOMER_NOTICES, NOTICES, SAID
 from notify.core.planner import Facts, Planned, Reach, Recipient, Skipped, plan
 from notify.core.rules import RULES
 
@@ -40,7 +40,7 @@ def _planned(kind: str, ago: timedelta, **more: object) -> dict[str, Planned | S
 
 
 def test_every_notice_to_customers_stands_in_the_table_once_with_a_reason() -> None:
-    assert set(HOLDS) == {name for name in CUSTOMER_NOTICES if NOTICES[name].purpose in EVERY_PURPOSE}
+    assert set(HOLDS) == {name for name in CUSTOMER_NOTICES if NOTICES[name].purpose in SAID}
     assert {name for name, held in HOLDS.items() if isinstance(held, OfState)} == set(STILL_OF_USE)
     assert all(held.why for held in HOLDS.values())
 
@@ -50,7 +50,7 @@ def test_after_seven_hours_customers_are_told_only_what_they_can_still_use_and_t
     for kind in RULES:
         for name, one in _planned(kind, SEVEN).items():
             notice = NOTICES[name]
-            if notice.audience == "customer" and notice.purpose not in EVERY_PURPOSE:
+            if notice.audience == "customer" and notice.purpose not in SAID:
                 continue  # they answer what was written this moment, never something typed from paper
             wanted = notice.audience == "shop" or name in STILL_OF_USE
             assert isinstance(one, Planned) == wanted, name

@@ -65,7 +65,7 @@ def test_a_clock_that_does_not_exist_is_refused(clock: str) -> None:
 def test_disputes_legal_claims_and_open_requests_cannot_be_switched_off() -> None:
     """GDPR art. 17(3)(e): claims; art. 12 and 18: what is asked must still be there to be answered or set aside."""
     bare = check_rule(replace(CARD, exceptions=()))
-    assert bare.exceptions == ALWAYS == ("dispute", "legal", "request")
+    assert bare.exceptions == ALWAYS == ("dispute", "legal", "request", "set_aside")
     assert why_kept(bare, {"unpaid", "legal"}) == ("legal",) and why_kept(CARD, {"unpaid"}) == ("unpaid",)
     with pytest.raises(Invalid):
         check_rule(replace(default_rule("delegate"), exceptions=("unpaid",)))
@@ -73,7 +73,7 @@ def test_disputes_legal_claims_and_open_requests_cannot_be_switched_off() -> Non
 
 def test_a_reason_that_nobody_may_switch_off_keeps_even_under_a_rule_that_does_not_name_it() -> None:
     bare = replace(CARD, exceptions=())
-    assert why_kept(bare, ["unpaid", "legal", "request", "dispute"]) == ("dispute", "legal", "request")
+    assert why_kept(bare, ["set_aside", "unpaid", "legal", "request", "dispute"]) == ALWAYS
 
 
 def test_somebody_looks_again_tomorrow_at_the_earliest_and_in_three_years_at_the_latest() -> None:

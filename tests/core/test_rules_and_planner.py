@@ -70,7 +70,7 @@ def test_only_what_answers_the_customers_own_act_or_has_its_hour_leaves_before_t
 
 def by_hand(notice: Notice, reach: Reach, *, with_us: bool, on: frozenset[str]) -> bool:
     """Whether this way may be used, from the words of the design."""
-    allowed = notice.purpose in reach.purposes
+    allowed = ("pickup" if notice.purpose == "reminder" else notice.purpose) in reach.purposes
     in_our_hands = reach.in_repaired_device and with_us
     return allowed and reach.channel in on and not reach.undeliverable and not in_our_hands
 

@@ -85,7 +85,7 @@ def test_a_reason_that_is_dropped_counts_from_tomorrow_as_a_shorter_period_does(
         today = house.ctx.today(house.ctx.shop(unit))
     told = keep_rules.change_rule(house.ctx, house.actor(), "contact_card", exceptions=("uncollected",))
     assert told.rule.valid_from == today + timedelta(days=1)
-    assert told.rule.exceptions == ("uncollected", "dispute", "legal", "request")
+    assert told.rule.exceptions == ("uncollected", "dispute", "legal", "request", "set_aside")
 
 
 def test_a_slip_is_taken_back_by_writing_what_was_there_and_a_change_keeps_what_is_to_come(house: House) -> None:
@@ -97,10 +97,10 @@ def test_a_slip_is_taken_back_by_writing_what_was_there_and_a_change_keeps_what_
 
     change(period="P3D")
     dropped = change(exceptions=("unpaid",))
-    assert (dropped.period, dropped.exceptions) == ("P3D", ("unpaid", "dispute", "legal", "request"))
+    assert (dropped.period, dropped.exceptions) == ("P3D", ("unpaid", "dispute", "legal", "request", "set_aside"))
     assert to_come() == dropped
     back = change(period="P90D", exceptions=("uncollected", "unpaid", "follow_up"))
-    assert to_come() is None and (back.period, len(back.exceptions)) == ("P90D", 6)
+    assert to_come() is None and (back.period, len(back.exceptions)) == ("P90D", 7)
 
 
 def test_who_gets_a_reason_while_the_night_runs_stays(house: House) -> None:

@@ -7,7 +7,7 @@ art. 12(3); articles in facts 2.2.
 from __future__ import annotations
 
 import threading
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -15,7 +15,21 @@ import pytest
 from notify.core import requests as rules
 from notify.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from notify.core.requests import Kind, Standing
-from notify.flows import forget, held_about, keeping, requests, requests_due, view_day_sheet, view_requests
+from notify.flows import (
+    forget,
+    granted,
+    held_about,
+    keeping,
+    reach,
+    reminders,
+    requests,
+    requests_due,
+    view_consents,
+    view_day_sheet,
+    view_keeping,
+    view_requests,
+    view_ticket,
+)
 from notify.flows.check_in_form import PersonForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import messages, people, replies, visits
@@ -84,9 +98,19 @@ class Asking:
     def night(self) -> int:
         return requests_due.erase_due(self.house.ctx, self.house.system())
 
+    def asked_from(self) -> datetime | None:
+        """As the dry run of forgetting says it."""
+        [found] = view_keeping.view_fates(self.house.ctx, self.house.actor(), everyone=True)
+        return found.asked_from
+
     def is_gone(self) -> bool:
         with self.house.read() as unit:
             return people.is_forgotten(unit, self.person)
+
+    def became(self, notice: str) -> tuple[str, str]:
+        """State and reason of the one message of that kind."""
+        ((_, state, reason),) = self.lines.states(self.done.visit_id, notice)
+        return state, reason
 
     def mails(self) -> list[str]:
         self.house.deliver(after=91)
@@ -116,12 +140,12 @@ def test_an_erasure_waits_for_the_device_then_rests_and_then_goes_in_the_night(a
 def test_an_erasure_can_be_taken_back_until_the_night_and_is_told_once_before(asking: Asking) -> None:
     asking.give_back()
     made = asking.ask()
-    assert made.erased_from == asking.house.clock() + timedelta(hours=12)
+    assert made.erased_from == asking.house.clock() + timedelta(hours=12) == asking.asked_from()
     asking.house.clock.advance(11 * 3600)
     assert asking.night() == 0
     requests.withdraw(asking.house.ctx, asking.house.actor(), made.id)
     asking.house.clock.advance(11 * 3600)
-    assert asking.night() == 0 and not asking.is_gone()
+    assert asking.night() == 0 and not asking.is_gone() and asking.asked_from() is None
     told = [mail for mail in asking.mails() if "to be forgotten" in mail]
     assert len(told) == 1 and "first night after" in told[0]
     with pytest.raises(Conflict):
@@ -260,3 +284,83 @@ def test_a_name_is_corrected_with_the_request_and_the_words_stay_sealed(asking: 
         f"made sure: {SURE}",
         "answered: changed",
     ]
+
+
+def test_data_set_aside_are_kept_and_only_what_gives_the_device_back_is_sent_until_they_were_told(
+    asking: Asking,
+) -> None:
+    """GDPR art. 18(2): with the exception of storage only with consent, or for somebody's rights; 18(3): "shall be
+    informed by the controller before the restriction of processing is lifted"."""
+    house, made = asking.house, asking.ask("restriction")
+    requests.finish(house.ctx, house.actor(), made.id, note="set aside")
+    (line,) = view_requests.view(house.ctx, house.actor()).in_force
+    seen = view_ticket.view(house.ctx, house.actor(), asking.done.ticket_ids[0])
+    assert line.id == made.id and [one.set_aside for one in seen.people] == [True]
+    house.deliver(after=91)
+    asking.give_back()
+    assert {one: asking.became(one) for one in ("checked_in", "ready", "handed_back")} == {
+        "checked_in": ("dropped", "set_aside"), "ready": ("dropped", "no_longer_on_shelf"),
+        "handed_back": ("skipped", "set_aside"),
+    }  # fmt: skip
+    house.clock.advance(100 * 86400)
+    with house.read() as unit:
+        assert keeping.who_is_due(house.ctx, unit) == ((), ((asking.person, "set_aside"),))
+    assert granted.lift(house.ctx, house.actor(), made.id) is False  # they are told first
+    with pytest.raises(Conflict, match="not left yet"):
+        granted.lift(house.ctx, house.actor(), made.id)
+    assert "use your data again" in asking.mails()[-1]
+    assert granted.lift(house.ctx, house.actor(), made.id) is True
+    with house.read() as unit:
+        assert keeping.who_is_due(house.ctx, unit)[0] == (asking.person,)
+    with pytest.raises(Conflict, match="No data are set aside"):
+        granted.lift(house.ctx, house.actor(), made.id)
+
+
+def test_what_is_ready_or_asked_for_reaches_whoever_had_their_data_set_aside(asking: Asking) -> None:
+    house, made = asking.house, asking.ask("restriction")
+    requests.finish(house.ctx, house.actor(), made.id)
+    shelve(house, asking.done.ticket_ids[0])
+    house.deliver(after=91)
+    assert asking.became("ready") == ("sent", "")
+    told = asking.mails()
+    assert any("write only what is needed to give your device back" in mail for mail in told)
+    requests.withdraw(house.ctx, house.actor(), made.id, person_id=asking.person)  # their own wish needs no word before
+    assert asking.row(made.id).lifted_at == house.clock()
+
+
+def test_whoever_wants_to_be_forgotten_too_is_asked_which_of_the_two_and_later_goes_all_the_same(
+    asking: Asking,
+) -> None:
+    """GDPR art. 18(1)(b): somebody opposes the erasure and requests restriction instead; so not both at once."""
+    asking.give_back()
+    house, first, second = asking.house, asking.ask("erasure"), asking.ask("restriction")
+    with pytest.raises(Conflict, match="also asked to be forgotten"):
+        requests.finish(house.ctx, house.actor(), second.id)
+    requests.withdraw(house.ctx, house.actor(), first.id)
+    requests.finish(house.ctx, house.actor(), second.id)
+    asking.ask("erasure")
+    house.clock.advance(13 * 3600)
+    assert asking.night() == 1 and asking.is_gone()
+
+
+def test_an_objection_ends_what_rests_on_the_shops_interest_and_nothing_of_the_contract(lines: Lines) -> None:
+    """GDPR art. 21(1): "shall no longer process"; 21(2) and (3): advertising ends whatever it rests on."""
+    asking = Asking(lines, email_purposes=("repair", "pickup", "afterwards"), phone="")
+    house, made = lines.house, asking.ask("objection", note="no reminders, please")
+    requests.finish(house.ctx, house.actor(), made.id)
+    seen = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
+    ended = [(one.purpose, one.basis, one.how, one.evidence) for one in seen.said if not one.allowed]
+    assert ended == [
+        ("reminder", "interest", "objection", "request"),
+        ("afterwards", "consent", "objection", "request"),
+    ]
+    assert seen.ways[0].allowed == ("repair", "pickup") and "reminder" in seen.ways[0].may_ask
+    shelve(house, asking.done.ticket_ids[0])
+    house.deliver(after=91)
+    house.clock.advance(15 * 86400)
+    assert reminders.remind_collection(house.ctx, house.system()) == 1
+    assert [asking.became(one) for one in ("ready", "collection_reminder")] == [("sent", ""), ("skipped", "objected")]
+    reach.set_use(house.ctx, house.actor(), asking.done.visit_id, asking.person, channel="email",
+                  purposes=("reminder",), allowed=True, how="counter")  # fmt: skip
+    again = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
+    assert again.ways[0].allowed == ("repair", "pickup", "reminder")

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 
 from notify.core.errors import Conflict, Invalid, NotFound
 from notify.core.instants import noon
-from notify.core.requests import OPEN, REFUSED, Kind
+from notify.core.requests import DONE, OPEN, REFUSED, Kind
 from notify.core.retention import Rule
 from notify.flows import contact_codes, requests
 from notify.flows.claims import Forgotten, open_claim
@@ -184,13 +184,15 @@ def _against(codes: tuple[str, ...], w: Language) -> str:
 def _asked(one: Request, w: Language, moments: Moments, against: tuple[str, ...]) -> dict[str, Any]:
     return {
         "id": one.id, "title": w[f"rights_kind.{one.kind}"], "when": moments.stamp(one.received_at),
-        "sentence": _stands(one, w, moments, against), "can_withdraw": one.state == OPEN,
+        "sentence": _stands(one, w, moments, against), "can_withdraw": one.state == OPEN or one.in_force,
     }  # fmt: skip
 
 
 def _stands(one: Request, w: Language, moments: Moments, against: tuple[str, ...]) -> str:
     if one.state == REFUSED:
         return f"{w('rights.refused', reason=w[f'rights_reason.{one.reason}'])} {w['rights.complain']}"
+    if one.kind is Kind.RESTRICTION and one.state == DONE:
+        return w["rights.state_set_aside" if one.in_force else "rights.state_lifted"]
     if one.state != OPEN:
         return w[f"rights.state_{one.state}"]
     if one.proved_at is None:

@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, request
 from werkzeug.wrappers import Response
 
-from notify.core.consent import CONSENT_PURPOSES, EVERY_PURPOSE, PURPOSE_MEANING
+from notify.core.consent import EVERY_PURPOSE, PURPOSE_MEANING, PURPOSES
 from notify.core.errors import Invalid, NotifyError
 from notify.core.roles import may
 from notify.flows import reach
@@ -84,7 +84,7 @@ def _way(one: Way, speak: Say) -> dict[str, Any]:
         "says": say_way(channel=one.channel, masked=one.masked, allowed=one.allowed, stopped_on=stopped),
         "give": [{"code": use, "label": f"They allow: {PURPOSE_MEANING[use]}"} for use in asked],
         "withdraw": [{"code": use, "label": f"They withdraw: {PURPOSE_MEANING[use]}"}
-                     for use in one.allowed if use in CONSENT_PURPOSES or len(one.allowed) > 1],
+                     for use in one.allowed if use not in PURPOSES or set(PURPOSES) <= set(one.allowed)],
         "can_stop": not stopped,
     }  # fmt: skip
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from typing import Any
 
 from flask import Blueprint, Response, request
@@ -12,6 +13,7 @@ from notify.core.errors import NotFound, NotifyError
 from notify.core.requests import ARTICLES, REASONS, WAYS, Kind, Standing
 from notify.core.retention import EXCEPTIONS, NOT_ADVICE
 from notify.core.roles import may
+from notify.flows import granted
 from notify.flows import requests as flow
 from notify.flows.view_lookup import find_person, find_ticket
 from notify.flows.view_requests import RequestLine, view, view_one
@@ -24,6 +26,12 @@ from notify.web.say import Say
 
 pages = Blueprint("requests", __name__)
 WHO = ("bringer", "tell", "payer", "collector")
+# What the answer "it is done" does by itself.
+_DOES = {
+    Kind.RESTRICTION: "From then on they are sent only what is needed to give the device back, and what they ask for;"
+    " nothing of theirs is forgotten until you end it.",
+    Kind.OBJECTION: "From then on they get no reminders, and no question afterwards.",
+}
 TYPED = ("number", "who", "kind", "how", "note", "made_sure", "received_on")
 
 
@@ -39,6 +47,7 @@ def _list(*, error: NotifyError | None = None, typed: dict[str, str] | None = No
         "requests.html", here="", status=422 if error else 200, sentence=_sentence(len(seen.open)), advice=NOT_ADVICE,
         errors=d.problems(error, {name: f"new-{name}" for name in TYPED}) if error else None,
         open=[shown(one, speak) for one in seen.open], ended=[shown(one, speak) for one in seen.ended],
+        in_force=[shown(one, speak) for one in seen.in_force],
         typed={**dict.fromkeys(TYPED, ""), **(typed or {})}, kinds=_choices("request_kind", Kind),
         ways=_choices("request_way", WAYS), who=_choices("request_who", WHO),
     )  # fmt: skip
@@ -83,10 +92,12 @@ def show_one(request_id: str) -> Answer:
 def _one(request_id: str, *, error: NotifyError | None = None) -> Answer:
     one, speak = view_one(ctx(), current_actor(), request_id), say()
     role = current_actor().role
-    named = {"note": "refuse-note", "reason": "refuse-reason", "made_sure": "prove-made_sure", "name": "done-name"}
+    named = {"note": "refuse-note", "reason": "refuse-reason", "made_sure": "prove-made_sure", "name": "done-name",
+             "told": "lift-told"}  # fmt: skip
     return render_page(
         "request.html", here="", status=422 if error else 200, errors=d.problems(error, named) if error else None,
         one=shown(one, speak), note=one.note, is_open=one.state == "open", proved=one.proved, advice=NOT_ADVICE,
+        does=_DOES.get(one.kind, ""), in_force=one.in_force,
         is_erasure=one.kind is Kind.ERASURE, is_correction=one.kind is Kind.CORRECTION, may_extend=one.may_extend,
         may_settle=may(role, "settle_request"), may_export=may(role, "export") and one.proved and bool(one.person),
         reasons=_choices("request_reason", REASONS),
@@ -107,6 +118,8 @@ def shown(one: RequestLine, speak: Say) -> dict[str, Any]:
 
 def due(one: RequestLine) -> str:
     """The last day and how far off it is, or how it ended."""
+    if one.in_force:
+        return f"Their data are set aside since {one.ended_at:%d %B %Y}."
     if one.state != "open":
         reason = f" {d.capital(d.words()(f'request_reason.{one.reason}'))}." if one.reason else ""
         return f"{d.words()(f'request_state.{one.state}')}.{reason}"
@@ -171,18 +184,28 @@ def extend(request_id: str) -> Answer:
     )
 
 
+@pages.post("/requests/<request_id>/lift")
+def lift(request_id: str) -> Answer:
+    """Their data are to be used again: first they are told, then it ends."""
+    told, ended = request.form.get("told", ""), []
+    return _do(
+        request_id, lambda: ended.append(granted.lift(ctx(), current_actor(), request_id, told=told)),
+        lambda: "It has ended." if ended[0] else "They are told now. Press once more when that has left.",
+    )  # fmt: skip
+
+
 @pages.post("/requests/<request_id>/withdraw")
 def withdraw(request_id: str) -> Answer:
     """They took it back."""
     return _do(request_id, lambda: flow.withdraw(ctx(), current_actor(), request_id), "It is taken back.")
 
 
-def _do(request_id: str, act: Any, said: str) -> Answer:
+def _do(request_id: str, act: Any, said: str | Callable[[], str]) -> Answer:
     try:
         act()
     except NotifyError as error:
         return _one(request_id, error=error)
-    return redirect_with(f"/requests/{request_id}", said)
+    return redirect_with(f"/requests/{request_id}", said if isinstance(said, str) else said())
 
 
 @pages.get("/requests/<request_id>/held.json")

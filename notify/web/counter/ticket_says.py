@@ -59,6 +59,7 @@ def _person(one: PersonLine) -> list[tuple[str, str]]:
         return [(d.capital(head), "Forgotten: name and contacts were erased")]
     rows = [(d.capital(head), f"{d.person(one.name)}, reads {page_label(one.language)}")]
     rows += [("A child's contact", "only what belongs to the repair may be sent")] if one.child else []
+    rows += [("Data set aside", "only what gives the device back is sent, and what they ask for")] * one.set_aside
     return rows + [("Reached by", _contact(contact)) for contact in one.contacts]
 
 

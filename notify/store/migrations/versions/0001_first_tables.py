@@ -917,6 +917,7 @@ def upgrade() -> None:
         sa.Column("note_sealed", sa.LargeBinary(), nullable=True),
         sa.Column("reason", sa.String(length=40), server_default=sa.text("('')"), nullable=False),
         sa.Column("ended_at", notify.store.types.Instant(timezone=True), nullable=True),
+        sa.Column("lifted_at", notify.store.types.Instant(timezone=True), nullable=True),
         sa.Column("staff_id", sa.String(length=36), nullable=True),
         sa.CheckConstraint(
             "kind in ('access','correction','erasure','restriction','objection')", name=op.f("ck_requests_kind")
