@@ -7,8 +7,9 @@ import click
 from notify.cli.backup import keep_list_beside
 from notify.cli.bars import bar
 from notify.cli.desk import Command, Desk, pass_desk
-from notify.cli.forget_dry_run import would_forget
+from notify.cli.forget_dry_run import would_forget, would_forget_one
 from notify.cli.only_one import is_served
+from notify.core.errors import Invalid
 from notify.flows import forget as flow
 from notify.flows import watch_clock
 from notify.flows.view_lookup import find_person
@@ -23,21 +24,28 @@ OUT_OF_REACH = (
     "--dry-run", is_flag=True, help="Only say who would go (by claim numbers), what stays, why, and until when."
 )
 @click.option("--all", "everyone", is_flag=True, help="With --dry-run: also those whose time is not over yet.")
-@click.option("--person", "number", default="", help="Forget the people of the visit with this claim number at once.")
+@click.option("--person", "number", default=None, help="Forget the people of the visit with this claim number at once.")
 @click.option(
-    "--who", type=click.Choice(["bringer", "tell", "payer", "collector"]), default="bringer", show_default=True
-)
+    "--who", type=click.Choice(["bringer", "tell", "payer", "collector"]), default=None,
+    help="Which person of the visit; the bringer if left out.",
+)  # fmt: skip
 @click.option("--yes", is_flag=True, help="Do not ask before --person.")
 @click.option("--the-clock-is-right", "right", is_flag=True, help="You looked: this machine's date and time are right.")
 @pass_desk
-def forget(desk: Desk, dry_run: bool, everyone: bool, number: str, who: str, yes: bool, right: bool) -> None:
+def forget(
+    desk: Desk, dry_run: bool, everyone: bool, number: str | None, who: str | None, yes: bool, right: bool
+) -> None:  # fmt: skip
     """Forget people: their keys are destroyed, their rows overwritten, and the files rewritten.
 
     Without options this does what happens every night: who was handed everything back longer ago than the shop
     keeps contact data is forgotten. The story of the repairs stays, without a person in it.
     """
-    if number:
-        _one(desk, number, who, yes=yes, dry_run=dry_run)
+    _go_together(
+        ("--all goes with --dry-run", everyone, dry_run), ("--who goes with --person", who, number is not None),
+        ("--the-clock-is-right goes without --dry-run and --person", right, not dry_run and number is None),
+    )  # fmt: skip
+    if number is not None:
+        _one(desk, number, who or "bringer", yes=yes, dry_run=dry_run)
         return
     if dry_run:
         would_forget(desk, everyone=everyone)
@@ -57,6 +65,13 @@ def forget(desk: Desk, dry_run: bool, everyone: bool, number: str, who: str, yes
     desk.show(done, *said, *([_proof(done.confirmed, served), OUT_OF_REACH] if done.due else []))
 
 
+def _go_together(*rules: tuple[str, object, bool]) -> None:
+    """What would be left aside without a word is refused: whoever typed it meant something else than would be done."""
+    for what, is_there, is_meant in rules:
+        if is_there and not is_meant:
+            raise Invalid(what, "See `shelfbell forget --help`.")
+
+
 def _all(desk: Desk, *, dry_run: bool, served: bool) -> flow.Forgotten:
     """With a bar where somebody looks; it begins once it is known how many go."""
     with bar(desk, "Forgetting") as tell:
@@ -67,11 +82,13 @@ def _all(desk: Desk, *, dry_run: bool, served: bool) -> flow.Forgotten:
 
 def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None:
     found = find_person(desk.ctx, desk.actor, desk.meant(number).visit_id, who)
+    fate, lines = would_forget_one(desk, found)
     if dry_run:
-        desk.show({"would_forget": 1}, "This person would be forgotten.")
+        desk.show({"would_forget": 1, "person": fate}, "This person would be forgotten.", *lines)
         return
     if not yes:
-        click.confirm("This cannot be taken back. Forget this person now?", abort=True)
+        click.echo("\n".join(lines), err=True)
+        click.confirm("This cannot be taken back. Forget this person now?", abort=True, err=True)
     served = _is_served(desk)
     proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies, prove=not served)
     keep_list_beside(desk.services)
@@ -91,4 +108,7 @@ def _proof(confirmed: bool, served: bool) -> str:
             "The running service rewrites the files and proves it: within a minute, or, where the database is large, "
             "once the shop is closed. The keys are gone already."
         )
-    return "It is not proved yet, because somebody was reading just now; the next run proves it."
+    return (
+        "It is not proved yet, because somebody was reading just now, or the database is large and the shop is open; "
+        "the next run proves it."
+    )

@@ -117,11 +117,12 @@ def rewrite_tables(engine: Engine, names: Iterable[str]) -> bool:
     """VACUUM FULL of PostgreSQL tables, so that no dead row stays in their files. False while a reader is in the way.
 
     A plain VACUUM leaves most of an overwritten row readable, and VACUUM FULL copies whatever an old snapshot
-    can still see: so it is proved only when no older snapshot was open as it began.
+    can still see: so it is proved only when no older snapshot was open as it began. Whoever comes while it waits
+    for a table waits behind it, so it soon gives up.
     """
     try:
         with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.execute(text("set lock_timeout = '5s'"))
+            connection.execute(text("set lock_timeout = '100ms'"))
             try:
                 alone = not connection.execute(_OLD_READERS).scalar_one()
                 for name in names:

@@ -8,6 +8,7 @@ import os
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from datetime import datetime
+from itertools import chain
 from typing import NamedTuple
 
 from cryptography.exceptions import InvalidTag
@@ -15,6 +16,7 @@ from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 from sqlalchemy import Connection, Engine, bindparam, delete, func, insert, inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
+from notify.core.chunks import AT_ONCE
 from notify.core.errors import Misconfigured, NotFound, Unavailable
 from notify.store import key_store
 from notify.store.engine import rewrite_tables
@@ -161,7 +163,8 @@ class Vault:
         """The data keys of these people in one look; missing are those that `data_key` would refuse to give."""
         found = {}
         with self._engine.connect() as connection:
-            for person_id, master_id, wrapped in connection.execute(_KEYS_OF, {"people": list(person_ids)}):
+            rows = connection.execute(_KEYS_OF, {"people": list(person_ids)}).partitions(AT_ONCE)
+            for person_id, master_id, wrapped in chain.from_iterable(rows):
                 try:
                     found[person_id] = self.unwrap(person_id, master_id, wrapped)
                 except Misconfigured:  # told when that very key is asked for: the others can be used
@@ -198,6 +201,12 @@ class Vault:
     def random(self, size: int) -> bytes:
         """Random bytes from the source that was handed in."""
         return self._random(size)
+
+    def checkpoint(self) -> None:
+        """Moves the key store's journal into its file (SQLite), as far as readers let it; see Database.checkpoint."""
+        if self._engine.dialect.name == "sqlite":
+            with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                connection.exec_driver_sql("pragma wal_checkpoint(PASSIVE)")
 
     def tidy_once(self) -> bool:
         """The same as `tidy`, unless it was done since the last key was destroyed.

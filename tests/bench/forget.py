@@ -251,31 +251,36 @@ def _copy(file: Path, to: Path) -> None:
 
 
 def fill(
-    house: Any, people: int, *, name: Callable[[int], bytes] | None = None, master: str = "",
-    only: Collection[Table] = (),
+    house: Any, people: int, *, mark: bytes = b"", wide: int = 3500, master: str = "", only: Collection[Table] = (),
 ) -> None:  # fmt: skip
     """So many people with one visit each whose device went home long ago, as wide as real rows are.
 
-    `name` gives the bytes that stand sealed as a person's name, to look for them later; `only` these tables, if given.
+    All that has to go ends with `mark` (in hexadecimal where it is text), to look for it later; a message is `wide`
+    octets, under a real key of that `master` if given; `only` these tables, if given.
     """
     at = datetime(2026, 1, 5, 10, tzinfo=UTC)
     for start in range(0, people, 5000):
         numbers = range(start, min(people, start + 5000))
-        rows = [_rows(house.shop_id, number, at + timedelta(seconds=30 * number), name) for number in numbers]
+        rows = [_rows(house.shop_id, number, at + timedelta(seconds=30 * number), mark, wide) for number in numbers]
         with house.ctx.db.write(house.shop_id) as unit:
             for table in only or rows[0]:
                 Prepared(insert(table)).write_all(unit.connection, [row for one in rows for row in one[table]])
         keys = [
-            {"person_id": _id("p", number), "master_id": master or "m", "wrapped": _key(house, number, master)}
+            {"person_id": _id("p", number), "master_id": master or "m", "wrapped": _key(house, number, master, mark)}
             for number in numbers
         ]
         with house.ctx.db.vault._engine.execution_options(writes=True).begin() as connection:
-            connection.execute(insert(data_keys), keys)
+            Prepared(insert(data_keys)).write_all(connection, keys)
+        house.ctx.db.checkpoint()
 
 
-def _key(house: Any, number: int, master: str) -> bytes:
+def _key(house: Any, number: int, master: str, mark: bytes) -> bytes:
     """A real one under the `master` key of that name; else as long as one."""
-    return house.ctx.db.vault.wrap(_id("p", number), os.urandom(32), master) if master else os.urandom(60)
+    return house.ctx.db.vault.wrap(_id("p", number), os.urandom(32), master) if master else _marked(mark)(60)
+
+
+def _marked(mark: bytes) -> Callable[[int], bytes]:
+    return lambda size: os.urandom(size - len(mark)) + mark
 
 
 def _id(kind: str, number: int, n: int = 0) -> str:
@@ -283,8 +288,8 @@ def _id(kind: str, number: int, n: int = 0) -> str:
     return f"{(number * 2654435761) % 2**32:08x}-{kind}{n:03x}-4000-8000-{number:012x}"
 
 
-def _rows(shop: str, number: int, at: datetime, name: Callable[[int], bytes] | None) -> dict[Any, list[dict[str, Any]]]:
-    person, visit, ticket, sealed = _id("p", number), _id("v", number), _id("t", number), os.urandom
+def _rows(shop: str, number: int, at: datetime, mark: bytes, wide: int) -> dict[Any, list[dict[str, Any]]]:
+    person, visit, ticket, sealed = _id("p", number), _id("v", number), _id("t", number), _marked(mark)
     of = {"shop_id": shop}
     later = at + timedelta(days=9)
     contacts = [
@@ -296,13 +301,13 @@ def _rows(shop: str, number: int, at: datetime, name: Callable[[int], bytes] | N
         of | {"id": _id("d", number, n), "seq": 10 + number * MESSAGES + n, "visit_id": visit, "about": visit,
               "cause": _id("c", number, n), "notice": "ready", "person_id": person, "sealed_for": person,
               "channel": "email", "resend": 0, "refs": {"ticket": ticket}, "state": "sent", "created_at": at,
-              "due_at": at, "expires_at": later, "attempts": 1, "ambiguous": 0, "bytes_sealed": sealed(3500),
-              "message_id": f"<{sealed(16).hex()}@mail.example.org>", "sentence_sealed": None, "ended_at": at,
-              "provider_id": sealed(8).hex()}
+              "due_at": at, "expires_at": later, "attempts": 1, "ambiguous": 0, "bytes_sealed": sealed(wide),
+              "message_id": f"<{os.urandom(16).hex()}@mail.example.org>", "sentence_sealed": None, "ended_at": at,
+              "provider_id": sealed(16).hex()}
         for n in range(MESSAGES)
     ]  # fmt: skip
     return {
-        s.people: [of | {"id": person, "language": "en", "name_sealed": name(number) if name else sealed(46),
+        s.people: [of | {"id": person, "language": "en", "name_sealed": sealed(46),
                          "child": False, "created_at": at}],
         s.contacts: contacts,
         s.visits: [of | {"id": visit, "waits_here": False, "opened_at": at}],

@@ -6,10 +6,15 @@ import base64
 import hashlib
 import html
 import json
+import mmap
 import quopri
+import re
 import urllib.parse
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
+
+from sqlalchemy import text as said
 
 
 def forms(text: str) -> dict[str, bytes]:
@@ -81,3 +86,23 @@ def hits(files: Iterable[Path], wanted: dict[tuple[str, str], bytes]) -> list[tu
         data = file.read_bytes()
         out += [(file.name, *key) for key, form in wanted.items() if form in data]
     return out
+
+
+def count_marks(files: Iterable[Path], mark: bytes) -> int:
+    """How often a mark stands in these files, as it is or in hexadecimal; for files too large to be read whole."""
+    either = re.compile(re.escape(mark) + b"|" + mark.hex().encode())
+    found = 0
+    for file in files:
+        if file.stat().st_size:
+            with file.open("rb") as handle, mmap.mmap(handle.fileno(), 0, access=mmap.ACCESS_READ) as whole:
+                found += sum(1 for _ in either.finditer(whole))
+    return found
+
+
+def heap(database: Any) -> list[Path]:
+    """The files of a PostgreSQL database's own tables and indexes, with everything written into them."""
+    with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(said("checkpoint"))
+        folder = Path(connection.execute(said("show data_directory")).scalar_one())
+        number = connection.execute(said("select oid from pg_database where datname = current_database()"))
+        return list(files_below(folder / "base" / str(number.scalar_one())))

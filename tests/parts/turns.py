@@ -16,7 +16,7 @@ TAKE_TURNS = frozenset({"flows", "inbox", "dispatch", "schedule", "watch"})
 # Races, cut-off work, bytes left behind, counted statements: what a database can do wrong by itself.
 ON_BOTH = frozenset(
     f"test_{name}.py"
-    for name in ("all_or_nothing", "booking_races", "forget_bytes", "forgotten_files", "delegate_bytes",
+    for name in ("all_or_nothing", "booking_races", "forget_bytes", "forget_many", "forgotten_files", "delegate_bytes",
                  "forgetting_attacked", "forgotten_letters", "backup_closely", "messages_once", "main_job", "cost",
                  "batches", "source_flood", "held_about", "clock_guard", "slow_jobs", "folder_cut_off", "table", "booking_histories", "message_list")
 )  # fmt: skip

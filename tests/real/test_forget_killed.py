@@ -22,7 +22,7 @@ from tests.parts.installation import ROOT, make_installation, owner_of
 from tests.parts.processes import die_with_parent
 
 pytestmark = pytest.mark.real
-PEOPLE = 600  # three batches
+PEOPLE = 600  # some batches
 
 
 def _wait_for_first_keys(file: Path, child: subprocess.Popen[bytes]) -> None:
