@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import click
 
-from notify.cli.desk import Command, Desk, pass_desk, table
+from notify.cli.desk import PAGE, Command, Desk, pass_desk, table
 from notify.flows import contact_reads as flow
 
 
 @click.command("access-log", cls=Command)
 @click.option("--number", default="", help="Only looks at the people of this claim number.")
-@click.option("--page", type=click.IntRange(min=1), default=1, show_default=True)
+@click.option("--page", type=PAGE, default=1, show_default=True)
 @pass_desk
 def access_log(desk: Desk, number: str, page: int) -> None:
     """Who looked at whose address or number, when and where; never the address itself."""

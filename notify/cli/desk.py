@@ -24,6 +24,8 @@ from notify.flows.view_desk import view_shop
 from notify.flows.view_lookup import Meant, acting_staff, find_ticket
 from notify.wiring import Services, build
 
+PAGE = click.IntRange(1, 10_000)  # of a list
+
 
 @dataclass(slots=True)
 class Options:
@@ -44,6 +46,7 @@ class Desk:
         self._services: Services | None = None
         self._actor: Actor | None = None
         self._zone: ZoneInfo | None = None
+        self.named: dict[str, str] = {}  # what the command takes -> its option as it is typed
 
     @property
     def config_file(self) -> Path:
@@ -203,6 +206,13 @@ class Command(click.Command):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.params = [*self.params, *_common()]
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Does it; the desk knows its options, so that a refusal can name the one to use."""
+        desk = ctx.find_object(Desk)
+        if desk is not None:
+            desk.named = {one.name or "": one.opts[-1] for one in self.params if isinstance(one, click.Option)}
+        return super().invoke(ctx)
 
 
 class Group(click.Group):

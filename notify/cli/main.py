@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -125,7 +125,7 @@ def run(arguments: list[str], *, here: Path | None = None) -> int:
     except click.ClickException as error:
         return _tell(_usage(error), code=error.exit_code, wants_json=wants_json)
     except NotifyError as error:
-        return _tell(error, code=exit_code(error), wants_json=wants_json)
+        return _tell(error, code=exit_code(error), wants_json=wants_json, named=desk.named)
     except UnicodeEncodeError as error:
         if error.reason != "surrogates not allowed":
             return _unforeseen(error, wants_json=wants_json)
@@ -148,18 +148,22 @@ def exit_code(error: NotifyError) -> int:
 def _usage(error: click.ClickException) -> NotifyError:
     context = getattr(error, "ctx", None)
     advice = f"See `{context.command_path} --help`." if context else ""
-    return Invalid(error.format_message(), advice)
+    return Invalid(" ".join(error.format_message().split()), advice)
 
 
-def _tell(error: NotifyError, *, code: int, wants_json: bool) -> int:
+def _tell(error: NotifyError, *, code: int, wants_json: bool, named: Mapping[str, str] | None = None) -> int:
+    """Says what is wrong; `named` are the command's options by the field that a problem is about."""
+    named = named or {}
     if wants_json:
-        whole = {"error": type(error).__name__, "exit_code": code, "problems": _problems(error)}
+        whole = {"error": type(error).__name__, "exit_code": code, "problems": _problems(error, named)}
         click.echo(_told(as_json(whole)), err=True)
         return code
     if len(error.problems) > 1:
         click.echo(_told(f"{error.what}:"), err=True)
     for problem in error.problems:
-        click.echo(_told(f"{'  - ' if len(error.problems) > 1 else ''}{problem}"), err=True)
+        option = named.get(problem.field, "")
+        hint = f" ({option})" if option and option not in str(problem) else ""
+        click.echo(_told(f"{'  - ' if len(error.problems) > 1 else ''}{problem}{hint}"), err=True)
     return code
 
 
@@ -168,8 +172,11 @@ def _told(text: str) -> str:
     return text.encode("utf-8", "replace").decode()
 
 
-def _problems(error: NotifyError) -> list[dict[str, Any]]:
-    return [{"what": one.what, "advice": one.advice, "field": one.field} for one in error.problems]
+def _problems(error: NotifyError, named: Mapping[str, str]) -> list[dict[str, Any]]:
+    return [
+        {"what": one.what, "advice": one.advice, "field": one.field, "option": named.get(one.field, "")}
+        for one in error.problems
+    ]
 
 
 def _unforeseen(error: Exception, *, wants_json: bool) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from notify.cli.desk import Desk, Group, pass_desk, table
+from notify.cli.desk import PAGE, Desk, Group, pass_desk, table
 from notify.cli.messages import HEAD, map_rows
 from notify.flows import resend as flow
 from notify.flows import view_message_list, view_messages
@@ -18,7 +18,7 @@ def message() -> None:
 
 
 @message.command("list")
-@click.option("--page", type=click.IntRange(1), default=1, show_default=True)
+@click.option("--page", type=PAGE, default=1, show_default=True)
 @pass_desk
 def list_(desk: Desk, page: int) -> None:
     """All of them; `shelfbell messages` looks closer."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from notify.cli.desk import Desk, Group, pass_desk, table
+from notify.cli.desk import PAGE, Desk, Group, pass_desk, table
 from notify.core.cost import minor_units
 from notify.core.message_groups import GROUPS
 from notify.core.money import show_amount
@@ -21,7 +21,7 @@ HEAD = ("message", "when", "number", "notice", "channel", "to", "state", "reason
 @click.option("--notice", type=click.Choice(tuple(NOTICES)), default=None, help="One kind only.")
 @click.option("--channel", type=click.Choice(CHANNELS), default=None)
 @click.option("--number", default="", help="About the ticket with this claim number only.")
-@click.option("--page", type=click.IntRange(1), default=1, show_default=True)
+@click.option("--page", type=PAGE, default=1, show_default=True)
 @pass_desk
 @click.pass_context
 def messages(

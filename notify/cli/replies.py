@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from notify.cli.desk import Command, Desk, Group, pass_desk
+from notify.cli.desk import PAGE, Command, Desk, Group, pass_desk
 from notify.flows import replies as flow
 from notify.flows import view_replies
 from notify.flows.view_replies import ReplyLine
@@ -13,7 +13,7 @@ _WHO = {"customer": "", "somebody_else": "somebody else", "stranger": "a strange
 
 
 @click.command("replies", cls=Command)
-@click.option("--page", type=click.IntRange(1), default=1, show_default=True)
+@click.option("--page", type=PAGE, default=1, show_default=True)
 @pass_desk
 def replies(desk: Desk, page: int) -> None:
     """What was written back, newest first, with what was read out of it. REPLY is the beginning of its identifier."""

@@ -69,6 +69,10 @@ def change_rule(
     actor.need("settings")
     with ctx.db.write(actor.shop_id) as unit:
         today = ctx.today(ctx.shop(unit))
+        if checked_on is not None and checked_on > today:
+            raise Invalid(
+                f"Nobody has read it on {checked_on} yet", "Give the day on which you did.", field="checked_on"
+            )
         old = retention.rule(unit, data_class, today)
         base = retention.read_rule(unit, data_class, valid_from or today + timedelta(days=1))
         new = check_rule(_meant(base, period, clock, exceptions, source, checked_on))

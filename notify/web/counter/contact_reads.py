@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response
 from notify.core.errors import NotFound
 from notify.flows import contact_reads as flow
 from notify.web.counter import desk_words as d
+from notify.web.counter.fields import page_number
 from notify.web.counter.ticket import page as ticket_page
 from notify.web.here import ctx, current_actor
 from notify.web.pages import render_page, say
@@ -25,9 +26,8 @@ PLACES = {
 @pages.get("/contact-reads")
 def show() -> Response:
     """One page of the log, the newest first."""
-    text = request.args.get("page", "1")
-    number = min(int(text), 10_000) if text.isascii() and text.isdigit() and 0 < len(text) < 6 else 1
-    found, speak = flow.view(ctx(), current_actor(), page=max(1, number)), say()
+    number = page_number(request.args.get("page", ""))
+    found, speak = flow.view(ctx(), current_actor(), page=number), say()
     return render_page(
         "contact_reads.html", here="settings",
         lines=[

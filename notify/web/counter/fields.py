@@ -8,6 +8,13 @@ from notify.core.errors import Invalid
 from notify.core.instants import instant, zone
 from notify.web.say import Say
 
+LAST_PAGE = 10_000
+
+
+def page_number(text: str) -> int:
+    """Which page of a list an address asks for: the first where it names none."""
+    return max(1, min(int(text), LAST_PAGE)) if text.isascii() and text.isdigit() and len(text) < 6 else 1
+
 
 def moment(text: str, say: Say, *, field: str) -> datetime | None:
     """A datetime-local value as an instant of the shop's wall clock; None when empty. Raises Invalid."""

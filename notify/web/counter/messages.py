@@ -19,13 +19,13 @@ from notify.flows.view_messages import MessageLine, MessageShown, Try, view_one
 from notify.render.preview import size_in_words
 from notify.web.counter import desk_words as d
 from notify.web.counter.cost import this_month
+from notify.web.counter.fields import page_number
 from notify.web.headers import LETTER_POLICY
 from notify.web.here import ctx, current_actor, is_demo, services
 from notify.web.pages import Problem, redirect_with, render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("messages", __name__)
-_LAST_PAGE = 10_000
 _FILTER = ("group", "notice", "channel", "number")
 
 
@@ -33,7 +33,7 @@ _FILTER = ("group", "notice", "channel", "number")
 def show() -> Response:
     """What failed and what waits longest, then the newest, by the filter in the address."""
     only = Filter(**{name: request.args.get(name, "").strip()[:40] for name in _FILTER})
-    number, errors = _asked_page(), []
+    number, errors = page_number(request.args.get("page", "")), []
     try:
         seen = view(ctx(), current_actor(), page=number, only=only)
     except NotifyError as error:
@@ -53,11 +53,6 @@ def show() -> Response:
 def _page(only: Filter, number: int) -> str:
     asked = {name: getattr(only, name) for name in _FILTER if getattr(only, name)}
     return f"/messages?{urlencode({**asked, 'page': number})}"
-
-
-def _asked_page() -> int:
-    text = request.args.get("page", "1")
-    return max(1, min(int(text), _LAST_PAGE)) if text.isascii() and text.isdigit() and len(text) < 6 else 1
 
 
 def _choices() -> dict[str, list[dict[str, str]]]:

@@ -12,19 +12,19 @@ from notify.flows.view_replies import BrokenLine, ReplyLine, view
 from notify.web.counter import desk_words as d
 from notify.web.counter.back import back_to
 from notify.web.counter.calendar_asks import asked_by_calendars
+from notify.web.counter.fields import page_number
 from notify.web.here import ctx, current_actor
 from notify.web.pages import redirect_with, render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("replies", __name__)
-_LAST_PAGE = 10_000
 _SHORT = 160  # characters of a reply on the day sheet
 
 
 @pages.get("/replies")
 def show() -> Response:
     """One page of the list, newest first, strangers' too."""
-    number = _asked_page()
+    number = page_number(request.args.get("page", ""))
     seen, speak = view(ctx(), current_actor(), page=number), say()
     sentence = d.capital(d.count(seen.new, "reply waits to be read", "replies wait to be read")) + "."
     return render_page(
@@ -34,11 +34,6 @@ def show() -> Response:
         newer_href=f"/replies?page={number - 1}" if number > 1 else "",
         older_href=f"/replies?page={number + 1}" if seen.has_older else "",
     )  # fmt: skip
-
-
-def _asked_page() -> int:
-    text = request.args.get("page", "1")
-    return max(1, min(int(text), _LAST_PAGE)) if text.isascii() and text.isdigit() and len(text) < 6 else 1
 
 
 @pages.post("/replies/<reply_id>/seen")
