@@ -29,8 +29,8 @@ def check_reason(reason: str, note: str) -> None:
         raise Invalid(f"{reason[:40]!r} is no reason to keep data", f"Use one of: {', '.join(HOLD_REASONS)}.",
                       field="reason")  # fmt: skip
     if reason in NEEDS_WORDS and len(note) < LEAST_WORDS:
-        raise Invalid("What is it about?", f"Write it in a few words, {LEAST_WORDS} letters at least; they are kept sealed "
-                      "and go with the data.", field="note")  # fmt: skip
+        raise Invalid("What is it about?", f"Write it in a few words, {LEAST_WORDS} letters at least; they are kept "
+                      "sealed and go with the data.", field="note")  # fmt: skip
 
 
 def review_day(wanted: date | None, *, today: date) -> date:
