@@ -23,6 +23,7 @@ from tests.bench import (
     history,
     idle,
     invite,
+    lookup,
     messages,
     outbox,
     places,
@@ -85,10 +86,14 @@ TINY: dict[str, tuple[Callable[[], list[Figure]], set[str]]] = {
     "watch_take": (lambda: watch.take(tickets=5, rounds=1), {"watch_take"}),
     "backup": (
         lambda: backup.figures(megabytes=1, rounds=1, seconds=0),
-        {"backup_copy", "backup_whole"},
+        {"backup_copy", "backup_online", "backup_whole"},
     ),
     "forget": (lambda: forget.figures(people=60, beside=False), {"forget"}),
     "held": (lambda: held.figures(people=20, rounds=1), {"held"}),
+    "lookup": (
+        lambda: lookup.figures(many=1100, rounds=1, looks=5),
+        {"lookup_sqlite", "lookup_postgresql"},
+    ),
     "vault": (lambda: vault.figures(contacts=20, rounds=1), {"vault_read"}),
     "idle": (lambda: idle.figures(seconds=0.3, settle=0), {"idle_memory", "idle_cpu"}),
 }
