@@ -6,8 +6,10 @@ machine, rows. Cut off anywhere, whoever lost their key and not their row is sti
 
 from __future__ import annotations
 
+import time
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -22,6 +24,8 @@ from notify.store import erasing, letters, people, replies, shops
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
+HELD = 0.06  # seconds; others who wait to write, and sleep up to 25 ms between two looks, then wait less than 100 ms
+FEWEST = 20  # people in a batch, however slow the machine is
 CHECKPOINT = 5_000  # people, after whom the journal is emptied by a run that serves the files itself
 
 DropCopies = Callable[[Sequence[str]], int]
@@ -52,6 +56,8 @@ class _Run:
     reason: str
     drop_copies: DropCopies | None
     rest: Callable[[], object] = lambda: None
+    ticks: Callable[[], float] = time.monotonic
+    held: float = 0.0  # seconds for which the last batch held the writers' lock at a time
     record_id: str = ""
     gone: list[str] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
@@ -60,8 +66,11 @@ class _Run:
 def forget(
     ctx: Context, actor: Actor, *, dry_run: bool = False, drop_copies: DropCopies | None = None, prove: bool = True,
     batch: int = erasing.BATCH, tell: Tell = lambda done, of: None, rest: Callable[[], object] = lambda: None,
+    ticks: Callable[[], float] = time.monotonic,
 ) -> Forgotten:  # fmt: skip
-    """Erases every person whose time is over by the shop's rules, `batch` of them in a transaction.
+    """Erases every person whose time is over by the shop's rules, at most `batch` of them in a transaction.
+
+    Fewer where that many would hold the writers' lock longer than HELD by `ticks`.
 
     Without `prove` the rewriting of the files is left to whoever serves them: two processes that both
     checkpoint meet SQLite's WAL-reset race (sqlite.org/wal.html#walresetbug). `tell` hears how many are done of how
@@ -77,12 +86,13 @@ def forget(
         doubt = watch_clock.doubt(ctx, unit)
     if dry_run or doubt:
         return Forgotten(due if dry_run else (), kept, {}, confirmed=False, dry_run=dry_run, doubt=doubt)
-    run = _Run(ctx, actor, "period_over", drop_copies, rest)
-    looked_at = 0
-    for some in chunks(due, batch):
+    run = _Run(ctx, actor, "period_over", drop_copies, rest, ticks)
+    looked_at, size = 0, batch
+    while some := due[looked_at : looked_at + size]:
         # Looked at again inside the transaction: nobody can take a handover back there, but somebody may just have.
         _forget_batch(run, some, whom=lambda unit, ids: who_is_due(ctx, unit, among=ids)[0])
         looked_at += len(some)
+        size = _fitting(size, run.held, most=batch)
         tell(looked_at, len(due))
         rest()
         if prove and looked_at // CHECKPOINT > (looked_at - len(some)) // CHECKPOINT:
@@ -164,8 +174,22 @@ def _confirm(ctx: Context, actor: Actor) -> bool:
     return confirm(ctx, actor, may_hold_up=quiet)
 
 
-def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[Unit, Sequence[str]], Sequence[str]]) -> None:
+def _fitting(size: int, held: float, *, most: int) -> int:
+    """How many hold the lock for HELD, when so many held it that long."""
+    return most if held * most <= HELD * size else max(FEWEST, round(size * HELD / held))
+
+
+@contextmanager
+def _write(run: _Run) -> Iterator[Unit]:
     with run.ctx.db.write(run.actor.shop_id) as unit:
+        began = run.ticks()
+        yield unit
+    run.held = max(run.held, run.ticks() - began)
+
+
+def _forget_batch(run: _Run, ids: Sequence[str], *, whom: Callable[[Unit, Sequence[str]], Sequence[str]]) -> None:
+    run.held = 0.0
+    with _write(run) as unit:
         due = tuple(whom(unit, ids))
         named = erasing.delegates_of(unit, due) if due else ()
         copies = _destroy(run.ctx, unit, (*due, *named))
@@ -199,7 +223,7 @@ def _overwrite(run: _Run, due: Sequence[str], named: Sequence[str], copies: Sequ
     ctx, counts = run.ctx, Counter[str]()
     if run.drop_copies is not None and copies:
         counts["copies"] = run.drop_copies(copies)
-    with ctx.db.write(run.actor.shop_id) as unit:
+    with _write(run) as unit:
         counts += _of_named(unit, named, at=ctx.clock())
         traces = erasing.traces_of(unit, due)
         counts.update(erasing.overwrite(unit, traces, at=ctx.clock()), people=len(due))

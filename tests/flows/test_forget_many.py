@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -29,8 +30,14 @@ MARKED = 10 + 2 * MESSAGES
 
 @pytest.mark.long
 @pytest.mark.untouched
-@pytest.mark.parametrize(("people", "runs"), [(150, 1), pytest.param(MANY, RUNS, marks=pytest.mark.deep)])
-@pytest.mark.parametrize("kind", ["sqlite", pytest.param("postgresql", marks=pytest.mark.real)])
+@pytest.mark.parametrize(
+    ("kind", "people", "runs"),
+    [
+        ("sqlite", 150, 1),
+        pytest.param("sqlite", MANY, RUNS, marks=pytest.mark.deep),
+        pytest.param("postgresql", MANY, RUNS, marks=[pytest.mark.deep, pytest.mark.real]),
+    ],
+)
 def test_many_people_leave_no_byte_in_any_file_run_after_run(
     kind: str,
     people: int,
@@ -78,3 +85,15 @@ def _forgotten(house: House, folder: Path, people: int, mark: bytes) -> str:
     left = marks()
     assert len(done.due) == people and proved and before > people * MARKED and planted >= 1 and left == 0, left
     return f"before={before} before_rewriting={unwritten} planted_found={planted} hits={left}"
+
+
+@pytest.mark.long
+def test_fewer_go_at_once_where_the_machine_is_slow_and_all_go_all_the_same(house: House) -> None:
+    fill(house, 150, wide=60)
+    house.clock.advance(200 * 86400)
+    ticks, at = count(step=0.12), list[int]()  # each look at it is that much later
+    done = forget.forget(
+        house.ctx, house.system(), batch=60, ticks=lambda: next(ticks), tell=lambda so_far, _: at.append(so_far)
+    )
+    # 120 ms where 60 are wanted: half as many each time, and never fewer than FEWEST.
+    assert at == [60, 60 + 30, 60 + 30 + 20, 60 + 30 + 40, 150] and len(done.due) == 150 and done.confirmed
