@@ -12,7 +12,7 @@ from notify.core.retention import ends_on
 from notify.flows.context import Context
 from notify.flows.data_holds import HoldLine, holds_of
 from notify.flows.keeping import Fate, fate, fates, midnight
-from notify.store import data_holds, keeping, retention
+from notify.store import data_holds, keeping, requests, retention
 from notify.store.database import Unit
 from notify.store.tickets import Ticket
 
@@ -56,7 +56,8 @@ class Stay:
 class PersonFate:
     """One person by their claim numbers: what becomes of them, how many rows of what would go, and what stays.
 
-    `look_again_on`: the first day on which somebody looks again at a hold.
+    `look_again_on`: the first day on which somebody looks again at a hold. `asked_from`: from when on the night forgets
+    them because they asked for it, if nothing stands against it.
     """
 
     numbers: tuple[str, ...]
@@ -64,6 +65,7 @@ class PersonFate:
     goes: Mapping[str, int]
     stays: tuple[Stay, ...]
     look_again_on: date | None
+    asked_from: datetime | None = None
 
 
 def keeping_of(ctx: Context, unit: Unit, actor: Actor, ticket: Ticket) -> Keeping:
@@ -85,15 +87,23 @@ def view_fates(ctx: Context, actor: Actor, *, everyone: bool = False) -> tuple[P
         return tuple(_whole(ctx, unit, found)) if found else ()
 
 
+def view_fate(ctx: Context, actor: Actor, person_id: str) -> PersonFate:
+    """The same of one person, whatever becomes of them."""
+    actor.need("look")
+    with ctx.db.read(actor.shop_id) as unit:
+        return _whole(ctx, unit, [fate(ctx, unit, person_id)])[0]
+
+
 def _whole(ctx: Context, unit: Unit, found: list[Fate]) -> list[PersonFate]:
     only = found[0].person_id if len(found) == 1 else ""
-    numbers, rows = keeping.numbers_of(unit, person_id=only), keeping.held_rows(unit, person_id=only)
+    numbers, rows = keeping.numbers_of(unit, [only] if only else None), keeping.held_rows(unit, person_id=only)
     proofs, again = keeping.proofs_of(unit, person_id=only), data_holds.first_reviews(unit)
-    today = ctx.today(ctx.shop(unit))
+    today, asked = ctx.today(ctx.shop(unit)), requests.asked_to_erase(unit)
     return [
         PersonFate(
             tuple(map(show_number, numbers.get(one.person_id, ()))), one, rows.get(one.person_id, {}),
             _stays(unit, today, one, proofs.get(one.person_id, frozenset())), again.get(one.person_id),
+            asked.get(one.person_id),
         )
         for one in found
     ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from notify.core.consent import PURPOSE_MEANING
+from notify.core.consent import PURPOSE_MEANING, REPLY_VERSION
 
 CHANNELS = {"sms": "text messages", "email": "e-mail"}
 HOW = {
@@ -16,7 +16,7 @@ _BASIS = {"consent": "their consent", "contract": "the repair they ordered", "in
 _DID = {"restore": "the shop set aside", "objection": "they objected to"}
 _LANGUAGES = {"en": "English", "de": "German", "it": "Italian"}
 # By what way everything was stopped, for the list of stops.
-REASONS = {**HOW, "carried_over": "with an earlier address of the same person", "added": "added here"}
+REASONS = {**HOW, "carried_over": "with an earlier address of the same person", "added": "to us and noted here"}
 
 
 def say_entry(
@@ -28,6 +28,8 @@ def say_entry(
     entered = f", noted by {by}" if by else ""
     what = "The words shown" if allowed else "What was taken back"
     words = f' {what}, in {_LANGUAGES.get(language, language)}: "{text}" ({wording}).' if text else ""
+    if wording == REPLY_VERSION:  # nothing was shown: what they wrote is kept with the reply
+        words = " In their own words, which stand in the reply."
     shown = f" Evidence: {evidence} {evidence_id}." if evidence else ""
     named = _BASIS.get(basis, basis)
     ground = f" It rests on {named}." if allowed else ""

@@ -24,7 +24,7 @@ class Kept(Protocol):
 
 
 def counted(kept: Kept, words: Language) -> str:
-    """ "90 days", or "3 years from the end of that year"."""
+    """ "90 days", or "3 years from the end of the year"."""
     return _say("keeping", kept, words) if kept.period else words["keeping.never"]
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from notify.core.contacts import show_phone
 from notify.core.processing import Life, Processing, Recipient
+from notify.core.retention import DATA_CLASSES
 from notify.render.dates import say_date
 from notify.render.keeping_says import after_handback, counted
 from notify.render.words import Language
@@ -76,8 +77,14 @@ def _row(life: Life, words: Language, said: Language) -> dict[str, str]:
     checked = say_date(life.checked_on, language=words.code) if life.checked_on else ""
     return {
         "what": words(f"life.{life.data_class}"), "period": counted(life, said),
-        "since": words(f"since.{life.data_class}"), "source": life.source, "checked": checked,
+        "since": words(f"since.{life.data_class}"), "source": _source(life, words), "checked": checked,
     }  # fmt: skip
+
+
+def _source(life: Life, words: Language) -> str:
+    """Ours in the reader's language; what the shop gave itself as it wrote it."""
+    known = DATA_CLASSES.get(life.data_class)
+    return words(f"source.{life.data_class}") if known and life.source == known.source else life.source
 
 
 def _uses(known: Processing, words: Language) -> list[str]:

@@ -123,3 +123,19 @@ def test_what_a_shop_types_is_never_run_on_either_page() -> None:
     bad = known(dict.fromkeys(SAID, "<script>alert(1)</script>"))
     for page in (record("en", bad), notice("en", bad)):
         assert "<script" not in page and "&lt;script&gt;" in page
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_where_a_period_comes_from_is_said_in_its_language_with_the_same_articles_and_a_shops_own_as_written(
+    language: str,
+) -> None:
+    lives = known().lives()
+    said = {
+        one["what"]: one["source"] for one in record_facts(known(), PAGE.get(language), WORDS.get(language))["lives"]
+    }
+    for life, source in zip(lives, said.values(), strict=True):
+        assert (source == life.source) is (language == "en" or not life.source)
+        assert re.findall(r"\d+", source) == re.findall(r"\d+", life.source), life.data_class  # the articles, in order
+    own = replace(default_rule("contact_card"), source="our accountant, by letter")
+    page = record(language, known_with(known(), "contact_card", own))
+    assert "accountant, by letter" in page

@@ -76,8 +76,8 @@ def _privacy() -> Page:
         "sources": ["pier"], "by_page": "yes",
         "periods": {"contact": "90 days", "delegate": "7 days", "review": "365 days", "records": "",
                     "backups": "35 days",
-                    "key_backups": "7 days", "agreed": "3 years from the end of that year", "looks": "1 year",
-                    "requests": "3 years from the end of that year", "strangers": "30 days"},
+                    "key_backups": "7 days", "agreed": "3 years from the end of the year", "looks": "1 year",
+                    "requests": "3 years from the end of the year", "strangers": "30 days"},
         "authority": {"name": "Harbour Data Office", "url": "https://data.example.org"}, "updated": "",
     }  # fmt: skip
     return base(

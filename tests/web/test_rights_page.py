@@ -186,7 +186,7 @@ def test_every_page_and_paper_says_how_long_in_the_same_words(app: Flask, asking
                           templates=house.services.templates)  # fmt: skip
     assert any(whole in line for line in ticket.privacy_lines)
     for path in ("/held", "/held/record", "/settings"):
-        assert "6 years from the end of that financial year (5 April)" in owner.get(path).get_data(as_text=True), path
+        assert "6 years from the end of the financial year (5 April)" in owner.get(path).get_data(as_text=True), path
 
 
 @pytest.mark.parametrize("language", ["de", "it"])

@@ -23,7 +23,9 @@ AGE_WORDS = ChartWords("people whose name and contacts are here", "", "since the
 NEXT_WORDS = ChartWords("people to be forgotten, week by week", "", "weeks from today")
 CONSENT_WORDS = ChartWords("what people last said", "full: yes; hatched: no", "people, yes : no")
 _CHANNELS = {"email": "e-mail", "sms": "text message"}
-_SHORT_PURPOSES = {"repair": "the repair", "pickup": "the pickup", "afterwards": "whether all is well"}
+_SHORT_PURPOSES = {
+    "repair": "the repair", "pickup": "the pickup", "reminder": "reminders", "afterwards": "whether all is well",
+}  # fmt: skip
 _LIVES = {
     "contact_card": "Customers, with name and contacts", "delegate": "Names of whoever collected for somebody",
     "consent_record": "Lines of consent", "request_record": "Requests about own data",
@@ -67,7 +69,7 @@ def periods(seen: Held, words: Language) -> list[tuple[str, str, str]]:
 
 
 def kept_for(one: Kind, words: Language) -> str:
-    """ "90 days", "3 years from the end of that year", or why time does not end it."""
+    """ "90 days", "3 years from the end of the year", or why time does not end it."""
     if not one.life.period:
         return {"suppression": "until they agree again"}.get(one.life.data_class, "stays, without a person")
     return counted(one.life, words)
