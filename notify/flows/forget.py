@@ -176,7 +176,7 @@ def _confirm(ctx: Context, actor: Actor) -> bool:
 
 def _fitting(size: int, held: float, *, most: int) -> int:
     """How many hold the lock for HELD, when so many held it that long."""
-    return most if held * most <= HELD * size else max(FEWEST, round(size * HELD / held))
+    return most if held * most <= HELD * size else min(most, max(FEWEST, round(size * HELD / held)))
 
 
 @contextmanager

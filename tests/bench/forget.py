@@ -72,7 +72,7 @@ def _forget(house: House, folder: Path, people: int) -> Figure:
     """
     files = {"main": folder / "shelfbell.db", "keys": Path(str(house.ctx.db.vault._engine.url.database))}
     engines = {"main": house.ctx.db.engine, "keys": house.ctx.db.vault._engine}
-    with _lines(files, folder) as lines, _heard(engines) as said:
+    with _lines(files, folder) as lines, heard(engines) as said:
         turns = _Turns(lines, said)
         turns.begin()
         done = forget.forget(house.ctx, house.system(), tell=turns.over)
@@ -214,7 +214,7 @@ def _lines(files: dict[str, Path], folder: Path) -> Iterator[dict[str, sqlite3.C
 
 
 @contextmanager
-def _heard(engines: dict[str, Engine]) -> Iterator[list[Said]]:
+def heard(engines: dict[str, Engine]) -> Iterator[list[Said]]:
     """All that is said to these engines, begin and commit included, in its order."""
     said: list[Said] = []
     hooks: list[tuple[Engine, str, Callable[..., None]]] = []

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections import Counter
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
@@ -17,7 +18,7 @@ import pytest
 from sqlalchemy import text
 
 from notify.flows import forget
-from tests.bench.forget import MESSAGES, fill
+from tests.bench.forget import MESSAGES, fill, heard
 from tests.parts.house import House, make_house
 from tests.parts.traces import count_marks, files_below, heap
 
@@ -97,3 +98,27 @@ def test_fewer_go_at_once_where_the_machine_is_slow_and_all_go_all_the_same(hous
     )
     # 120 ms where 60 are wanted: half as many each time, and never fewer than FEWEST.
     assert at == [60, 60 + 30, 60 + 30 + 20, 60 + 30 + 40, 150] and len(done.due) == 150 and done.confirmed
+
+
+@pytest.mark.long
+def test_each_statement_of_a_batch_finds_its_rows_by_an_index_of_more_than_the_shop(house: House) -> None:
+    if not house.ctx.db.is_sqlite:
+        return
+    fill(house, 30, wide=60)
+    house.clock.advance(200 * 86400)
+    with heard({"main": house.ctx.db.engine, "keys": house.ctx.db.vault.engine}) as said:
+        forget.forget(house.ctx, house.system(), batch=10, prove=False, ticks=lambda: 0.0)
+    plans = dict[str, list[str]]()
+    often = Counter(sql for _, sql, _, _ in said)
+    for name, sql, values, many in said:
+        if sql.startswith(("SELECT", "UPDATE", "DELETE")) and often[sql] >= 3:  # said of each batch
+            engine = house.ctx.db.engine if name == "main" else house.ctx.db.vault.engine
+            with engine.connect() as line:
+                plan = line.exec_driver_sql(f"explain query plan {sql}", values[0] if many else values)
+                plans[sql] = [row[3] for row in plan]
+    # What is asked by law or held is little, whatever the number of people.
+    few = ("requests USING INDEX", "data_holds USING", "SCAN json_each", "SCAN anon", "SCAN CONSTANT")
+    steps = [step for plan in plans.values() for step in plan if not any(one in step for one in few)]
+    whole = [step for step in steps if step.startswith("SCAN") or step.endswith("(shop_id=?)")]
+    print(f"FIGURE forget_plans statements={len(plans)} steps={len(steps)} whole={len(whole)}")
+    assert len(plans) > 30 and whole == []
