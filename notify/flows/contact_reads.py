@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from notify.core.actors import Actor
-from notify.core.claim_number import parse_number
+from notify.core.claim_number import parse_number, show_number
 from notify.core.errors import NotFound
 from notify.flows.context import Context
-from notify.store import api_tokens, contact_reads, people, staff, tickets, visits
+from notify.store import api_tokens, contact_reads, keeping, people, staff, tickets, visits
 
 Seen = tuple[str, str | None]  # a person, and which contact of theirs when that is known
 # Where contacts are seen in clear, by the code that stands in the log.
@@ -81,10 +81,10 @@ def view(ctx: Context, actor: Actor, *, page: int = 1, number: str = "", size: i
         rows = contact_reads.newest(unit, limit=size + 1, skip=(max(1, page) - 1) * size, person_ids=about)
         names = {row.id: str(row.name) for row in staff.list_staff(unit)}
         names |= {row.id: str(row.name) for row in api_tokens.list_tokens(unit)}
-        numbers = contact_reads.numbers_of(unit, {row.person_id for row in rows[:size]})
+        numbers = keeping.numbers_of(unit, {row.person_id for row in rows[:size]})
         lines = tuple(
             ReadLine(row.at, row.last_at, row.times, names.get(row.reader_id, row.reader_kind), row.place,
-                     numbers.get(row.person_id, ()))
+                     tuple(map(show_number, numbers.get(row.person_id, ()))))
             for row in rows[:size]
         )  # fmt: skip
     return ReadList(lines, len(rows) > size)

@@ -14,11 +14,11 @@ from notify.core.actors import Actor
 from notify.core.consent import REACH_CHANNELS, is_stopped
 from notify.core.contacts import parse_email, parse_phone
 from notify.core.errors import Conflict, Invalid, NotFound
+from notify.core.stop_list import Stop
 from notify.core.suppression import ADDED
 from notify.flows.context import Context
 from notify.store import people, suppressions
 from notify.store.database import Unit
-from notify.store.suppressions import Suppression
 
 _WHAT = {"sms": "number", "email": "address"}
 
@@ -38,7 +38,7 @@ def stopped_on(ctx: Context, unit: Unit, at: datetime) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def say_unused(ctx: Context, unit: Unit, channel: str, known: Suppression) -> str:
+def say_unused(ctx: Context, unit: Unit, channel: str, known: Stop) -> str:
     """What staff are told of an address that is stored, and not used."""
     return (
         f"Whoever has this {_WHAT[channel]} stopped all messages on {stopped_on(ctx, unit, known.at)}, so it is not"
@@ -78,9 +78,8 @@ def listed(ctx: Context, actor: Actor) -> tuple[Listed, ...]:
     """Every stop, the newest first."""
     actor.need("report")
     with ctx.db.read(actor.shop_id) as unit:
-        return tuple(
-            Listed(one.channel, one.reason, one.at, one.ended_at, one.ended_how) for one in suppressions.every(unit)
-        )
+        newest_first = reversed(suppressions.stops(unit))
+    return tuple(Listed(one.channel, one.reason, one.at, one.ended_at, one.ended_how) for one in newest_first)
 
 
 def add(ctx: Context, actor: Actor, *, channel: str, address: str) -> bool:

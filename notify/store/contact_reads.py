@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import bindparam, insert, select, update
 
-from notify.core.claim_number import show_number
 from notify.store import schema as s
 from notify.store.database import Unit
 
@@ -67,19 +66,3 @@ def newest(unit: Unit, *, limit: int, skip: int = 0, person_ids: Iterable[str] |
         query = query.where(_R.c.person_id.in_(list(person_ids)))
     rows = unit.connection.execute(query.limit(limit).offset(skip))
     return tuple(Read(*(getattr(row, name) for name in Read.__dataclass_fields__)) for row in rows)
-
-
-def numbers_of(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, tuple[str, ...]]:
-    """person -> the claim numbers of the visits they belong to, as they are shown."""
-    p, t = s.visit_people, s.tickets
-    query = (
-        select(p.c.person_id, t.c.number)
-        .join(t, (t.c.shop_id == p.c.shop_id) & (t.c.visit_id == p.c.visit_id))
-        .where(p.c.shop_id == unit.shop_id, p.c.person_id.in_(list(person_ids)))
-        .order_by(t.c.number)
-        .distinct()
-    )
-    found: dict[str, tuple[str, ...]] = {}
-    for person_id, number in unit.connection.execute(query):
-        found[person_id] = (*found.get(person_id, ()), show_number(number))
-    return found

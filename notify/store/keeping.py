@@ -170,8 +170,11 @@ def delegates_ended(unit: Unit, *, person_id: str = "") -> tuple[Ended, ...]:
                  for one in found.values())  # fmt: skip
 
 
-def numbers_of(unit: Unit, *, person_id: str = "") -> Mapping[str, tuple[str, ...]]:
-    """person -> the claim numbers of every ticket in visits they have a part in, or were let collect, oldest first."""
+def numbers_of(unit: Unit, person_ids: Iterable[str] | None = None) -> Mapping[str, tuple[str, ...]]:
+    """person -> the claim numbers of every ticket in visits they have a part in, or were let collect, oldest first.
+
+    Of everybody, or of these people.
+    """
     found: defaultdict[str, dict[str, None]] = defaultdict(dict)
     for people in (_V, s.passes):
         query = (
@@ -180,8 +183,8 @@ def numbers_of(unit: Unit, *, person_id: str = "") -> Mapping[str, tuple[str, ..
             .where(people.c.shop_id == unit.shop_id)
             .order_by(_T.c.created_at, _T.c.number)
         )
-        if person_id:
-            query = query.where(people.c.person_id == person_id)
+        if person_ids is not None:
+            query = query.where(people.c.person_id.in_(list(person_ids)))
         for row in unit.connection.execute(query):
             found[row.person_id][row.number] = None
     return {person: tuple(numbers) for person, numbers in found.items()}

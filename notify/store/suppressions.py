@@ -7,11 +7,11 @@ contact, so that planning and the second look need no address opened; only this 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, insert, select, update
+from sqlalchemy import ColumnElement, func, insert, select, update
 
 from notify.core.stop_list import Stop
 from notify.core.suppression import normal_form, suppression_hash
@@ -19,19 +19,8 @@ from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.stamps import people_changed
 
-
-@dataclass(frozen=True, slots=True)
-class Suppression:
-    """One row: since when, by what way it was said, and until when. Whose address it is nobody can tell from it."""
-
-    id: str
-    channel: str
-    reason: str
-    at: datetime
-    staff_id: str | None
-    key_id: str
-    ended_at: datetime | None
-    ended_how: str
+_T = s.suppressions
+_STOPS = select(*(_T.c[name] for name in Stop.__dataclass_fields__)).order_by(_T.c.at, _T.c.id)
 
 
 def _hashes(unit: Unit, channel: str, address: str) -> dict[str, str]:
@@ -40,15 +29,15 @@ def _hashes(unit: Unit, channel: str, address: str) -> dict[str, str]:
     return {key.id: suppression_hash(key.secret, normal) for key in unit.vault.index_keys()}
 
 
-def standing(unit: Unit, channel: str, address: str) -> Suppression | None:
-    """The suppression of a stored or parsed address that has not ended; None for none."""
-    t = s.suppressions
-    hashes = _hashes(unit, channel, address)
-    query = select(t).where(
-        t.c.shop_id == unit.shop_id, t.c.channel == channel, t.c.hash.in_(list(hashes.values())), t.c.ended_at.is_(None)
-    ).order_by(t.c.at)  # fmt: skip
-    row = unit.connection.execute(query).first()
-    return None if row is None else _row(row)
+def _standing(unit: Unit, channel: str, address: str) -> tuple[ColumnElement[bool], ...]:
+    hashes = list(_hashes(unit, channel, address).values())
+    return _T.c.shop_id == unit.shop_id, _T.c.channel == channel, _T.c.hash.in_(hashes), _T.c.ended_at.is_(None)
+
+
+def standing(unit: Unit, channel: str, address: str) -> Stop | None:
+    """The stop of a stored or parsed address that has not ended; None for none."""
+    row = unit.connection.execute(_STOPS.where(*_standing(unit, channel, address))).first()
+    return Stop(*row) if row else None
 
 
 def suppress(unit: Unit, channel: str, address: str, *, how: str, at: datetime, staff_id: str | None) -> bool:
@@ -56,7 +45,7 @@ def suppress(unit: Unit, channel: str, address: str, *, how: str, at: datetime, 
     known = standing(unit, channel, address)
     if known is None:
         key = unit.vault.index_key()
-        unit.connection.execute(insert(s.suppressions).values(
+        unit.connection.execute(insert(_T).values(
             shop_id=unit.shop_id, id=unit.new_id(), channel=channel, key_id=key.id, reason=how, at=at,
             hash=suppression_hash(key.secret, normal_form(channel, address)), staff_id=staff_id, ended_how="",
         ))  # fmt: skip
@@ -64,7 +53,7 @@ def suppress(unit: Unit, channel: str, address: str, *, how: str, at: datetime, 
     return known is None
 
 
-def mark_known(unit: Unit, channel: str, address: str) -> Suppression | None:
+def mark_known(unit: Unit, channel: str, address: str) -> Stop | None:
     """Marks the contacts of an address that was noted a moment ago, if it is suppressed; the row then."""
     known = standing(unit, channel, address)
     if known is not None:
@@ -74,13 +63,8 @@ def mark_known(unit: Unit, channel: str, address: str) -> Suppression | None:
 
 def end(unit: Unit, channel: str, address: str, *, how: str, at: datetime) -> int:
     """Ends it, for whoever is reached there wants it again; how many rows ended."""
-    t = s.suppressions
-    hashes = list(_hashes(unit, channel, address).values())
-    ended = unit.connection.execute(
-        update(t)
-        .where(t.c.shop_id == unit.shop_id, t.c.channel == channel, t.c.hash.in_(hashes), t.c.ended_at.is_(None))
-        .values(ended_at=at, ended_how=how)
-    ).rowcount
+    over = update(_T).where(*_standing(unit, channel, address)).values(ended_at=at, ended_how=how)
+    ended = unit.connection.execute(over).rowcount
     if ended:
         _mark(unit, channel, address, at=None, how="")
     return ended
@@ -95,32 +79,15 @@ def _mark(unit: Unit, channel: str, address: str, *, at: datetime | None, how: s
     people_changed(unit, unit.connection.execute(select(t.c.person_id).where(*same).distinct()).scalars())
 
 
-def every(unit: Unit) -> tuple[Suppression, ...]:
-    """The whole list, the newest first: times and ways, nothing about anybody."""
-    t = s.suppressions
-    query = select(t).where(t.c.shop_id == unit.shop_id).order_by(t.c.at.desc(), t.c.id)
-    return tuple(_row(row) for row in unit.connection.execute(query))
-
-
-def _row(row: object) -> Suppression:
-    r = row._mapping  # type: ignore[attr-defined]  # SQLAlchemy's Row
-    return Suppression(
-        r["id"], r["channel"], r["reason"], r["at"], r["staff_id"], r["key_id"], r["ended_at"], r["ended_how"]
-    )
-
-
 def stops(unit: Unit) -> tuple[Stop, ...]:
-    """The whole list as it lies beside the backups."""
-    t = s.suppressions
-    query = select(*(t.c[name] for name in Stop.__dataclass_fields__)).where(t.c.shop_id == unit.shop_id)
-    return tuple(Stop(*row) for row in unit.connection.execute(query))
+    """The whole list as it lies beside the backups, the oldest first: nothing about anybody."""
+    return tuple(Stop(*row) for row in unit.connection.execute(_STOPS.where(_T.c.shop_id == unit.shop_id)))
 
 
 def stamp(unit: Unit) -> tuple[int, datetime | None, int, datetime | None]:
     """How many there are and since when the newest, how many ended and when the last: others once the list changed."""
-    t = s.suppressions
-    query = select(func.count(), func.max(t.c.at), func.count(t.c.ended_at), func.max(t.c.ended_at))
-    count, newest, ended, last = unit.connection.execute(query.where(t.c.shop_id == unit.shop_id)).one()
+    query = select(func.count(), func.max(_T.c.at), func.count(_T.c.ended_at), func.max(_T.c.ended_at))
+    count, newest, ended, last = unit.connection.execute(query.where(_T.c.shop_id == unit.shop_id)).one()
     return int(count), newest, int(ended), last
 
 
@@ -133,12 +100,11 @@ def take_back(unit: Unit, listed: Iterable[Stop]) -> int:
     mine = [one for one in listed if one.shop_id == unit.shop_id]
     new = [one for one in mine if one.id not in known]
     over = [one for one in mine if one.ended_at and one.id in known and known[one.id].ended_at is None]
-    t = s.suppressions
     if new:
-        unit.connection.execute(insert(t), [asdict(one) for one in new])
+        unit.connection.execute(insert(_T), [asdict(one) for one in new])
     for one in over:
-        same = (t.c.shop_id == unit.shop_id, t.c.id == one.id)
-        unit.connection.execute(update(t).where(*same).values(ended_at=one.ended_at, ended_how=one.ended_how))
+        same = (_T.c.shop_id == unit.shop_id, _T.c.id == one.id)
+        unit.connection.execute(update(_T).where(*same).values(ended_at=one.ended_at, ended_how=one.ended_how))
     if new or over:
         _mark_all(unit)
     return len(new) + len(over)
@@ -147,7 +113,7 @@ def take_back(unit: Unit, listed: Iterable[Stop]) -> int:
 def _mark_all(unit: Unit) -> None:
     """Repeats the list beside every stored contact."""
     t, first = s.contacts, dict[tuple[str, str], Stop]()
-    for one in sorted(stops(unit), key=lambda one: (one.at, one.id)):
+    for one in stops(unit):
         if one.ended_at is None:
             first.setdefault((one.channel, one.hash), one)
     rows = unit.connection.execute(select(t).where(t.c.shop_id == unit.shop_id, t.c.address_sealed.is_not(None))).all()
