@@ -27,7 +27,7 @@ from notify.wiring import Services, build
 
 log = logging.getLogger("shelfbell.backup")
 AGAIN = timedelta(hours=1)  # after one that failed (common practice, no source)
-NICE = 10  # the counter goes first
+NICE = 19  # the counter goes first: whatever it wants, it gets
 
 
 @click.command("backup", cls=Command)
@@ -121,6 +121,7 @@ def _nightly(file: Path, run: Run) -> None:
         [sys.executable, "-m", "notify", "backup", "--config", str(file)],
         stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
     )  # fmt: skip
+    os.setpriority(os.PRIO_PROCESS, child.pid, NICE)  # while it is still being loaded, too
     told = child.communicate()[1].decode("utf-8", "replace").strip().splitlines()
     if child.returncode:
         log.error("there is no new backup (exit code %s): %s", child.returncode, told[-1] if told else "it was killed")

@@ -98,8 +98,8 @@ def _make(ctx: Context, place: Place, progress: Progress, fault: Callable[[str],
     file = keys_file = ""
     octets = rows = 0
     if ctx.db.is_sqlite:
-        file, manifest = _one(ctx, place, "main", now, progress, fault)
-        octets, rows = (place.folder / file).stat().st_size, sum(manifest.counts.values())
+        file, rows = _one(ctx, place, "main", now, progress, fault)
+        octets = (place.folder / file).stat().st_size
     if keys.dialect.name == "sqlite":
         keys_file, _ = _one(ctx, place, "keys", now, lambda done: None, lambda point: None)
     listed = erasure_list.keep(ctx, place.folders)
@@ -125,8 +125,8 @@ def _one(
     ctx: Context,
     place: Place, kind: str, now: datetime, progress: Progress,
     fault: Callable[[str], None],
-) -> tuple[str, Manifest]:  # fmt: skip
-    """Copies one database, locks it into a file and proves that file; its name and what it says of itself."""
+) -> tuple[str, int]:  # fmt: skip
+    """Copies one database, locks it into a file and proves that file; its name and how many rows are in it."""
     folder, engine = place.folder, ctx.db.engine
     if kind == "keys":
         folder, engine = place.keys_folder, ctx.db.vault.engine
@@ -137,7 +137,8 @@ def _one(
         recipients.append(public)
     with copying.scratch(place.scratch) as copy:
         copying.copy(engine, copy, progress=lambda done, whole: progress(_COPY * done // max(whole, 1)), fault=fault)
-        manifest = _manifest(copy, kind, now)
+        step = copying.step(copy.connection)
+        manifest = Manifest(archive.FORMAT, kind, now.isoformat(), version("shelfbell"), step, copy.size())
         listed = erasure_list.proved(ctx)
         share = partial(_share, progress, _COPY, _LOCK, manifest.size)
 
@@ -150,18 +151,12 @@ def _one(
             archive.write_file(beside, fill)
             fault("backup:locked")
             _prove(beside, copy, manifest, secret, partial(_share, progress, _COPY + _LOCK, _OPEN, manifest.size))
+            rows = copying.rows(copy.connection)
             beside.rename(folder / name)
         finally:
             beside.unlink(missing_ok=True)
     archive.sync_folder(folder)
-    return name, manifest
-
-
-def _manifest(copy: copying.Scratch, kind: str, now: datetime) -> Manifest:
-    sql = copy.connection
-    return Manifest(
-        archive.FORMAT, kind, now.isoformat(), version("shelfbell"), copying.step(sql), copy.size(), copying.counts(sql)
-    )  # fmt: skip
+    return name, rows
 
 
 def _prove(file: Path, copy: copying.Scratch, made: Manifest, secret: str, progress: Progress) -> None:

@@ -13,7 +13,7 @@ import json
 import os
 import tarfile
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -44,7 +44,6 @@ class Manifest:
     program: str
     step: str
     size: int
-    counts: Mapping[str, int]
 
 
 def write(
