@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from notify.cli.backup import keep_list_beside
 from notify.cli.bars import bar
 from notify.cli.desk import Desk, Group, pass_desk, table
 from notify.core.errors import Conflict
@@ -55,6 +56,7 @@ def rotate(desk: Desk, kind: flow.Kind, prepare: bool) -> None:
         return
     with bar(desk, f"Turning the {kind} key") as progress:
         made = flow.rotate(desk.ctx, kind, file, progress=progress)
+    keep_list_beside(desk.services)  # so that the older line of the file may go before the next backup
     desk.show(made, *_said(made))
 
 

@@ -14,9 +14,10 @@ from pathlib import Path
 import pytest
 
 from notify.cli import restore
+from notify.cli.backup import keep_list_beside
 from notify.config.load import load
 from notify.core.errors import Invalid
-from notify.flows import erasure_list, forget, suppressions
+from notify.flows import erasure_list, forget, keys, suppressions
 from notify.flows.backup import Made
 from notify.store import key_rings, lists_beside, tickets
 from tests.parts.backups import Kept, make_kept
@@ -92,6 +93,19 @@ def test_the_proof_is_what_the_standard_says_and_goes_on_under_a_new_key(kept: K
     assert lists_beside.read(kept.folder, LISTS[0], (new, old)) == content
     with pytest.raises(Invalid, match="index_key_file"):
         lists_beside.read(kept.folder, LISTS[0], (old,))
+
+
+def test_once_the_index_key_is_another_one_the_lists_are_proved_by_it(kept: Kept, made: Made) -> None:
+    seen: dict[str, object] = {}
+    keep_list_beside(kept.house.services, seen)
+    keys.rotate(kept.house.ctx, "index", kept.config.parent / "keys" / "index.key")
+    keep_list_beside(kept.house.services, seen)
+    new = kept.house.ctx.db.vault.index_key()
+    for folder, name in ((folder, name) for folder in (kept.folder, kept.keys_folder) for name in LISTS):
+        content, _, told = (folder / name).read_bytes().rpartition(b"# proof ")
+        assert told.decode().split() == [new.id, by_hand(content, name, new.secret)] and new.id != "k1"
+    other = kept.empty_copy("other")
+    assert kept.restore(other, made).listed == 1  # the list inside the backup is under the older line, which is there
 
 
 def test_a_list_that_is_missing_is_said_first_and_its_other_copy_counts(kept: Kept, made: Made) -> None:
