@@ -11,7 +11,7 @@ from notify.cli.forget_dry_run import would_forget, would_forget_one
 from notify.cli.only_one import is_served
 from notify.core.errors import Invalid
 from notify.flows import forget as flow
-from notify.flows import watch_clock
+from notify.flows import requests_due, watch_clock
 from notify.flows.view_lookup import find_person
 
 OUT_OF_REACH = (
@@ -91,6 +91,7 @@ def _one(desk: Desk, number: str, who: str, *, yes: bool, dry_run: bool) -> None
         click.confirm("This cannot be taken back. Forget this person now?", abort=True, err=True)
     served = _is_served(desk)
     proved = flow.erase_person(desk.ctx, desk.actor, found, drop_copies=desk.services.drop_copies, prove=not served)
+    requests_due.end_requests(desk.ctx, desk.actor, found)
     keep_list_beside(desk.services)
     desk.show({"forgotten": 1, "confirmed": proved}, "Forgotten.", _proof(proved, served), OUT_OF_REACH)
 

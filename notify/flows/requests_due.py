@@ -44,11 +44,17 @@ def erase_due(ctx: Context, actor: Actor, *, drop_copies: Callable[[Sequence[str
             if not _is_gone(ctx, actor, one):
                 continue
         gone += 1
-        with ctx.db.write(actor.shop_id) as unit:
-            for other in requests.requests_of(unit, one.person_id):
-                if other.state == OPEN:
-                    requests.end(unit, other.id, DONE, at=ctx.clock(), reason="", staff_id=None)
+        end_requests(ctx, actor, one.person_id)
     return gone
+
+
+def end_requests(ctx: Context, actor: Actor, person_id: str) -> None:
+    """Ends as done whatever is open of somebody who was just forgotten."""
+    actor.need("forget")
+    with ctx.db.write(actor.shop_id) as unit:
+        for one in requests.requests_of(unit, person_id):
+            if one.state == OPEN:
+                requests.end(unit, one.id, DONE, at=ctx.clock(), reason="", staff_id=None)
 
 
 def _still(ctx: Context, one: Request, unit: Unit) -> bool:

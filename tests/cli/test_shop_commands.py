@@ -177,12 +177,14 @@ def test_messages_are_listed_and_one_is_shown_as_its_reader_sees_it(shop: Shop) 
 
 def test_a_person_is_forgotten_at_once_and_the_story_stays(shop: Shop) -> None:
     number = shop.check_in()
+    shop.ok("request", "add", number, "erasure", "--made-sure", "their passport")
     would = shop.ok("forget", "--person", number, "--dry-run").out
     assert "mind: a device of theirs is still here" in would and "goes: 1 name" in would and "stays: the story" in would
     assert shop.ok("ticket", "show", number, "--json").data["people"][0]["name"] == "Ida Moss"
     assert "proved that nothing readable is left" in shop.ok("forget", "--person", number, "--yes").out
     shown = shop.ok("ticket", "show", number, "--json").data
     assert shown["line"]["device"] == "" and shown["people"][0]["forgotten"] and len(shown["story"]) >= 2
+    assert "done" in shop.ok("request", "list").out and "open" not in shop.ok("request", "list").out
     dry = shop.ok("forget", "--dry-run", "--json").data
     assert (dry["due"], dry["kept"], dry["people"]) == (0, 0, [])
     assert shop.ok("forget", "--json").data["confirmed"] is True
