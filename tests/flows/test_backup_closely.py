@@ -18,8 +18,8 @@ from sqlalchemy import select, update
 from notify.cli.backup import place_of
 from notify.config.load import load
 from notify.core.erasure_list import united
-from notify.core.errors import Misconfigured
-from notify.flows import backup, pickup, restore
+from notify.core.errors import Invalid, Misconfigured, Unavailable
+from notify.flows import backup, pickup, restore, view_backup
 from notify.flows.hear_reply import Heard, hear
 from notify.store import archive, copying, migrate, schema, staff
 from notify.store.engine import open_engine
@@ -49,6 +49,37 @@ def test_three_good_backups_and_one_of_the_keys_stay_however_short_their_life(ke
         kept.house.clock.advance(DAY)
         backup.make(kept.house.ctx, place)
     assert [len(backup.kept(*one)) for one in ((kept.folder, "main"), (kept.keys_folder, "keys"))] == [3, 1]
+
+
+@pytest.mark.parametrize("how", ["an octet of the database", "its moment", "an octet of the file"])
+def test_a_file_that_is_not_the_copy_to_the_last_octet_is_no_backup(kept: Kept, tmp_path: Path, how: str) -> None:
+    """A disk that gives back something else: each time a whole archive under the right key, but for the last."""
+    kept.house.check_in()
+    place = place_of(kept.house.services.settings)
+
+    def swap(point: str) -> None:
+        if point != "backup:locked":
+            return
+        [file] = kept.folder.glob(".*.unproved")
+        if how == "an octet of the file":
+            whole = bytearray(file.read_bytes())
+            whole[len(whole) // 2] ^= 1
+            file.write_bytes(whole)
+            return
+        with copying.scratch(tmp_path) as other:
+            with file.open("rb") as locked:
+                told, listed = archive.read(locked, other.put, identities=[place.proof])
+            if how == "its moment":
+                told = replace(told, made_at=(kept.house.clock() - HOUR).isoformat())
+            else:
+                other.put(memoryview(b"\xff"), told.size - 1)
+            archive.write_file(
+                file, lambda out: archive.write(out, other, told, listed, recipients=[place.recipient])
+            )  # fmt: skip
+
+    with pytest.raises((Invalid, Unavailable)):
+        kept.back_up(fault=swap)
+    assert list(kept.folder.iterdir()) == [] and view_backup.view(kept.house.ctx).failed
 
 
 def test_a_backup_of_a_newer_program_is_told_and_not_taken(kept: Kept, tmp_path: Path) -> None:
