@@ -35,7 +35,7 @@ def give_to(ctx: Context, actor: Actor, part_id: str, to_id: str) -> Arrived:
         tell(ctx, unit, actor, "part_arrived", taker)
         frees = tell_if_complete(ctx, unit, actor, taker)
         ticket, other = tickets.get_job(unit, taker.ticket_id), tickets.get_job(unit, part.ticket_id)
-        given = Given(Why.CHOSEN, part.id, other.number, other.promise_at, ticket.promise_at)
+        given = Given(Why.CHOSEN, other.number, other.promise_at, ticket.promise_at)
         return Arrived(taker.id, ticket.id, ticket.number, frees, ticket.technician_id or "", given=given)
 
 

@@ -23,7 +23,6 @@ class Given:
     """That a piece went to another ticket than it was ordered for, and what decided: the other one, both promises."""
 
     why: Why
-    other_id: str
     other_number: str
     other_promise: datetime | None
     promise: datetime | None
@@ -74,4 +73,4 @@ def said_of(unit: Unit, gift: Gift | None) -> Given | None:
         return None
     giver = parts.get_part(unit, gift.giver)
     number = tickets.get_job(unit, giver.ticket_id).number
-    return Given(gift.why, giver.id, number, gift.giver_promise, gift.taker_promise)
+    return Given(gift.why, number, gift.giver_promise, gift.taker_promise)

@@ -27,13 +27,14 @@ from notify.config.backup_rules import BACKUP_RULES
 from notify.core.errors import Invalid
 from notify.flows import erasure_list, forget, keeping, requests, requests_due, restore, suppressions
 from notify.flows.hear_reply import Heard, hear
-from notify.store import archive, erasing, visits
+from notify.store import archive, visits
 from notify.store import schema as s
 from notify.store import suppressions as stops
 from tests.flows.conftest import Lines
 from tests.flows.test_requests import Asking
 from tests.parts.backups import Kept, make_kept
 from tests.parts.clock import FakeClock
+from tests.parts.left_over import left_over
 
 pytestmark = pytest.mark.long
 E164 = "+447700900123"
@@ -55,7 +56,7 @@ def test_the_words_of_a_request_are_overwritten_with_the_rest(lines: Lines) -> N
     forget.erase_person(lines.house.ctx, lines.house.system(), one.person)
     with lines.house.read() as unit:
         after = unit.connection.execute(select(s.requests.c.note_sealed)).scalars().all()
-        assert erasing.left_over(unit) == {}
+        assert left_over(unit) == {}
     assert all(before) and after == [None]
 
 

@@ -15,10 +15,10 @@ import pytest
 from sqlalchemy import func, select
 
 from notify.flows import forget
-from notify.store import erasing
 from notify.store import schema as s
 from tests.bench.forget import fill
 from tests.parts.installation import ROOT, make_installation, owner_of
+from tests.parts.left_over import left_over
 from tests.parts.processes import die_with_parent
 
 pytestmark = pytest.mark.real
@@ -55,7 +55,7 @@ def test_a_run_that_is_killed_is_finished_by_the_next_and_leaves_nobody_half_for
             left = unit.connection.execute(known).scalar_one()
         done = forget.forget(services.context, owner_of(services))
         with services.context.db.read(shop_id) as unit:
-            assert unit.connection.execute(known).scalar_one() == 0 and erasing.left_over(unit) == {}
+            assert unit.connection.execute(known).scalar_one() == 0 and left_over(unit) == {}
             assert services.context.db.vault.with_keys(done.due) == frozenset()
         with closing(sqlite3.connect(keys_file)) as keys:
             assert keys.execute("select count(*) from data_keys").fetchone() == (0,)

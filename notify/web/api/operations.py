@@ -349,7 +349,6 @@ OPERATIONS: tuple[Operation, ...] = (
         {"since": _SEQ, "limit": _LIMIT},
     ),
 )
-BY_NAME: dict[str, Operation] = {one.name: one for one in OPERATIONS}
 
 
 def rules() -> dict[str, tuple[frozenset[str], bool]]:

@@ -22,7 +22,6 @@ from notify.web.pages import redirect_with, render_page, say
 from notify.web.say import Say
 
 pages = Blueprint("sources", __name__)
-_LINKED = (Doubt.UNKNOWN_TICKET, Doubt.UNREADABLE)
 _TAKEN = (Doubt.STAFF_SAID_OTHERWISE, Doubt.IMPOSSIBLE_MOVE, Doubt.UNKNOWN_PART, Doubt.NEEDS_A_PERSON)
 _TYPED = ("device", "name", "phone", "email")
 
