@@ -15,6 +15,7 @@ from notify.store import shops
 from tests.parts.house import SHOP
 from tests.store.test_shops_apart import rows_of
 from tests.web.conftest import Browser, sign_in
+from tests.web.contact_walk import Walk
 from tests.web.database_digest import changed_tables, digest
 from tests.web.every_route import every, fill_house
 from tests.web.test_roles_on_pages import ENDS, shown
@@ -99,7 +100,7 @@ def test_no_form_of_another_shops_pages_does_or_tells_anything_there(
     their_owner = sign_in(app, there, role="owner", name="Mia")
     made = api_tokens.make_token(house.ctx, there.actor(), name="Pier tides", scopes=["events:read"])
     listeners.add(house.ctx, there.actor(), name="Pier bell", address="https://bell.example.net/told", inner_hosts=())
-    forms, _ = shown(app, their_owner, other_values, "owner")
+    forms, _ = shown(app, their_owner, other_values, "owner", Walk(house, {}))
     with house.read() as unit:
         before, _ = rows_of(unit.connection, there.shop_id)
     token, told = signed_in.token("/who"), []
