@@ -272,7 +272,8 @@ def _open(unit: Unit, request_id: str) -> Request:
 
 def _need_proof(one: Request) -> None:
     if one.proved_at is None:
-        raise NotAllowed("Nobody has made sure yet who asks", "Say first how you know that it is them.")
+        advice = "Say first how you know that it is them (`shelfbell request prove`)."
+        raise NotAllowed("Nobody has made sure yet who asks", advice)
 
 
 def _end(
