@@ -16,6 +16,7 @@ import click
 from notify.cli.bars import Progress, bar
 from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.only_one import only_one
+from notify.cli.restore_says import told
 from notify.config.backup_key import read_identity
 from notify.config.key_files import read_ring
 from notify.config.settings import Settings
@@ -64,7 +65,7 @@ def restore(
     settings.database.data_folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     with only_one(settings.database.data_folder):
         after = finish(settings, named) if after_own_tools else bring_back(settings, named, bar=partial(bar, desk))
-    desk.show(after, *_told(after))
+    desk.show(after, *told(after))
 
 
 class Files:
@@ -234,36 +235,3 @@ def _folders_at_hand(settings: Settings, named: Files, keys: Path | None) -> lis
     folders = {one.parent for one in (named.file, keys, named.erasures) if one is not None}
     folders |= {one for one in (settings.backup.folder, settings.backup.keys_folder) if one is not None}
     return [folder for folder in sorted(folders) if folder.is_dir()]
-
-
-def _missed(name: str) -> str:
-    whom = "was forgotten" if name.endswith(erasure_list.LIST) else "wanted nothing more"
-    return (
-        f"{name} is missing: whoever {whom} after the backup was made is back, unless another copy names them. If you "
-        "find it, move the data away and restore once more."
-    )
-
-
-def _told(after: After) -> list[str]:
-    lines = [
-        *map(_missed, after.missing),
-        f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
-        f"People forgotten since and taken out again: {after.erased} (of {after.listed} on the list).",
-        f"Stops that were said or ended since and stand again as they did: {after.stopped}.",
-    ]
-    if after.set_aside:
-        lines.append(
-            f"Consents to what is optional, not used until they are given again: {after.set_aside}. One that was taken "
-            "back since cannot be told from the others."
-        )
-    if after.dropped:
-        lines.append(f"Messages that may have left before, not sent again: {after.dropped}. The day sheet leads there.")
-    lines.append(f"Everybody is signed out ({after.signed_out}).")
-    if after.lost:
-        lines.append(
-            f"People without a key in the backup of keys, emptied since nobody can read them any more: {after.lost}. "
-            "If a newer backup of keys exists, move the data away and restore once more with it."
-        )
-    if not after.proved:
-        lines.append("It is not proved yet that nothing readable is left; the service does it within a minute.")
-    return [*lines, "Next: shelfbell check, then shelfbell serve."]
