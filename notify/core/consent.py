@@ -32,7 +32,7 @@ class Purpose:
 # We send no offers and no newsletter, so no consent is collected for any: a purpose without a message would be a lie.
 TABLE: tuple[Purpose, ...] = (
     Purpose("repair", CONTRACT, "news and questions about the repair", "GDPR art. 6(1)(b): the work that was ordered"),
-    Purpose("pickup", CONTRACT, "pickup times and reminders", "GDPR art. 6(1)(b): giving back what was handed in"),
+    Purpose("pickup", CONTRACT, "pickup times", "GDPR art. 6(1)(b): giving back what was handed in"),
     Purpose(
         "reminder", INTEREST, "reminders of a pickup time or of a device that waits", "GDPR art. 6(1)(f): the shop's"
         " interest that it goes home; art. 21(1): no more of them once somebody objects",

@@ -171,12 +171,13 @@ def note_proved(ctx: Context, unit: Unit, actor: Actor, visit_id: str, purpose: 
     return record(ctx, unit, actor, "code_proved", visit_id=visit_id, codes=codes).id
 
 
-def prove(ctx: Context, actor: Actor, visit_id: str, *, purpose: str, typed: str) -> None:
+def prove(ctx: Context, actor: Actor, visit_id: str, *, purpose: str, typed: str) -> str:
     """Checks a code for a thing that leaves nothing else behind, such as seeing a price; as check_code."""
     actor.need("ask_code")
     with ctx.db.write(actor.shop_id) as unit:
         contact_id = check_code(ctx, unit, visit_id, purpose, typed)
         note_proved(ctx, unit, actor, visit_id, purpose, contact_id)
+        return contact_id
 
 
 def tidy(ctx: Context, actor: Actor) -> int:

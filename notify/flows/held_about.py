@@ -1,15 +1,16 @@
 """Everything that is held about one person, as data: the answer to a request for access (GDPR art. 15 and 20).
 
-The shape, for programs: an object with `format` and `version`, `made_at`, `shop`, `kept` (what becomes of it, and when)
-and one list for each kind of data: those of store/held.PLACES, `messages`, and the `story` of the visits that the
-person brought. Times are ISO 8601 in UTC, amounts whole minor units of `shop.currency`, codes in English.
+The shape, for programs: an object with `format`, `version`, `made_at` and `shop`, and a list for each kind of data:
+`kept` (what becomes of each visit's data, and when), those of store/held.PLACES, `messages`, and the `story` of the
+visits that the person brought. Times are ISO 8601 in UTC, amounts whole minor units of `shop.currency`, codes are in
+English.
 Of anybody else there is only the name that this person gave for a pass. Names of staff stand nowhere.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from typing import Any
@@ -29,11 +30,16 @@ FORMAT, VERSION = "shelfbell-held-about", 1
 Held = dict[str, Any]
 
 
-def gather_held(ctx: Context, unit: Unit, person_id: str) -> Held:
-    """The whole answer, inside the caller's transaction. Raises NotFound once the person was forgotten."""
-    held.needs_key(unit, person_id)
-    shop, groups = ctx.shop(unit), {name: held.read_group(unit, name, person_id) for name in held.PLACES}
-    groups["messages"] = [_message(unit, one) for one in held.message_ids(unit, person_id)]
+def gather_held(ctx: Context, unit: Unit, *person_ids: str) -> Held:
+    """The whole answer about somebody, who may have several rows of ours (`same_person`), inside the caller's
+    transaction. Raises NotFound once they were forgotten.
+    """
+    for one in person_ids:
+        held.needs_key(unit, one)
+    shop, groups = ctx.shop(unit), {name: _rows(unit, name, person_ids) for name in held.PLACES}
+    groups["messages"] = [_message(unit, message) for one in person_ids for message in held.message_ids(unit, one)]
+    newest = visits.newest_visits(unit, person_ids)
+    groups["kept"] = [{"visit_id": newest.get(one, ""), **kept(fate(ctx, unit, one))} for one in person_ids]
     brought = [row["visit_id"] for row in groups["visits"] if row["role"] == "bringer"]
     groups["story"] = [row for visit_id in brought for row in _story(unit, visit_id)]
     _name(unit, groups)
@@ -41,8 +47,28 @@ def gather_held(ctx: Context, unit: Unit, person_id: str) -> Held:
         "format": FORMAT, "version": VERSION, "made_at": ctx.clock().isoformat(),
         "shop": {"name": shop.name, "address": shop.address, "phone": shop.phone, "email": shop.email,
                  "controller": shop.controller, "authority": shop.authority, "currency": shop.currency},
-        "kept": kept(fate(ctx, unit, person_id)), **groups,
+        **groups,
     }  # fmt: skip
+
+
+def same_person(unit: Unit, person_id: str, contact_id: str) -> tuple[str, ...]:
+    """Our other rows of somebody who proved that they read a contact: of the same name, and reached there today.
+
+    Whoever only shares their number or address is somebody else (GDPR art. 15(4)).
+    """
+    contact, name = people.get_contact(unit, contact_id), _folded(people.get_person(unit, person_id).name)
+    if contact is None or contact.person_id != person_id or not name:
+        return ()
+    known = people.people_by_id(unit, people.current_owners(unit, contact.channel, contact.address))
+    return tuple(sorted(one.id for one in known.values() if one.id != person_id and _folded(one.name) == name))
+
+
+def _folded(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+def _rows(unit: Unit, group: str, person_ids: Sequence[str]) -> list[Row]:
+    return [row for one in person_ids for row in held.read_group(unit, group, one)]
 
 
 def kept(found: Fate) -> Row:

@@ -22,7 +22,7 @@ from notify.core.shop import Shop
 from notify.core.text import clean_block, clean_line
 from notify.flows import contact_reads, granted
 from notify.flows.context import Context
-from notify.flows.held_about import Held, brought_by, gather_held
+from notify.flows.held_about import Held, brought_by, gather_held, same_person
 from notify.flows.reach import need_part
 from notify.flows.request_news import add_note, tell, with_line
 from notify.store import people, replies, requests
@@ -50,8 +50,8 @@ def holidays_of(unit: Unit, shop: Shop) -> Container[date]:
     return HolidaysOf(shop.holidays_of, unit.almanac) if shop.holidays_of else frozenset()
 
 
-def take_copy(ctx: Context, actor: Actor, visit_id: str) -> Held:
-    """Everything held about whoever brought the visit, for whoever typed a code to their stored contact.
+def take_copy(ctx: Context, actor: Actor, visit_id: str, contact_id: str) -> Held:
+    """Everything held about whoever brought the visit, for whoever typed a code that went to their stored contact.
 
     That is a request for access, answered in the same breath; a second copy on the same day is no second request.
     Looking at it on a page is none. Raises NotFound once they were forgotten.
@@ -63,7 +63,7 @@ def take_copy(ctx: Context, actor: Actor, visit_id: str) -> Held:
         if not _took_one(ctx, unit, person_id):
             _add(ctx, unit, actor, person_id, visit_id, Kind.ACCESS, how="claim_page", note="", received_at=now,
                  proved_at=now, ended_at=now)  # fmt: skip
-        return gather_held(ctx, unit, person_id)
+        return gather_held(ctx, unit, person_id, *same_person(unit, person_id, contact_id))
 
 
 def _took_one(ctx: Context, unit: Unit, person_id: str) -> bool:

@@ -8,7 +8,7 @@ from datetime import datetime
 from notify.core.retention import Rule
 from notify.core.shop import Shop
 from notify.flows.context import Context
-from notify.flows.held_about import Held, brought_by, gather_held
+from notify.flows.held_about import Held, brought_by, gather_held, same_person
 from notify.flows.keeping import Fate, fate, rule_of
 from notify.flows.requests_due import stands_against
 from notify.flows.view_hours import Door, door_within
@@ -37,14 +37,18 @@ class RightsView:
     now: datetime
 
 
-def view_rights(ctx: Context, claim: Claim, words: Language) -> RightsView:
-    """Everything, in one reading transaction; the caller has seen that a code was typed. Raises NotFound once gone."""
+def view_rights(ctx: Context, claim: Claim, words: Language, contact_id: str) -> RightsView:
+    """Everything, in one reading transaction; the caller has seen the code typed that went to the contact.
+
+    Raises NotFound once they were forgotten.
+    """
     with ctx.db.read(claim.shop_id) as unit:
         person_id = brought_by(unit, claim.visit_id)
         found = fate(ctx, unit, person_id)
         return RightsView(
             language=people.get_person(unit, person_id).language, person_id=person_id,
-            held=gather_held(ctx, unit, person_id), fate=found, against=stands_against(found),
+            held=gather_held(ctx, unit, person_id, *same_person(unit, person_id, contact_id)), fate=found,
+            against=stands_against(found),
             rule=rule_of(ctx, unit, found.data_class),
             requests=requests.requests_of(unit, person_id)[:LONGEST_LIST], shop=ctx.shop(unit),
             door=door_within(ctx, unit, words), now=ctx.clock(),

@@ -682,7 +682,7 @@ def _wants_out(story: Story) -> str:
 
 # What somebody asks by law about their own data.
 REQUEST_STEPS = (
-    _flow("requests.take_copy", requests.take_copy, visit_id=_visit),
+    _flow("requests.take_copy", requests.take_copy, visit_id=_visit, contact_id=""),
     _ask("correction"),
     _flow("requests.prove", requests.prove, request_id=_asked, made_sure="showed a passport"),
     _flow("requests.export", requests.export, request_id=_asked),

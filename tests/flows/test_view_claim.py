@@ -34,8 +34,8 @@ def test_a_fresh_repair_says_where_it_is_and_hides_name_device_and_address(house
     assert page.sentence == "Your radio is with us; nobody has opened it yet."
     assert page.expect == "We will tell you as soon as we know how long it takes."
     assert [c.sentence for c in page.contacts] == [
-        "By text message to +44 •••• ••• 123: news about the repair and pickup times and reminders.",
-        "By e-mail to i••@example.org: news about the repair and pickup times and reminders.",
+        "By text message to +44 •••• ••• 123: news about the repair, pickup times and reminders.",
+        "By e-mail to i••@example.org: news about the repair, pickup times and reminders.",
     ]
     assert page.collectors == (
         "You, with this page or your claim ticket.",

@@ -31,7 +31,8 @@ def _row(i: int, number: str, **typed: Any) -> dict[str, Any]:
 
 
 def _rows(**more: Any) -> Page:
-    filled = _row(1, "X7T-3C0J", name="Noor Vale", child=True, phone="07700 900456", phone_purposes=["repair"], device="Otter",
+    filled = _row(1, "X7T-3C0J", name="Noor Vale", child=True,
+                  phone="07700 900456", phone_purposes=["repair"], device="Otter",
                   device_class="camera", safety=["wet"], taken_in="2026-11-25T14:30")  # fmt: skip
     return staff_base(
         "check_in", pad_id="p1", once="k1", said="", rows=[filled, _row(2, "K4M-9P2X")], classes=_CLASSES,

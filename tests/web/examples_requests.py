@@ -12,7 +12,8 @@ def _rights(language: str, **more: object) -> Page:
     long = [(w["held_field"]["words"], "Donaudampfschifffahrtselektrizitaetenhauptbetriebswerk " * 4)]
     page = base(
         language,
-        kept=w["rights"]["goes_open"].format(after=AFTER[language]), against=w["rights"]["erasure_against"].format(reasons=w["rights_why"]["open"]),
+        kept=w["rights"]["goes_open"].format(after=AFTER[language]),
+        against=w["rights"]["erasure_against"].format(reasons=w["rights_why"]["open"]),
         sections=[{"title": w["held"]["contacts"], "rows": [row, row]}, {"title": w["held"]["notes"], "rows": [long]}],
         copy_action=f"{CLAIM}/rights/copy", ask_action=f"{CLAIM}/rights/ask",
         withdraw_action=f"{CLAIM}/rights/withdraw", back_href=CLAIM,
@@ -38,9 +39,11 @@ def _one(number: int, **more: object) -> Page:
 def _list(**more: object) -> Page:
     choice = [{"code": "access", "label": "To see what is kept"}]
     late = _one(1, late=True, due="Late by two days: it had to be answered by Friday, 25 December 2026. Answer it now.")
+    aside = _one(4, kind="To set their data aside", due="Their data are set aside since 25 November 2026.", next="")
     return shop_base(
         "", sentence="Two requests wait for an answer.", advice="This is not legal advice: check your local law.",
-        open=[late, _one(2)], in_force=[_one(4, kind="To set their data aside", due="Their data are set aside since 25 November 2026.", next="")], ended=[_one(3, due="Refused. There is plainly no ground for it.", next="")],
+        open=[late, _one(2)], in_force=[aside],
+        ended=[_one(3, due="Refused. There is plainly no ground for it.", next="")],
         typed=dict.fromkeys(("number", "who", "kind", "how", "note", "made_sure", "received_on"), ""), kinds=choice,
         ways=choice, who=choice, **more,
     )  # fmt: skip
@@ -48,7 +51,8 @@ def _list(**more: object) -> Page:
 
 def _request(**more: object) -> Page:
     page = shop_base(
-        "", one=_one(2), note="forget me\nmade sure: showed a passport", is_open=True, in_force=False, does="", proved=False, is_erasure=False,
+        "", one=_one(2), note="forget me\nmade sure: showed a passport", is_open=True, in_force=False, does="",
+        proved=False, is_erasure=False,
         is_correction=True, may_extend=True, may_settle=True, may_export=True,
         advice="This is not legal advice: check your local law.",
         reasons=[{"code": "unfounded", "label": "there is plainly no ground for it"}],
@@ -70,7 +74,10 @@ def request_pages() -> dict[str, tuple[str, Page]]:
         "request": ("request.html", _request()),
         "request_wrong": ("request.html", _request(errors=no_words)),
         "request_proved": ("request.html", _request(proved=True)),
-        "request_restriction": ("request.html", _request(proved=True, is_correction=False, does="From then on they are sent only what is needed.")),
+        "request_restriction": (
+            "request.html",
+            _request(proved=True, is_correction=False, does="Only what is needed."),
+        ),
         "request_in_force": ("request.html", _request(is_open=False, in_force=True, may_export=False)),
         "request_over": ("request.html", _request(is_open=False, note="", may_export=False)),
     }

@@ -207,10 +207,10 @@ def _consents(**more: Any) -> Page:
     sms = {
         "channel": "sms",
         "masked": "+44 •••• ••• 123",
-        "says": "+44 •••• ••• 123: text messages for pickup times and reminders.",
+        "says": "+44 •••• ••• 123: text messages for pickup times.",
         "stopped": "",
         "give": [use],
-        "withdraw": [{"code": "pickup", "label": "They withdraw: pickup times and reminders"}],
+        "withdraw": [{"code": "pickup", "label": "They withdraw: pickup times"}],
         "can_stop": True,
     }
     mail = {

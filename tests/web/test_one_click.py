@@ -173,7 +173,7 @@ def test_the_claim_page_says_what_was_agreed_to_and_stops_it_alone_or_everything
         ticket = tickets.get_ticket(unit, done.ticket_ids[0])
     browser, claim = Browser(app), f"/c/{ticket.token}"
     page = browser.get(claim).get_data(as_text=True)
-    assert "news about the repair, pickup times and reminders and one question some days later" in page
+    assert "news about the repair, pickup times, reminders and one question some days later" in page
     assert page.count('name="only" value="afterwards"') == 1
     with house.read() as unit:
         mail = next(c.id for c in people.contacts_of(unit, ticket.person_id) if c.channel == "email")
@@ -181,7 +181,7 @@ def test_the_claim_page_says_what_was_agreed_to_and_stops_it_alone_or_everything
     answer = browser.post(f"{claim}/stop", form, seen=claim)
     assert answer.headers["Location"] == f"{claim}?said=stopped_asking"
     page = browser.get(claim).get_data(as_text=True)
-    assert "one question some days later" not in page and "news about the repair and pickup times" in page
+    assert "one question some days later" not in page and "news about the repair, pickup times and reminders" in page
     assert "We were told not to ask afterwards." in page and 'name="only"' not in page
     browser.post(f"{claim}/stop", {"contact": mail}, seen=claim)
     with house.read() as unit:

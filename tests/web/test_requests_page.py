@@ -55,3 +55,28 @@ def test_the_counter_takes_a_request_in_and_only_the_owner_answers_and_hands_ove
     assert "Requests about their own data" in seen(late, "/") and "days left" in seen(late, "/")
     house.clock.advance(20 * 86400)
     assert "Late by" in seen(sign_in(app, house, role="owner", name="Cal"), "/")
+
+
+def test_data_set_aside_stand_on_the_list_and_on_the_ticket_until_their_end_was_told(app: Flask, house: Any) -> None:
+    """GDPR art. 18(3): informed before the restriction is lifted; so the first press only tells."""
+    owner, done = sign_in(app, house, role="owner"), house.check_in()
+    form = {
+        "number": done.numbers[0],
+        "who": "bringer",
+        "kind": "restriction",
+        "how": "counter",
+        "made_sure": "passport",
+    }
+    here = owner.post("/requests/take", form, seen="/requests").headers["Location"]
+    assert "nothing of theirs is forgotten until you end it" in seen(owner, here)
+    owner.post(f"{here}/done", {"note": "set aside"}, seen=here)
+    assert "Data set aside" in seen(owner, "/requests") and "No request is open" in seen(owner, "/requests")
+    assert "only what gives the device back is sent" in seen(owner, f"/tickets/{done.ticket_ids[0]}")
+    assert sign_in(app, house, role="counter").post(f"{here}/lift", seen=here).status_code == 403
+    owner.post(f"{here}/lift", seen=here)
+    assert "Press once more when that has left" in seen(owner, here)
+    early = owner.post(f"{here}/lift", seen=here)
+    assert early.status_code == 422 and 'href="#lift-told"' in early.get_data(as_text=True)
+    house.deliver(after=91)
+    owner.post(f"{here}/lift", seen=here)
+    assert "Data set aside" not in seen(owner, "/requests") and "Use their data again" not in seen(owner, here)

@@ -9,7 +9,9 @@ import pytest
 from flask import Flask
 from sqlalchemy import select
 
+from notify.core.claim_number import show_number
 from notify.flows import contact_codes, desk_notes, forget, keep_rules, reach, requests
+from notify.flows.check_in_form import DeviceForm
 from notify.flows.view_ticket_print import claim_ticket
 from notify.store import requests as rows
 from notify.store import schema
@@ -118,6 +120,27 @@ def test_neither_a_code_for_a_price_nor_the_page_of_another_visit_opens_it(app: 
     code = code_in(asking.house.sent("sms")[-1])
     second.mine.post(f"{second.home}/code", {"code": code}, seen=f"{second.home}/code")
     assert "noor@example.org" not in second.look()
+
+
+def test_it_shows_every_visit_of_the_same_name_and_the_contact_that_was_proved_and_nobody_elses(
+    app: Flask, asking: Asking
+) -> None:
+    """GDPR art. 15(1): all of it, whatever the visit; 15(4): not at the cost of others. The code goes to the number."""
+    house = asking.house
+    mine = house.check_in(DeviceForm("Fenlight reader"), name="ines  farrow", email="other@example.org")
+    house.check_in(DeviceForm("Otter camera"), name="Tam Farrow", email="")  # the same number, somebody else
+    bait = Asking(app, house, name="Ines Farrow", phone="07700 900666", email=ADDRESS)  # her address, another's number
+    asking.unlock()
+    page, copy = asking.look(), json.loads(asking.copy().get_data())
+    for said in ("Kestrel pocket radio", "Fenlight reader", "other@example.org"):
+        assert said in page and said in json.dumps(copy)
+    for hidden in ("Otter", "Tam Farrow", "900666"):
+        assert hidden not in page and hidden not in json.dumps(copy)
+    assert [one["state"] for one in copy["kept"]] == ["open", "open"]
+    assert copy["kept"][1]["numbers"] == [show_number(one) for one in mine.numbers]
+    assert "It counts for the visit of this claim ticket" in page
+    bait.unlock()
+    assert "Fenlight" not in bait.look() and "other@example.org" not in bait.look() and ADDRESS in bait.look()
 
 
 def test_a_contact_that_was_changed_an_hour_ago_gets_no_code_and_without_one_the_counter_helps(

@@ -29,7 +29,7 @@ from notify.store.claims import Claim
 from notify.store.requests import Request
 from notify.web.claim.code import code_page, send_code
 from notify.web.claim.frame import base, go_to, opens_claim
-from notify.web.claim.unlocked import is_unlocked, unlock
+from notify.web.claim.unlocked import proved_by, unlock
 from notify.web.here import ctx, customer_actor, services
 
 pages = Blueprint("claim_rights", __name__)
@@ -41,7 +41,8 @@ HERE = "/rights"
 def show(token: str) -> Response:
     """The field for the code, or everything once it was typed."""
     claim = open_claim(ctx(), token)
-    return _page(_view(claim), token) if _is_open(claim, token) else _locked(claim, token)
+    contact_id = _opened_by(claim, token)
+    return _locked(claim, token) if contact_id is None else _page(_view(claim, contact_id), token)
 
 
 @pages.post("/c/<token>/rights/send-code")
@@ -57,13 +58,13 @@ def check(token: str) -> Response:
     """The right code opens the page in this browser."""
     claim, typed = open_claim(ctx(), token), request.form.get("code", "")
     try:
-        contact_codes.prove(ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, typed=typed)
+        contact_id = contact_codes.prove(ctx(), customer_actor(), claim.visit_id, purpose=PURPOSE, typed=typed)
     except Invalid:
         return _locked(claim, token, problem="malformed")
     except WrongCode:
         return _locked(claim, token, problem="wrong")
     answer = make_response(redirect(f"/c/{token}{HERE}", code=303))
-    unlock(answer, token, PURPOSE, about=contacts_now(ctx(), claim))
+    unlock(answer, token, PURPOSE, about=contacts_now(ctx(), claim), contact_id=contact_id)
     return answer
 
 
@@ -74,7 +75,7 @@ def opened(view: Callable[[str, Claim], Response]) -> Callable[[str], Response]:
     @wraps(view)
     def answer(token: str) -> Response:
         claim = open_claim(ctx(), token)
-        return view(token, claim) if _is_open(claim, token) else go_to(token, page=HERE)
+        return view(token, claim) if _opened_by(claim, token) is not None else go_to(token, page=HERE)
 
     return answer
 
@@ -111,7 +112,7 @@ def withdraw(token: str, claim: Claim) -> Response:
 def copy(token: str, claim: Claim) -> Response:
     """A copy for a program (flows/held_about says its shape): taking one is a request, looking at the page is none."""
     try:
-        held = requests.take_copy(ctx(), customer_actor(), claim.visit_id)
+        held = requests.take_copy(ctx(), customer_actor(), claim.visit_id, _opened_by(claim, token) or "")
     except NotFound as gone:
         raise Forgotten(claim.language) from gone
     answer = make_response(json.dumps(held, ensure_ascii=False, indent=2))
@@ -120,13 +121,14 @@ def copy(token: str, claim: Claim) -> Response:
     return answer
 
 
-def _is_open(claim: Claim, token: str) -> bool:
-    return is_unlocked(token, PURPOSE, about=contacts_now(ctx(), claim))
+def _opened_by(claim: Claim, token: str) -> str | None:
+    """The contact that the code went to which opened the page in this browser; None where none did."""
+    return proved_by(token, PURPOSE, about=contacts_now(ctx(), claim))
 
 
-def _view(claim: Claim) -> RightsView:
+def _view(claim: Claim, contact_id: str) -> RightsView:
     try:
-        return view_rights(ctx(), claim, services().page_words.get(claim.language))
+        return view_rights(ctx(), claim, services().page_words.get(claim.language), contact_id)
     except NotFound as gone:
         raise Forgotten(claim.language) from gone
 

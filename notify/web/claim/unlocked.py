@@ -28,20 +28,25 @@ def is_unlocked(token: str, purpose: str = PRICE, *, about: str = "") -> bool:
 
     `about` is what must be as it was when the code was typed, such as which contacts are stored.
     """
+    return proved_by(token, purpose, about=about) is not None
+
+
+def proved_by(token: str, purpose: str = PRICE, *, about: str = "") -> str | None:
+    """The contact that the typed code went to, "" where the cookie names none; None where nothing is proved."""
     kept = request.cookies.get(cookie_name(_name(purpose), services().settings.web), "")
-    until, _, proof = kept.partition(".")
+    until, _, rest = kept.partition(".")
+    proof, _, contact_id = rest.partition(".")
     if not until.isascii() or not until.isdigit() or len(until) > 12:
-        return False
+        return None
     now = int(ctx().clock().timestamp())
-    return now < int(until) <= now + LASTS.total_seconds() and hmac.compare_digest(
-        proof.encode(), _proof(token, until, purpose, about)
-    )
+    right = hmac.compare_digest(proof.encode(), _proof(token, until, purpose, f"{about}:{contact_id}"))
+    return contact_id if right and now < int(until) <= now + LASTS.total_seconds() else None
 
 
-def unlock(response: Response, token: str, purpose: str = PRICE, *, about: str = "") -> None:
+def unlock(response: Response, token: str, purpose: str = PRICE, *, about: str = "", contact_id: str = "") -> None:
     """Gives the browser its cookie."""
     until = str(int((ctx().clock() + LASTS).timestamp()))
-    value = f"{until}.{_proof(token, until, purpose, about).decode()}"
+    value = f"{until}.{_proof(token, until, purpose, f'{about}:{contact_id}').decode()}.{contact_id}"
     set_cookie(response, services().settings.web, _name(purpose), value, seconds=int(LASTS.total_seconds()))
 
 
