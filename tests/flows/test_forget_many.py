@@ -17,7 +17,8 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 
-from notify.flows import forget
+from notify.flows import forget, quiet_hours
+from notify.store import erasing
 from tests.bench.forget import MESSAGES, fill, heard
 from tests.parts.house import House, make_house
 from tests.parts.traces import count_marks, files_below, heap
@@ -122,3 +123,28 @@ def test_each_statement_of_a_batch_finds_its_rows_by_an_index_of_more_than_the_s
     whole = [step for step in steps if step.startswith("SCAN") or step.endswith("(shop_id=?)")]
     print(f"FIGURE forget_plans statements={len(plans)} steps={len(steps)} whole={len(whole)}")
     assert len(plans) > 30 and whole == []
+
+
+@pytest.mark.long
+def test_a_large_database_is_rewritten_and_said_to_be_proved_in_closed_hours_only(house: House) -> None:
+    ballast = (
+        "zeroblob(21000000) as air" if house.ctx.db.is_sqlite else "md5(n::text) from generate_series(1, 250000) n"
+    )
+    with house.ctx.db.write(house.shop_id) as unit:
+        unit.connection.execute(text(f"create table ballast as select {ballast}"))
+    fill(house, 3, wide=60)
+    house.clock.advance(201 * 86400)  # a Monday morning
+    assert quiet_hours.is_quiet(house.ctx, [house.shop_id]) is False
+    forget.forget(house.ctx, house.system(), prove=False)
+    # What the service does each minute, and on PostgreSQL whoever forgets at the counter.
+    in_open_hours = forget.confirm(house.ctx, house.system(), may_hold_up=False)
+    with house.read() as unit:
+        early = [row.confirmed_at for row in erasing.list_erasures(unit)]
+    house.clock.advance(12 * 3600)
+    assert quiet_hours.is_quiet(house.ctx, [house.shop_id])
+    closed = forget.confirm(house.ctx, house.system(), may_hold_up=True)
+    with house.read() as unit:
+        late = [row.confirmed_at for row in erasing.list_erasures(unit)]
+    assert not in_open_hours and early == [None] and closed and late == [house.clock()]
+    with house.ctx.db.write(house.shop_id) as unit:
+        unit.connection.execute(text("drop table ballast"))
