@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from notify.config.settings import Settings
 from notify.core.actors import Actor
 from notify.core.claim_number import show_number
+from notify.core.consent import SAID
 from notify.core.processing import Life
 from notify.flows import backup, keys
 from notify.flows.context import Context
@@ -114,7 +115,8 @@ def view(ctx: Context, actor: Actor, settings: Settings) -> Held:
         people = sum(one.rows for one in aged if one.data_class in ("contact_card", "delegate"))
         return Held(
             now=now, today=today, kinds=tuple(Kind(one, lives[one.data_class]) for one in aged),
-            ahead=_ahead(found, people, today), kept=_kept(unit, found), consents=overview.consents(unit),
+            ahead=_ahead(found, people, today), kept=_kept(unit, found),
+            consents=tuple(sorted(overview.consents(unit), key=lambda one: SAID.index(one.purpose))),
             suppressed=overview.suppressions(unit), asked=_asked(unit, today), ran_at=_ran(ctx, JOB),
             erasures=overview.last_erasures(unit, limit=ERASURES), unproved=overview.unproved(unit),
             backups_on=settings.backup.folder is not None, backup_at=_ran(ctx, backup.GOOD),
