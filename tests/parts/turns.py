@@ -18,7 +18,8 @@ ON_BOTH = frozenset(
     f"test_{name}.py"
     for name in ("all_or_nothing", "booking_races", "forget_bytes", "forget_many", "forgotten_files", "delegate_bytes",
                  "forgetting_attacked", "forgotten_letters", "backup_closely", "messages_once", "main_job", "cost",
-                 "batches", "source_flood", "held_about", "clock_guard", "slow_jobs", "folder_cut_off", "table", "booking_histories", "message_list")
+                 "batches", "source_flood", "held_about", "clock_guard", "slow_jobs", "folder_cut_off", "table",
+                 "booking_histories", "message_list")
 )  # fmt: skip
 
 # Of the tests of pages these run on both as well, and these take turns; the others are on SQLite.
