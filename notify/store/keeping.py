@@ -9,7 +9,7 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-from sqlalchemy import bindparam, case, func, literal_column, or_, select
+from sqlalchemy import and_, bindparam, case, func, literal_column, or_, select
 
 from notify.core.tickets import OPEN_PHASES, Phase
 from notify.store import schema as s
@@ -30,10 +30,9 @@ _PARTS = _P.outerjoin(_V, (_V.c.shop_id == _P.c.shop_id) & (_V.c.person_id == _P
     _T, (_T.c.shop_id == _V.c.shop_id) & (_T.c.visit_id == _V.c.visit_id)
 )
 _R = s.requests
-_OPEN = select(_R.c.person_id).where(*where(_R), is_in(_R.c.state, "open"), _R.c.kind != literal_column("'erasure'"))
-_ASKING, _ASKING_ONE = Prepared(_OPEN), Prepared(_OPEN.where(*where(_R, "person_id")))
-_ASIDE = select(_R.c.person_id).where(*where(_R), *SET_ASIDE)
-_SET_ASIDE, _SET_ASIDE_ONE = Prepared(_ASIDE), Prepared(_ASIDE.where(*where(_R, "person_id")))
+_OPEN = is_in(_R.c.state, "open") & (_R.c.kind != literal_column("'erasure'"))
+_ASKED = select(_R.c.person_id, _R.c.state).where(*where(_R), _OPEN | and_(*SET_ASIDE))
+_ASKING, _ASKING_ONE = Prepared(_ASKED), Prepared(_ASKED.where(*where(_R, "person_id")))
 _NEW = s.tickets.alias("new")
 _FOLLOWED = Prepared(
     select(_V.c.person_id)
@@ -127,13 +126,9 @@ def other_reasons(unit: Unit, *, person_id: str = "") -> Mapping[str, set[str]]:
 
 
 def _asking(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:
-    asked, aside = (_ASKING_ONE, _SET_ASIDE_ONE) if person_id else (_ASKING, _SET_ASIDE)
-    values = given(unit, person_id=person_id)
-    return tuple(
-        (one, reason)
-        for query, reason in ((asked, "request"), (aside, "set_aside"))
-        for one in query.firsts(unit.connection, values)
-    )
+    asked = _ASKING_ONE if person_id else _ASKING
+    rows = asked.rows(unit.connection, given(unit, person_id=person_id))
+    return tuple((who, "request" if state == "open" else "set_aside") for who, state in rows)
 
 
 def _followed(unit: Unit, person_id: str) -> Iterable[tuple[str, str]]:

@@ -36,13 +36,16 @@ def _one(number: int, **more: object) -> Page:
     }  # fmt: skip
 
 
+_ASIDE = _one(4, kind="To set their data aside", article="GDPR art. 18", next="",
+              due="Their data are set aside since 25 November 2026.")  # fmt: skip
+
+
 def _list(**more: object) -> Page:
     choice = [{"code": "access", "label": "To see what is kept"}]
     late = _one(1, late=True, due="Late by two days: it had to be answered by Friday, 25 December 2026. Answer it now.")
-    aside = _one(4, kind="To set their data aside", due="Their data are set aside since 25 November 2026.", next="")
     return shop_base(
         "", sentence="Two requests wait for an answer.", advice="This is not legal advice: check your local law.",
-        open=[late, _one(2)], in_force=[aside],
+        open=[late, _one(2)], in_force=[_ASIDE],
         ended=[_one(3, due="Refused. There is plainly no ground for it.", next="")],
         typed=dict.fromkeys(("number", "who", "kind", "how", "note", "made_sure", "received_on"), ""), kinds=choice,
         ways=choice, who=choice, **more,
@@ -78,6 +81,6 @@ def request_pages() -> dict[str, tuple[str, Page]]:
             "request.html",
             _request(proved=True, is_correction=False, does="Only what is needed."),
         ),
-        "request_in_force": ("request.html", _request(is_open=False, in_force=True, may_export=False)),
+        "request_in_force": ("request.html", _request(one=_ASIDE, is_open=False, in_force=True, may_export=False)),
         "request_over": ("request.html", _request(is_open=False, note="", may_export=False)),
     }
