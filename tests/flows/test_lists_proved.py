@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from notify.cli import restore
+from notify.cli import restore, restore_says
 from notify.cli.backup import keep_list_beside
 from notify.config.load import load
 from notify.core.errors import Invalid
@@ -111,7 +111,7 @@ def test_once_the_index_key_is_another_one_the_lists_are_proved_by_it(kept: Kept
 def test_a_list_that_is_missing_is_said_first_and_its_other_copy_counts(kept: Kept, made: Made) -> None:
     (kept.folder / "erased.txt").unlink()
     after = kept.restore(kept.empty_copy("other"), made)
-    said = restore._told(after)
+    said = restore_says.told(after)
     assert after.missing == ("safe/erased.txt",) and said[0].startswith("safe/erased.txt is missing: whoever was forg")
     (kept.keys_folder / "stopped.txt").unlink()
     after = restore.finish(
