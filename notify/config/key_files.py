@@ -51,7 +51,7 @@ def write_ring(path: Path, keys: Sequence[tuple[str, bytes]]) -> None:
     """
     try:
         _replace(path, "".join(key_line(secret, key_id=key_id) for key_id, secret in keys))
-        _keep_folder(path.parent)
+        _keep_folder(path.resolve().parent)
     except OSError as error:
         raise Misconfigured(
             f"The key file {path.name} cannot be changed, and nothing was",
@@ -125,6 +125,7 @@ def keep_signing_key(path: Path, text: str, *, old: Path | None = None) -> None:
 
 
 def _replace(path: Path, text: str) -> None:
+    path = path.resolve()  # where the name is a link, several may share the file behind it
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     number, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")  # mode 600
     try:

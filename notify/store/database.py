@@ -14,7 +14,8 @@ from notify.core.errors import Counted
 from notify.core.holidays import Almanac, NoAlmanac
 from notify.store import later, shown
 from notify.store.engine import open_engine
-from notify.store.vault import Opener, Place, Vault
+from notify.store.opener import Opener, Place
+from notify.store.vault import Vault
 
 T = TypeVar("T")
 
@@ -164,7 +165,7 @@ class Database:
             yield connection
 
     def _unit(self, connection: Connection, shop_id: str) -> Unit:
-        return Unit(connection, shop_id, self.vault.opener(), self._new_id, self.vault, self._kept, self._almanac)
+        return Unit(connection, shop_id, Opener(self.vault), self._new_id, self.vault, self._kept, self._almanac)
 
     @contextmanager
     def alone(self) -> Iterator[Connection]:

@@ -34,6 +34,11 @@ def check_value(kind: Kind, key: Key) -> str:
     return hmac.digest(key.secret, f"key check:{kind}:{key.id}".encode(), "sha256").hex()[:32]
 
 
+def blind_index(key: Key, channel: str, address: str) -> str:
+    """What an address is found by: 64 hexadecimal digits, useless without the key (HMAC-SHA-256, RFC 2104)."""
+    return hmac.digest(key.secret, f"{channel}:{address}".encode(), "sha256").hex()
+
+
 class Rings:
     """Both rings; read anew when a file changed (`stamp` differs) or when a key is asked for that nobody knows yet."""
 

@@ -14,8 +14,8 @@ from notify.core.messages import MessageState
 from notify.core.overtakes import Said
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.opener import Place
 from notify.store.statements import among, given, is_in, where
-from notify.store.vault import Place
 
 # What says that two messages tell the same to the same person, by whatever way.
 IDENTITY = ("about", "cause", "notice", "person_id", "resend")

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import hmac
 import os
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from datetime import datetime
 from itertools import chain
-from typing import NamedTuple
 
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
@@ -20,12 +18,12 @@ from notify.core.chunks import AT_ONCE
 from notify.core.errors import Misconfigured, NotFound, Unavailable
 from notify.store import key_store
 from notify.store.engine import rewrite_tables
-from notify.store.key_rings import FIELDS, Key, Kind, Ring, Rings, as_ring
+from notify.store.key_rings import FIELDS, Key, Kind, Ring, Rings, as_ring, blind_index
 from notify.store.key_store import data_keys, erased, key_metadata
 from notify.store.listed import listed
 from notify.store.prepared import Prepared
 
-__all__ = ["VEILED_CLAIM", "Key", "Opener", "Place", "Vault", "data_keys"]
+__all__ = ["VEILED_CLAIM", "Key", "Vault", "data_keys"]
 _KEY_OF = select(data_keys).where(data_keys.c.person_id == bindparam("person"))
 _THEIRS = listed(data_keys.c.person_id, "people")
 _KEYS_OF = select(data_keys.c.person_id, data_keys.c.master_id, data_keys.c.wrapped).where(_THEIRS)
@@ -35,23 +33,10 @@ _DROP = Prepared(delete(data_keys).where(_THEIRS))
 _KINDS: tuple[Kind, Kind] = ("master", "index")
 _NONCE = 12
 VEILED_CLAIM = "claim"  # the blind index of a forgotten person's claim link
-_VERSION = b"\x01"
-
-
-class Place(NamedTuple):
-    """Where a sealed text belongs; it cannot be opened anywhere else (AES-GCM associated data)."""
-
-    table: str
-    row: str
-    column: str
-
-    def aad(self) -> bytes:
-        """The bytes that bind a ciphertext to this place."""
-        return f"{self.table}\x00{self.row}\x00{self.column}".encode()
 
 
 class Vault:
-    """Seals and opens texts under the data key of the person they are about.
+    """The data keys of people, under which their texts are sealed (see opener.py), and the blind indexes.
 
     A data key is written before anything is sealed with it and destroyed before anything is erased:
     at every crash point a text without its key is unreadable, never the other way round.
@@ -147,10 +132,6 @@ class Vault:
         """The key store itself, for its backup and for turning its keys."""
         return self._engine
 
-    def opener(self) -> Opener:
-        """A short-lived view that unwraps each person's key at most once; made anew for every transaction."""
-        return Opener(self)
-
     def data_key(self, person_id: str) -> bytes:
         """The person's data key; raises NotFound when it was destroyed."""
         with self._engine.connect() as connection:
@@ -173,11 +154,11 @@ class Vault:
 
     def lookup(self, channel: str, address: str) -> str:
         """The keyed blind index of an address: equal for equal ones, useless without the current index key."""
-        return _blind(self.index_key(), channel, address)
+        return blind_index(self.index_key(), channel, address)
 
     def lookups(self, channel: str, address: str) -> tuple[str, ...]:
         """The blind index by every index key that something may still stand under: what a search asks for."""
-        return tuple(_blind(key, channel, address) for key in self.index_keys())
+        return tuple(blind_index(key, channel, address) for key in self.index_keys())
 
     def index_keys(self) -> Ring:
         """Every index key of the file, the newest first; a key that was added a moment ago is among them."""
@@ -282,62 +263,5 @@ class Vault:
         return found
 
 
-def _blind(key: Key, channel: str, address: str) -> str:
-    return hmac.new(key.secret, f"{channel}:{address}".encode(), hashlib.sha256).hexdigest()
-
-
 def _wrong(what: str, kind: Kind = "master") -> Misconfigured:
     return Misconfigured(what, "Put the right key file back; nothing was changed.", field=FIELDS[kind])
-
-
-class Opener:
-    """Seals and opens for the time of one transaction."""
-
-    def __init__(self, vault: Vault) -> None:
-        self._vault = vault
-        self._ciphers: dict[str, AESGCM] = {}
-        self._index: Key | None = None
-
-    def fetch(self, person_ids: Iterable[str]) -> None:
-        """Unwraps the keys of many people at once, but for those that are known already."""
-        unknown = set(person_ids) - self._ciphers.keys()
-        keys = self._vault.data_keys(unknown) if unknown else {}
-        self._ciphers |= {person_id: AESGCM(key) for person_id, key in keys.items()}
-
-    def seal(self, person_id: str, place: Place, plain: str | bytes) -> bytes:
-        """Encrypts `plain` for `place` under the person's key."""
-        nonce = self._vault.random(_NONCE)
-        data = plain.encode() if isinstance(plain, str) else plain
-        return _VERSION + nonce + self._cipher(person_id).encrypt(nonce, data, place.aad())
-
-    def open(self, person_id: str, place: Place, sealed: bytes) -> str:
-        """The text sealed at `place`; raises NotFound when the person was forgotten."""
-        return self.open_bytes(person_id, place, sealed).decode()
-
-    def open_bytes(self, person_id: str, place: Place, sealed: bytes) -> bytes:
-        """Like open, for bytes."""
-        try:
-            return self._cipher(person_id).decrypt(sealed[1 : 1 + _NONCE], sealed[1 + _NONCE :], place.aad())
-        except InvalidTag:
-            raise Misconfigured(
-                f"A sealed {place.table}.{place.column} does not belong to its row",
-                "Restore the database from a backup; a row was swapped or damaged.",
-            ) from None
-
-    def lookup(self, channel: str, address: str) -> str:
-        """The blind index of an address, for writing it down."""
-        return self.marked(channel, address)[0]
-
-    def marked(self, channel: str, address: str) -> tuple[str, str]:
-        """The blind index of an address and the name of the key it was made with; one key for the whole transaction."""
-        self._index = self._index or self._vault.index_key()
-        return _blind(self._index, channel, address), self._index.id
-
-    def lookups(self, channel: str, address: str) -> tuple[str, ...]:
-        """The blind index of an address by every key that a row may stand under, for finding it."""
-        return self._vault.lookups(channel, address)
-
-    def _cipher(self, person_id: str) -> AESGCM:
-        if person_id not in self._ciphers:
-            self._ciphers[person_id] = AESGCM(self._vault.data_key(person_id))
-        return self._ciphers[person_id]

@@ -28,7 +28,8 @@ from notify.flows.hear_reply import Heard, hear
 from notify.store import claims, contact_codes, erasing, people, rings, schema, tickets, visits
 from notify.store.copying import SCRATCH
 from notify.store.engine import open_engine
-from notify.store.vault import Place, data_keys
+from notify.store.opener import Opener, Place
+from notify.store.vault import data_keys
 from tests.flows.conftest import GATEWAY
 from tests.parts.house import House, make_house
 from tests.parts.left import leave
@@ -201,7 +202,7 @@ def opened(url: str, vault: Any) -> tuple[int, int]:
                 for column in (c.name for c in table.c if isinstance(c.type, LargeBinary) and row[c.name]):
                     place = Place(table.name, row["id"], column.removesuffix("_sealed"))
                     try:
-                        vault.opener().open_bytes(row[owner], place, row[column])
+                        Opener(vault).open_bytes(row[owner], place, row[column])
                         good += 1
                     except NotFound:
                         bad += 1

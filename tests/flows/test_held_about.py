@@ -23,7 +23,7 @@ from notify.flows.hear_reply import Heard, hear
 from notify.flows.held_about import gather_held
 from notify.flows.parts import need
 from notify.store import held, schema, visits
-from notify.store.vault import Place
+from notify.store.opener import Place
 
 pytestmark = pytest.mark.long
 

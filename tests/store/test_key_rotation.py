@@ -43,13 +43,15 @@ def turned(house: House) -> Turned:
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_new_key_is_in_place_and_the_old_one_opens_nothing_more(turned: Turned, kind: Any) -> None:
     old = read_ring(turned.file(kind))[0]
+    behind = turned.file(kind).rename(turned.file(kind).with_suffix(".shared"))
+    turned.file(kind).symlink_to(behind)  # as where several share one file
     beside = turned.again()  # another process that was there before
     made = keys.rotate(turned.house.ctx, kind, turned.file(kind))
     ring = read_ring(turned.file(kind))
     assert made.changed == 5 and not made.closed and not made.finished and made.proved
     assert ring[0][0] == made.id == "k2" and (ring[0][1] not in (old[1],))
     assert [one[0] for one in ring] == (["k2"] if kind == "master" else ["k2", "k1"])
-    assert turned.file(kind).stat().st_mode & 0o777 == 0o600
+    assert turned.file(kind).is_symlink() and read_ring(behind) == ring and behind.stat().st_mode & 0o777 == 0o600
     assert turned.unreadable() == turned.unreadable(beside) == turned.wrong_from_outside() == 0
     turned.add(2, services=beside)  # by a process that has read the old file only
     assert turned.unreadable() == turned.wrong_from_outside() == 0

@@ -20,7 +20,8 @@ from notify.flows.check_in_form import DeviceForm
 from notify.store import schema as s
 from notify.store import tickets
 from notify.store.engine import open_engine
-from notify.store.vault import Key, Place, Vault, data_keys
+from notify.store.opener import Opener, Place
+from notify.store.vault import Key, Vault, data_keys
 
 HERE = Place("notes", "row-1", "text")
 NOW = datetime(2026, 11, 27, 9, 0, tzinfo=UTC)
@@ -50,26 +51,26 @@ def digest(file: Path) -> str:
 
 
 def test_a_sealed_text_opens_for_its_person_at_its_place_and_nowhere_else(vault: Vault) -> None:
-    opener = vault.opener()
+    opener = Opener(vault)
     sealed = opener.seal("p1", HERE, "grüße ☎")
-    assert vault.opener().open("p1", HERE, sealed) == "grüße ☎"
+    assert Opener(vault).open("p1", HERE, sealed) == "grüße ☎"
     assert opener.seal("p1", HERE, "grüße ☎") != sealed  # a fresh nonce each time
     moved = [Place("notes", "row-2", "text"), Place("notes", "row-1", "name"), Place("parts", "row-1", "text")]
     refused = 0
     for person, place in [("p1", other) for other in moved] + [("p2", HERE)]:
         with pytest.raises(Misconfigured) as error:
-            vault.opener().open(person, place, sealed)
+            Opener(vault).open(person, place, sealed)
         refused += "does not belong to its row" in error.value.what
     flips = [sealed[:n] + bytes([sealed[n] ^ 1]) + sealed[n + 1 :] for n in range(1, len(sealed))]
     for damaged in flips:
         with pytest.raises(Misconfigured):
-            vault.opener().open("p1", HERE, damaged)
+            Opener(vault).open("p1", HERE, damaged)
     print(f"FIGURE vault moved={len(moved) + 1} flipped_bytes={len(flips)} opened=0")
     assert refused == 4
 
 
 def test_the_sealed_form_is_aes_gcm_as_an_independent_reading_says(vault: Vault) -> None:
-    sealed = vault.opener().seal("p1", HERE, "hello")
+    sealed = Opener(vault).seal("p1", HERE, "hello")
     with vault._engine.connect() as connection:
         row = connection.execute(select(data_keys).where(data_keys.c.person_id == "p1")).one()
     key = AESGCM(b"m" * 32).decrypt(row.wrapped[:12], row.wrapped[12:], b"p1")
@@ -101,11 +102,11 @@ def test_a_wiring_with_the_wrong_key_refuses_before_it_touches_the_database(hous
 
 
 def test_a_destroyed_key_opens_nothing_and_leaves_the_others_alone(vault: Vault) -> None:
-    one, two = vault.opener().seal("p1", HERE, "one"), vault.opener().seal("p2", HERE, "two")
+    one, two = Opener(vault).seal("p1", HERE, "one"), Opener(vault).seal("p2", HERE, "two")
     assert vault.destroy_keys(["p1", "unknown"], at=NOW) == 1
     with pytest.raises(NotFound):
-        vault.opener().open("p1", HERE, one)
-    assert vault.opener().open("p2", HERE, two) == "two"
+        Opener(vault).open("p1", HERE, one)
+    assert Opener(vault).open("p2", HERE, two) == "two"
 
 
 def test_destroyed_keys_are_gone_from_the_bytes_of_the_key_file(vault: Vault, tmp_path: Path) -> None:
