@@ -58,7 +58,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "lookup": lambda: lookup.figures(many=20_000, rounds=5),
     "forget": lambda: forget.figures(people=5_000),
     "held": lambda: held.figures(people=5_000, rounds=5),
-    "backup": lambda: backup.figures(megabytes=40, rounds=5, seconds=3),
+    "backup": lambda: backup.figures(megabytes=200, rounds=3, seconds=2),
     "idle": lambda: idle.figures(seconds=20, settle=20),
 }
 
