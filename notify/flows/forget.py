@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.core.chunks import chunks
@@ -26,6 +26,7 @@ from notify.store.stamps import people_changed
 
 HELD = 0.06  # seconds; others who wait to write, and sleep up to 25 ms between two looks, then wait less than 100 ms
 FEWEST = 20  # people in a batch, however slow the machine is
+STILL = timedelta(minutes=2)  # after its last batch a run may go on still
 CHECKPOINT = 5_000  # people, after whom the journal is emptied by a run that serves the files itself
 
 DropCopies = Callable[[Sequence[str]], int]
@@ -166,6 +167,17 @@ def confirm(ctx: Context, actor: Actor, *, may_hold_up: bool = True) -> bool:
             erasing.confirm_erasures(unit, pending, at=ctx.clock())
         ctx.db.checkpoint(truncate=True)
     return done
+
+
+def prove_due(ctx: Context, actor: Actor, shop_ids: Iterable[str]) -> bool:
+    """What the service does each minute: as `confirm`, large files in closed hours and not in the middle of a run.
+
+    A run says with each batch when it was (erasing.add_erasure); a rewriting beside it would stop it for seconds.
+    """
+    with ctx.db.read(actor.shop_id) as unit:
+        newest = erasing.newest_unconfirmed(unit)
+    goes_on = newest is not None and ctx.clock() - newest < STILL
+    return confirm(ctx, actor, may_hold_up=not goes_on and quiet_hours.is_quiet(ctx, shop_ids))
 
 
 def _confirm(ctx: Context, actor: Actor) -> bool:

@@ -24,7 +24,6 @@ from notify.flows import (
     paper_day,
     passes,
     questions,
-    quiet_hours,
     reminders,
     replies,
     requests_due,
@@ -161,7 +160,7 @@ def _tell_listeners(run: Run) -> None:
 
 def _prove(run: Run) -> None:
     """What was forgotten is rewritten and proved here, by the one that checkpoints: large files in closed hours."""
-    forget.confirm(run.context, run.actor, may_hold_up=quiet_hours.is_quiet(run.context, run.services.shop_ids()))
+    forget.prove_due(run.context, run.actor, run.services.shop_ids())
 
 
 def _checkpoint(run: Run) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Table, and_, bindparam, insert, literal_column, select, union, update
+from sqlalchemy import ColumnElement, Table, and_, bindparam, func, insert, literal_column, select, union, update
 
 from notify.core.chunks import chunks
 from notify.core.errors import Unavailable
@@ -216,6 +216,14 @@ def unconfirmed(unit: Unit) -> tuple[str, ...]:
     t = s.erasures
     query = select(t.c.id).where(t.c.shop_id == unit.shop_id, t.c.confirmed_at.is_(None))
     return tuple(unit.connection.execute(query).scalars())
+
+
+def newest_unconfirmed(unit: Unit) -> datetime | None:
+    """When something was last erased that waits for its proof; None if nothing does."""
+    t = s.erasures
+    newest = select(func.max(t.c.at)).where(t.c.shop_id == unit.shop_id, t.c.confirmed_at.is_(None))
+    found: datetime | None = unit.connection.execute(newest).scalar()
+    return found
 
 
 def add_erasure(unit: Unit, *, at: datetime, reason: str, counts: Mapping[str, int], to: str = "") -> str:
