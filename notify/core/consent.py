@@ -119,6 +119,11 @@ def is_stopped(state: Mapping[tuple[str, str], bool], channel: str) -> bool:
     return not allowed_on(state, channel) and not said.isdisjoint(PURPOSES)
 
 
+def is_unheard(state: Mapping[tuple[str, str], bool], channel: str) -> bool:
+    """Whether they never said anything of this channel; an objection goes for all of them, and is no word about one."""
+    return all(way != channel or purpose in INTERESTS for way, purpose in state)
+
+
 def may_be_asked(purposes: Iterable[str], *, child: bool) -> tuple[str, ...]:
     """Those of these purposes that somebody can agree to here: nothing optional for a child's contact."""
     return tuple(one for one in purposes if not (child and one in CONSENT_PURPOSES))

@@ -7,7 +7,7 @@ While data are set aside only what core/notices.WHEN_SET_ASIDE names is sent, an
 from __future__ import annotations
 
 from notify.core.actors import Actor
-from notify.core.consent import CONSENT_PURPOSES, INTERESTS, allowed_on
+from notify.core.consent import CONSENT_PURPOSES, INTERESTS, REACH_CHANNELS, allowed_on
 from notify.core.errors import Conflict
 from notify.core.messages import MessageState
 from notify.core.requests import LIFTING, MOST_WORDS
@@ -25,7 +25,7 @@ from notify.store.stamps import people_changed
 def stop_interests(ctx: Context, unit: Unit, actor: Actor, one: Request) -> None:
     """What rests on the shop's interest ends, and so does what is advertising by consent (GDPR art. 21(1) to (3))."""
     state = people.standings(unit, [one.person_id]).get(one.person_id, {})
-    for channel in sorted({contact.channel for contact in people.contacts_of(unit, one.person_id)}):
+    for channel in REACH_CHANNELS:  # also by which they have no contact yet: one that is noted later undoes nothing
         ended = (*INTERESTS, *sorted(allowed_on(state, channel) & set(CONSENT_PURPOSES)))
         write_uses(ctx, unit, actor, one.person_id, channel, ended, allowed=False, how="objection", evidence=one.id)
 

@@ -13,6 +13,7 @@ from notify.core.consent import (
     REACH_CHANNELS,
     SAID,
     is_stopped,
+    is_unheard,
     not_for_a_child,
     refused_for_child,
 )
@@ -141,7 +142,7 @@ def set_contact(
         new = ""
         if parsed:
             new = people.add_contact(unit, person_id, channel, parsed, at=now, in_repaired_device=in_repaired_device)
-            given = purposes if purposes is not None else (() if any(way == channel for way, _ in state) else PURPOSES)
+            given = purposes if purposes is not None else (PURPOSES if is_unheard(state, channel) else ())
             if stops.mark_known(unit, channel, parsed) is None:
                 write_uses(ctx, unit, actor, person_id, channel, given, allowed=True, how=how, evidence=visit_id)
                 if is_stopped(state, channel) and not given:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from notify.core.actors import Actor
+from notify.core.consent import is_unheard
 from notify.core.may_confirm import PRESUMED, may_confirm
 from notify.core.notices import ANSWERS, PURPOSES
 from notify.core.reply_limits import ANSWER_WINDOW, may_answer
@@ -102,7 +103,7 @@ def _stopped(unit: Unit, asked: Asked, *, typed_anew: bool) -> dict[str, frozens
     states = people.standings(unit, asked.writer.owners) if typed_anew else {}
     out = {}
     for one in asked.writer.owners:
-        never_said = typed_anew and all(way != asked.channel for way, _ in states.get(one, {}))
+        never_said = typed_anew and is_unheard(states.get(one, {}), asked.channel)
         if ours := frozenset(PURPOSES if never_said else withdrawn.get(one, frozenset()).intersection(PURPOSES)):
             out[one] = ours
     return out

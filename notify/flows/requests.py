@@ -249,7 +249,7 @@ def extend(ctx: Context, actor: Actor, request_id: str, *, note: str) -> date:
 def withdraw(ctx: Context, actor: Actor, request_id: str, *, person_id: str = "") -> None:
     """Who asked takes it back: one that is open, or a restriction, which ends then. Raises NotFound, Conflict.
 
-    With `person_id` only that person's own is found.
+    With `person_id` only that person's own is found. Without, whoever may grant a restriction may end one.
     """
     actor.need("take_request")
     with ctx.db.write(actor.shop_id) as unit:
@@ -257,6 +257,7 @@ def withdraw(ctx: Context, actor: Actor, request_id: str, *, person_id: str = ""
         if person_id and one.person_id != person_id:
             raise NotFound("There is no such request", "Look at the list of requests.")
         if one.in_force:
+            actor.need("take_request" if person_id else "settle_request")
             granted.end(ctx, unit, actor, one)
         else:
             _end(ctx, unit, actor, _open(unit, request_id), WITHDRAWN, words="")

@@ -324,6 +324,8 @@ def test_what_is_ready_or_asked_for_reaches_whoever_had_their_data_set_aside(ask
     assert asking.became("ready") == ("sent", "")
     told = asking.mails()
     assert any("write only what is needed to give your device back" in mail for mail in told)
+    with pytest.raises(NotAllowed):  # whoever may not grant it ends none by saying that they took it back
+        requests.withdraw(house.ctx, house.actor("counter"), made.id)
     requests.withdraw(house.ctx, house.actor(), made.id, person_id=asking.person)  # their own wish needs no word before
     assert asking.row(made.id).lifted_at == house.clock()
 
@@ -349,12 +351,17 @@ def test_an_objection_ends_what_rests_on_the_shops_interest_and_nothing_of_the_c
     house, made = lines.house, asking.ask("objection", note="no reminders, please")
     requests.finish(house.ctx, house.actor(), made.id)
     seen = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
-    ended = [(one.purpose, one.basis, one.how, one.evidence) for one in seen.said if not one.allowed]
+    ended = [(one.channel, one.purpose, one.basis, one.how, one.evidence) for one in seen.said if not one.allowed]
     assert ended == [
-        ("reminder", "interest", "objection", "request"),
-        ("afterwards", "consent", "objection", "request"),
+        ("email", "reminder", "interest", "objection", "request"),
+        ("email", "afterwards", "consent", "objection", "request"),
+        ("sms", "reminder", "interest", "objection", "request"),
     ]
     assert seen.ways[0].allowed == ("repair", "pickup") and "reminder" in seen.ways[0].may_ask
+    reach.set_contact(house.ctx, house.actor(), asking.done.visit_id, asking.person, channel="sms",
+                      address="07700 900555")  # a way that they had not when they objected is none round it
+    later = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
+    assert [one.allowed for one in later.ways] == [("repair", "pickup")] * 2
     shelve(house, asking.done.ticket_ids[0])
     house.deliver(after=91)
     house.clock.advance(15 * 86400)
