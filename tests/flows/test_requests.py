@@ -358,8 +358,9 @@ def test_an_objection_ends_what_rests_on_the_shops_interest_and_nothing_of_the_c
         ("sms", "reminder", "interest", "objection", "request"),
     ]
     assert seen.ways[0].allowed == ("repair", "pickup") and "reminder" in seen.ways[0].may_ask
-    reach.set_contact(house.ctx, house.actor(), asking.done.visit_id, asking.person, channel="sms",
-                      address="07700 900555")  # a way that they had not when they objected is none round it
+    reach.set_contact(
+        house.ctx, house.actor(), asking.done.visit_id, asking.person, channel="sms", address="07700 900555"
+    )  # a way that they had not when they objected is none round it
     later = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
     assert [one.allowed for one in later.ways] == [("repair", "pickup")] * 2
     shelve(house, asking.done.ticket_ids[0])
