@@ -108,15 +108,6 @@ PLACES: dict[str, Place] = {
         s.contact_reads, "person_id", ("reader_kind", "place", "at", "last_at", "times"), (), {"reader_id": _STAFF},
     ),
 }  # fmt: skip
-# Our own bookkeeping beside what is told: keys of rows, counters, the shop's dealings with suppliers and calendars.
-INNER = frozenset(
-    "id shop_id seq person_id sealed_for given_by visit_id ticket_id contact_id message_id event_id part_id kind_id "
-    "follows_id supplier_id instead_of evidence_id staff_id ended_by row_key digest version changes revision wrong "
-    "forgotten_at since rung_for article order_ref slip cost late_days told_late_at local_start zone fold seat invited "
-    "reminded invite_stamp invite_contact_id reply_sequence reply_stamp stays state".split()
-)
-# Read by flows/held_about itself, since what a message says stands in its bytes, and only what went to this person.
-MESSAGES = "messages"
 # Tables with sealed columns, or columns of people, that hold nothing about a customer.
 LEFT_OUT: dict[str, str] = {
     "staff": "who works here is no customer",
