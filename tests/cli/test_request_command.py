@@ -42,4 +42,9 @@ def test_refusing_needs_a_reason_and_an_erasure_is_left_to_the_night(shop: Shop)
     assert shop("request", "withdraw", made).code == 5
     again = shop.ok("request", "add", number, "erasure", "--json").data["id"]
     shop.ok("request", "withdraw", again)
+    aside = shop.ok("request", "add", number, "restriction", "--made-sure", "knew the device", "--json").data["id"]
+    shop.ok("request", "done", aside)
+    assert "set aside" in shop.ok("request", "list").out
+    assert shop.ok("request", "lift", aside, "--told", "on the phone").out.strip() == "It has ended."
+    assert shop("request", "lift", aside).code == 5
     assert shop("request", "add", number, "correction").code == 2
