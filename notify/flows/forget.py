@@ -1,7 +1,8 @@
 """Forget people whose time is over: keys destroyed, rows overwritten, files rewritten and proved; or a dry run.
 
 Some hundred people at a time, each time in two short transactions with no lock held in between: keys, copies on this
-machine, rows. Cut off anywhere, whoever lost their key and not their row is still due, and the next run goes on there.
+machine, rows. Cut off anywhere, whoever lost their key and not their rows stands on the erasure list and is not marked
+as forgotten: the next run goes on there, and a service within some minutes (`finish_cut_off`).
 """
 
 from __future__ import annotations
@@ -87,6 +88,7 @@ def forget(
         doubt = watch_clock.doubt(ctx, unit)
     if dry_run or doubt:
         return Forgotten(due if dry_run else (), kept, {}, confirmed=False, dry_run=dry_run, doubt=doubt)
+    finish_cut_off(ctx, actor, drop_copies=drop_copies)
     run = _Run(ctx, actor, "period_over", drop_copies, rest, ticks)
     looked_at, size = 0, batch
     while some := due[looked_at : looked_at + size]:
@@ -120,6 +122,24 @@ def erase_person(
 
     _forget_batch(_Run(ctx, actor, reason, drop_copies), (person_id,), whom=known)
     return prove and _confirm(ctx, actor)
+
+
+def finish_cut_off(
+    ctx: Context, actor: Actor, *, since: datetime | None = None, drop_copies: DropCopies | None = None
+) -> int:  # fmt: skip
+    """Erases the rest of whoever lost their key (`since` then) in a run that was cut off before their rows; how many.
+
+    Whatever their period: until then no page can show what they have a part in. A run may be at whoever lost it a
+    moment ago (STILL).
+    """
+    actor.need("forget")
+    lost = [who for who, at in ctx.db.vault.erased(since) if at <= ctx.clock() - STILL]
+    with ctx.db.read(actor.shop_id) as unit:
+        left = erasing.not_yet(unit, lost)
+    run = _Run(ctx, actor, "asked", drop_copies)
+    for some in chunks(left, erasing.BATCH):
+        _forget_batch(run, some, whom=lambda _, ids: ids)
+    return len(left)
 
 
 def erase_listed(ctx: Context, actor: Actor, person_ids: Sequence[str], *, reason: str) -> None:
@@ -220,6 +240,7 @@ def _destroy(ctx: Context, unit: Unit, due: Sequence[str]) -> tuple[str, ...]:
     copies = erasing.message_ids_of(unit, erasing.traces_of(unit, due))
     copies += erasing.kept_copies(unit, erasing.messages_naming(unit, due))
     copies += replies.letter_ids_of(unit, due)  # of what they wrote: to be read before the keys go
+    letters.note_to_drop(unit, copies, at=ctx.clock())
     people_changed(unit, due)  # a page that was kept in memory must not outlive the keys
     ctx.db.vault.destroy_keys(due, at=ctx.clock())
     return copies
@@ -238,9 +259,9 @@ def _overwrite(run: _Run, due: Sequence[str], named: Sequence[str], copies: Sequ
     with _write(run) as unit:
         counts += _of_named(unit, named, at=ctx.clock())
         traces = erasing.traces_of(unit, due)
-        counts.update(erasing.overwrite(unit, traces, at=ctx.clock()), people=len(due))
+        counts.update(erasing.overwrite(unit, traces, at=ctx.clock()))
+        counts["people"] = len(due)  # customers; their rows and those of whom they named were counted above
         record_silent(ctx, unit, run.actor, "person_forgotten", visit_ids=traces.visits)
-        letters.note_to_drop(unit, copies, at=ctx.clock())
         run.record_id = erasing.add_erasure(unit, at=ctx.clock(), reason=run.reason, counts=counts, to=run.record_id)
     run.gone.extend(due)
     run.counts.update(counts)

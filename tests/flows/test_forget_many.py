@@ -98,7 +98,8 @@ def test_fewer_go_at_once_where_the_machine_is_slow_and_all_go_all_the_same(hous
         house.ctx, house.system(), batch=60, ticks=lambda: next(ticks), tell=lambda so_far, _: at.append(so_far)
     )
     # 120 ms where 60 are wanted: half as many each time, and never fewer than FEWEST.
-    assert at == [60, 60 + 30, 60 + 30 + 20, 60 + 30 + 40, 150] and len(done.due) == 150 and done.confirmed
+    assert at == [60, 60 + 30, 60 + 30 + 20, 60 + 30 + 40, 150] and len(done.due) == done.counts["people"] == 150
+    assert done.confirmed and done.counts["messages"] == 150 * MESSAGES
 
 
 @pytest.mark.long
