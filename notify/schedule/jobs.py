@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from notify.core.actors import Actor
 from notify.flows import (
@@ -159,7 +159,12 @@ def _tell_listeners(run: Run) -> None:
 
 
 def _prove(run: Run) -> None:
-    """What was forgotten is rewritten and proved here, by the one that checkpoints: large files in closed hours."""
+    """What was forgotten is rewritten and proved here, by the one that checkpoints: large files in closed hours.
+
+    Before, whatever a run left that was killed since this last ran: an hour more, as that run may itself have ended so.
+    """
+    forget.finish_cut_off(run.context, run.actor, since=run.before - timedelta(hours=1),
+                          drop_copies=run.services.drop_copies)  # fmt: skip
     forget.prove_due(run.context, run.actor, run.services.shop_ids())
 
 

@@ -133,6 +133,11 @@ _NAMING = Prepared(
 )
 
 
+def not_yet(unit: Unit, person_ids: Sequence[str]) -> tuple[str, ...]:
+    """Those of these people of the shop who are not marked as forgotten."""
+    return tuple(_NOT_YET.firsts(unit.connection, {**given(unit), "people": person_ids})) if person_ids else ()
+
+
 def traces_of(unit: Unit, person_ids: Iterable[str]) -> Traces:
     """Finds them by index, once for all that is then said of them. At most some hundred people at a time."""
     people = tuple(dict.fromkeys(person_ids))
@@ -154,7 +159,7 @@ def overwrite(unit: Unit, traces: Traces, *, at: datetime) -> Mapping[str, int]:
     Whoever is forgotten already is left as they are, so that it may be said again.
     """
     whose = {**given(unit), "people": traces.people, "visits": traces.visits, "tickets": traces.tickets, "now": at}
-    whose["people"] = left = _NOT_YET.firsts(unit.connection, whose) if traces.people else []
+    whose["people"] = left = not_yet(unit, traces.people)
     if not left:
         return {}
     # The receipts first, while the messages say whose they are.

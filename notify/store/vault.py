@@ -105,10 +105,11 @@ class Vault:
         self._destroyed += 1
         return gone
 
-    def erased(self) -> tuple[tuple[str, datetime], ...]:
-        """The erasure list: whose key was destroyed, and when, the oldest first."""
+    def erased(self, since: datetime | None = None) -> tuple[tuple[str, datetime], ...]:
+        """The erasure list, whole or since then: whose key was destroyed, and when, the oldest first."""
+        wanted = select(erased) if since is None else select(erased).where(erased.c.at >= since)
         with self._engine.connect() as connection:
-            rows = connection.execute(select(erased).order_by(erased.c.at, erased.c.person_id)).all()
+            rows = connection.execute(wanted.order_by(erased.c.at, erased.c.person_id)).all()
         return tuple((row.person_id, row.at) for row in rows)
 
     def erased_stamp(self) -> tuple[int, datetime | None]:

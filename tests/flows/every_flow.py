@@ -108,6 +108,7 @@ CONE = parts.Terms(article="SC-4")
 SEVERAL = {
     "forget.forget": "keys, copies and rows go one after the other, so that every cut leaves less, never more",
     "forget.erase_person": "the same",
+    "forget.finish_cut_off": "the same",
     "forget.forget_delegates": "the same",
     "restore.after_care": "on files that nobody serves yet: it may be done again whole, and changes nothing more then",
     "requests_due.erase_due": "forget.erase_person for each, then the request ends; whoever was cut off between is "

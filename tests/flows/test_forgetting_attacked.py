@@ -24,8 +24,8 @@ from sqlalchemy import event, select, text
 
 from notify.cli.backup import place_of
 from notify.config.backup_rules import BACKUP_RULES
-from notify.core.errors import Invalid
-from notify.flows import erasure_list, forget, keeping, requests, requests_due, restore, suppressions
+from notify.core.errors import Invalid, NotFound
+from notify.flows import erasure_list, forget, keeping, requests, requests_due, restore, suppressions, view_day_sheet
 from notify.flows.hear_reply import Heard, hear
 from notify.store import archive, visits
 from notify.store import schema as s
@@ -274,3 +274,38 @@ def test_keys_are_rewritten_once_however_long_the_proof_of_an_erasure_waits(kept
     with house.read() as unit:
         (second,) = visits.visit_people(unit, other.visit_id)["bringer"]
     assert forget.erase_person(house.ctx, house.system(), second) and said.count("VACUUM") == 2
+
+
+class _Killed(BaseException):
+    """As kill -9 between the keys and the rows."""
+
+
+def test_whoever_lost_their_key_in_a_killed_run_is_finished_before_their_time_and_pages_are_whole_again(
+    lines: Lines,
+) -> None:
+    """Somebody whose device is here, so that no period is over: nobody else would ever come back to them."""
+    one, house = Asking(lines), lines.house
+    seen = Heard("email", "ines@example.org", "Is it ready?", house.clock(), "<w1@example.org>", "mail")
+    hear(house.ctx, house.shop_id, seen)
+
+    def kill(_copies: object) -> int:
+        raise _Killed
+
+    house.deliver(after=91)  # so that there are copies to drop
+    with pytest.raises(_Killed):
+        forget.erase_person(house.ctx, house.actor(), one.person, drop_copies=kill)
+    with pytest.raises(NotFound):
+        view_day_sheet.view(house.ctx, house.actor())
+    assert forget.finish_cut_off(house.ctx, house.system()) == 0  # the run may go on still
+    house.clock.advance(forget.STILL.total_seconds())
+    since, dropped = house.clock() - timedelta(hours=1), list[str]()
+
+    def drop(copies: Any) -> int:
+        dropped.extend(copies)
+        return len(copies)
+
+    assert forget.finish_cut_off(house.ctx, house.system(), since=since, drop_copies=drop) == 1
+    assert dropped and view_day_sheet.view(house.ctx, house.actor())
+    with house.read() as unit:
+        assert left_over(unit) == {}
+    assert forget.finish_cut_off(house.ctx, house.system(), since=since) == 0
