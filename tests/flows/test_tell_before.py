@@ -51,7 +51,7 @@ def test_it_comes_once_some_days_before_and_says_what_goes_when_what_stays_and_w
     (row,) = told(lines, done)
     assert (row.channel, row.state) == ("email", "sent")
     day = (lines.house.clock() + timedelta(days=DAYS)).strftime("%-d %B")
-    for part in (day, "delete your name", "stays, without you", "a copy or object", "https://", "/c/"):
+    for part in (day, "delete your name", "stays, but without you", "a copy or object", "https://", "/c/"):
         assert part in texts(lines)[-1], part
     assert [later(lines, 1) for _ in range(DAYS - 1)] == [0] * (DAYS - 1)
     assert forget.forget(lines.house.ctx, lines.house.system()).due == ()
@@ -111,5 +111,5 @@ def test_it_is_said_in_every_language_without_a_text_message(lines: Lines, langu
     done = home(lines, language=language, phone="07700 900123", phone_purposes=("repair",))
     assert later(lines, KEPT - DAYS) == 1
     assert [row.channel for row in told(lines, done)] == ["email"]
-    stays = {"en": "stays, without you", "de": "bleibt ohne Sie", "it": "resta, senza di lei"}
+    stays = {"en": "stays, but without you", "de": "bleibt, aber ohne Sie", "it": "resta, ma senza di lei"}
     assert stays[language] in texts(lines)[-1]
