@@ -148,7 +148,7 @@ def rows(connection: sqlite3.Connection) -> int:
 def step(connection: sqlite3.Connection) -> str:
     """The step that its tables are at (store/migrate); empty for people's keys, which have none."""
     try:
-        return str(connection.execute("select version_num from alembic_version").fetchone()[0])
+        return str((connection.execute("select version_num from alembic_version").fetchone() or [""])[0])
     except sqlite3.DatabaseError:
         return ""
 

@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 
 from notify.core.errors import Misconfigured
 from notify.store.engine import open_engine
+from notify.store.schema import shops
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -31,15 +32,27 @@ def upgrade_engine(engine: Engine) -> None:
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         if engine.dialect.name == "postgresql":
             connection.execute(text("select pg_advisory_xact_lock(739155)"))
-        if current(connection) != newest():
+        found = current(connection)
+        if found != newest():
+            _need_known(connection, found)
             _run(connection)
+
+
+def _need_known(connection: Connection, found: str) -> None:
+    """Raises Misconfigured for a step that is none of ours to go on from, and for our tables without any step."""
+    if found not in steps() if found else inspect(connection).has_table(shops.name):
+        raise Misconfigured(
+            f"The database says that it is at step {found[:40] or 'none'}, which this program does not know",
+            "Nothing was changed. Use the program that it was made with, or restore another backup.",
+            field="database.url",
+        )
 
 
 def check_current(engine: Engine, *, or_older: bool = False) -> None:
     """Raises Misconfigured when the database is older (unless that will do) or newer than this program."""
     with engine.connect() as connection:
         found = current(connection)
-    if found != newest() and not (or_older and "" < found < newest()):
+    if found != newest() and not (or_older and found in steps()):
         raise Misconfigured(
             f"The database is at step {found or 'none'}, this program needs {newest()}",
             "Run `shelfbell upgrade` (make a backup first), or use the program that matches.",
@@ -55,9 +68,14 @@ def current(connection: Connection) -> str:
 
 
 def newest() -> str:
-    """The newest step this program knows: each file of `versions` begins with its step, in order."""
-    steps = (file.name.partition("_")[0] for file in (Path(__file__).parent / "migrations" / "versions").glob("*_*.py"))
-    return max((step for step in steps if step.isdigit()), default="")
+    """The newest step this program knows."""
+    return max(steps(), default="")
+
+
+def steps() -> frozenset[str]:
+    """Every step this program knows: each file of `versions` begins with its step, in order."""
+    files = (Path(__file__).parent / "migrations" / "versions").glob("*_*.py")
+    return frozenset(step for step in (file.name.partition("_")[0] for file in files) if step.isdigit())
 
 
 def _run(connection: Connection) -> None:

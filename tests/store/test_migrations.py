@@ -78,6 +78,15 @@ def test_an_older_newer_or_empty_database_is_refused_with_what_to_do(backend: An
         connection.exec_driver_sql("update alembic_version set version_num = '9999'")
     with pytest.raises(Misconfigured, match="9999"):
         migrate.check_current(engine)
+    # Of a step that is none of ours nobody goes on, nor makes tables beside those that are there.
+    for change in ("set version_num = '0001x'", "set version_num = '0000'", "set version_num = ''", ""):
+        with engine.execution_options(writes=True).begin() as connection:
+            connection.exec_driver_sql(f"update alembic_version {change}" if change else "drop table alembic_version")
+        with pytest.raises(Misconfigured, match="does not know") as refused:
+            migrate.upgrade_engine(engine)
+        assert "another backup" in refused.value.advice
+        with pytest.raises(Misconfigured):
+            migrate.check_current(engine, or_older=True)
     engine.dispose()
 
 
