@@ -106,10 +106,14 @@ def _begin(connection: Any) -> None:
     connection.exec_driver_sql(f"BEGIN {how}")
 
 
-# Backends that still see rows as they were before the newest commit: what they see, a rewrite has to keep.
+# Whoever still sees rows as they were before the newest commit: what they see, a rewrite has to keep. Backends here;
+# copies of the server that ask for it (hot_standby_feedback: their sender is of no database), with a slot or without;
+# transactions that were prepared and then left.
 _OLD_READERS = text(
-    "select count(*) from pg_stat_activity where datname = current_database() and pid <> pg_backend_pid() "
-    "and greatest(age(backend_xmin), age(backend_xid)) > 0"
+    "select (select count(*) from pg_stat_activity where pid <> pg_backend_pid() and greatest(age(backend_xmin), "
+    "age(backend_xid)) > 0 and (datname = current_database() or backend_type = 'walsender')) "
+    "+ (select count(*) from pg_replication_slots where age(xmin) > 0) "
+    "+ (select count(*) from pg_prepared_xacts where database = current_database())"
 )
 
 

@@ -6,11 +6,12 @@ import logging
 import shutil
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from sqlalchemy import JSON, LargeBinary, String, select, update
@@ -27,7 +28,7 @@ from notify.flows.check_in_form import DeviceForm, PersonForm
 from notify.flows.hear_reply import Heard, hear
 from notify.store import claims, contact_codes, erasing, people, rings, schema, tickets, visits
 from notify.store.copying import SCRATCH
-from notify.store.engine import open_engine
+from notify.store.engine import open_engine, rewrite_tables
 from notify.store.opener import Opener, Place
 from notify.store.vault import data_keys
 from tests.flows.conftest import GATEWAY
@@ -248,6 +249,39 @@ def test_forgetting_is_not_reported_as_done_while_a_reader_sees_the_old_pages(ke
           f"later_confirmed={int(third.confirmed)}")  # fmt: skip
     assert early == 0 and len(first.due) == 3 and not second.due and third.confirmed
     assert took < 4, "whoever comes while a rewriting waits for a table waits behind it"  # 5 s with a longer patience
+
+
+@pytest.mark.long
+@pytest.mark.real
+def test_a_transaction_that_was_prepared_and_left_keeps_old_bytes_and_so_the_proof_waits(
+    database_urls: Callable[[str], str],
+) -> None:
+    """It is no session, so no list of those shows it; what it may still see, VACUUM FULL copies too."""
+    engine = open_engine(database_urls("postgresql"))
+    name, found = uuid4().hex, list[tuple[bool, int]]()
+
+    def say(*statements: str) -> None:
+        with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as line:
+            for one in statements:
+                line.exec_driver_sql(one)
+
+    def look() -> None:
+        proved = rewrite_tables(engine, ["left_over"])
+        with engine.connect() as line:
+            octets = line.exec_driver_sql("select pg_read_binary_file(pg_relation_filepath('left_over'))").scalar_one()
+        found.append((proved, bytes(octets).count(b"Ines Farrow")))
+
+    say("create table left_over (words text)", "insert into left_over values ('Ines Farrow')")
+    say("begin", "create table other (n int)", f"prepare transaction '{name}'")
+    try:
+        say("update left_over set words = ''")
+        look()
+    finally:
+        say(f"rollback prepared '{name}'")
+    look()
+    say("drop table left_over")
+    engine.dispose()
+    assert found == [(False, 1), (True, 0)]
 
 
 def test_a_run_cut_off_at_any_statement_or_between_is_finished_by_the_next(kept: Kept) -> None:

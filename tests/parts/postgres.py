@@ -29,6 +29,7 @@ OPTIONS = {
     "autovacuum": "off",
     "wal_level": "minimal",
     "max_wal_senders": "0",
+    "max_prepared_transactions": "2",
 }
 # For whoever measures: as a server is that must lose nothing.
 DURABLE = {"fsync": "on", "synchronous_commit": "on", "full_page_writes": "on", "autovacuum": "on"}
