@@ -21,10 +21,10 @@ from notify.store.prepared import Prepared
 from notify.store.statements import given, is_in, where
 from notify.store.vault import VEILED_CLAIM
 
-# So many people in one transaction. Measured on two cores, processor time: the lock is held 24 ms (28 at most) at 100,
-# 13 at 50, 36 at 150, 58 (65) at 250; each person costs 0.34 ms at 100 and 250, 0.39 at 50. Beside a disk or cores that
-# are busy with other things it is longer by the clock: 60 to 80 ms at 100 where seven others want the two cores.
-BATCH = 100
+# At most so many people in one transaction. Measured on two cores, processor time: the lock is held 36 ms at 150, 24 at
+# 100, 13 at 50, 58 at 250; each person costs 0.34 ms at 100 to 250, 0.39 at 50. Beside a busy disk or busy cores it is
+# longer by the clock: then fewer go at once (flows/forget.HELD).
+BATCH = 150
 # A database of so many octets is rewritten within about 100 ms. SQLite lets nobody write meanwhile: VACUUM took 0.5 s
 # of 98 MB, 9.6 s of 1 GB, and 0.8 s of 47 MB on a busy machine and disk; readers go on. PostgreSQL keeps readers out of
 # the table that is rewritten: a claim page waited 0.2 s at 50 MB (10 of them empty tables), 1.2 s at 555 MB with 51,000

@@ -56,7 +56,7 @@ GROUPS: dict[str, Callable[[], list[Figure]]] = {
     "webhook": lambda: webhook.figures(calls=300, rounds=9),
     "vault": lambda: vault.figures(contacts=10_000, rounds=5),
     "lookup": lambda: lookup.figures(many=20_000, rounds=5),
-    "forget": lambda: forget.figures(people=5_000),
+    "forget": lambda: forget.figures(people=10_000),
     "held": lambda: held.figures(people=5_000, rounds=5),
     "backup": lambda: backup.figures(megabytes=200, rounds=3, seconds=2),
     "idle": lambda: idle.figures(seconds=20, settle=20),
