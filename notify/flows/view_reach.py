@@ -36,14 +36,14 @@ def say_contacts(ctx: Context, unit: Unit, visit_id: str, words: Language) -> tu
     """The ways to reach those who are told about this visit; nobody else's are shown."""
     told = visits.visit_people(unit, visit_id).get("tell", ())
     states = people.standings(unit, told)
-    here = tickets.is_device_with_us(unit, visit_id)
+    here, aside = tickets.is_device_with_us(unit, visit_id), requests.set_aside_among(unit, told)
     lines, contacts = [], people.contacts_of_all(unit, told)
     for person_id in told:
         for contact in contacts.get(person_id, ()):
             allowed = in_use(states.get(person_id, {}), contact.channel)
             key, can_stop = _use_of(contact, allowed, here=here, is_on=contact.channel in ctx.channels_on)
             asks = can_stop and not allowed.isdisjoint(CONSENT_PURPOSES)
-            said = _say(key, contact, allowed, words)
+            said = _say(key, contact, allowed, words, aside=person_id in aside)
             lines.append(ContactLine(contact.id, said, can_stop, asks, person_id, contact.channel))
     return tuple(lines)
 
@@ -59,12 +59,13 @@ def _use_of(contact: Contact, allowed: frozenset[str], *, here: bool, is_on: boo
     return (f"reach_{contact.channel}" if is_on or contact.channel == "email" else "reach_call"), True
 
 
-def _say(key: str, contact: Contact, allowed: frozenset[str], words: Language) -> str:
+def _say(key: str, contact: Contact, allowed: frozenset[str], words: Language, *, aside: bool) -> str:
     mask = mask_email if contact.channel == "email" else mask_phone
     values = {"address": mask(contact.address)}
     if key in ("reach_email", "reach_sms", "reach_call"):
         named = [words[f"purpose.{purpose}"] for purpose in SAID if purpose in allowed]
-        values["purposes"] = words["purpose.joined"].join(filter(None, (", ".join(named[:-1]), named[-1])))
+        uses = words["purpose.joined"].join(filter(None, (", ".join(named[:-1]), named[-1])))
+        values["purposes"] = words["purpose.set_aside"] if aside else uses
     return words(f"claim.{key}", **values)
 
 

@@ -74,7 +74,7 @@ def test_data_set_aside_stand_on_the_list_and_on_the_ticket_until_their_end_was_
     assert "only what gives the device back is sent" in seen(owner, f"/tickets/{done.ticket_ids[0]}")
     assert sign_in(app, house, role="counter").post(f"{here}/lift", seen=here).status_code == 403
     owner.post(f"{here}/lift", seen=here)
-    assert "Press once more when that has left" in seen(owner, here)
+    assert "Give them a day to answer, then press once more" in seen(owner, here)
     early = owner.post(f"{here}/lift", seen=here)
     assert early.status_code == 422 and 'href="#lift-told"' in early.get_data(as_text=True)
     house.deliver(after=91)

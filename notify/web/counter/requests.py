@@ -49,7 +49,7 @@ def _list(*, error: NotifyError | None = None, typed: dict[str, str] | None = No
         open=[shown(one, speak) for one in seen.open], ended=[shown(one, speak) for one in seen.ended],
         in_force=[shown(one, speak) for one in seen.in_force],
         typed={**dict.fromkeys(TYPED, ""), **(typed or {})}, kinds=_choices("request_kind", Kind),
-        ways=_choices("request_way", WAYS), who=_choices("request_who", WHO),
+        ways=_choices("request_way", WAYS[1:]), who=_choices("request_who", WHO),
     )  # fmt: skip
 
 
@@ -137,7 +137,7 @@ def what_next(one: RequestLine, speak: Say) -> str:
     if not one.proved:
         return "Make sure first who asks."
     if one.kind is not Kind.ERASURE:
-        return "Answer it."
+        return ""
     if one.against:
         why = d.joined("a device of theirs is here" if code == "open" else EXCEPTIONS[code] for code in one.against)
         return f"It waits, since {why}."
@@ -190,7 +190,7 @@ def lift(request_id: str) -> Answer:
     told, ended = request.form.get("told", ""), []
     return _do(
         request_id, lambda: ended.append(granted.lift(ctx(), current_actor(), request_id, told=told)),
-        lambda: "It has ended." if ended[0] else "They are told now. Press once more when that has left.",
+        lambda: "It has ended." if ended[0] else "They are told now. Give them a day to answer, then press once more.",
     )  # fmt: skip
 
 
