@@ -22,7 +22,7 @@ from notify.config.key_files import read_ring
 from notify.config.settings import Settings
 from notify.core.erasure_list import united
 from notify.core.errors import Invalid, Misconfigured
-from notify.core.stop_list import Stop
+from notify.core.stop_list import Line
 from notify.core.stop_list import united as united_stops
 from notify.flows import backup as kept_backups
 from notify.flows import erasure_list, stop_list
@@ -205,7 +205,7 @@ class AtHand:
     """What lies beside the backups, of every copy: who is listed, who stopped, and which list is not there."""
 
     listed: Mapping[str, datetime]
-    stops: tuple[Stop, ...]
+    stops: tuple[Line, ...]
     missing: tuple[str, ...]
 
 

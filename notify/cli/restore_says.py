@@ -18,7 +18,7 @@ def told(after: After) -> list[str]:
         *map(_missed, after.missing),
         f"Restored from the backup of {after.made_at:%Y-%m-%d %H:%M} UTC. What changed after it is not in it.",
         f"People forgotten since and taken out again: {after.erased} (of {after.listed} on the list).",
-        f"Stops that were said or ended since and stand again as they did: {after.stopped}.",
+        f"Stops, restrictions and objections said or ended since, that stand again as they did: {after.stopped}.",
         *(f"{what}: {number}." for what, number in where_any.items() if number),
         f"Everybody is signed out ({after.signed_out}).",
     ]

@@ -1,6 +1,7 @@
-"""The list of stops as a text: who wants nothing more, as keyed hashes, so that no older backup writes to them again.
+"""The list of stops as a text: who wants nothing more, so that no older backup writes to them or uses their data again.
 
-It lies beside the backups as the erasure list does, and holds what the table of suppressions holds: no address.
+It lies beside the backups as the erasure list does. Of a stop it holds what the table of suppressions holds, a keyed
+hash and no address; of a restriction or objection that was granted, identifiers that mean nothing elsewhere.
 """
 
 from __future__ import annotations
@@ -10,12 +11,14 @@ import re
 from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields, replace
 from datetime import datetime
+from typing import TypeAlias
 
 from notify.core.consent import REACH_CHANNELS
 from notify.core.errors import Invalid
 
 HEAD = "# Who wants nothing more. Keep this file beside the backups: a restore reads it before anything is sent.\n"
 _HASH = re.compile(r"[0-9a-f]{64}")
+_INSTANTS = frozenset({"received_at", "at", "ended_at"})
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -33,20 +36,41 @@ class Stop:
     ended_how: str
 
 
-def as_text(stops: Iterable[Stop]) -> str:
-    """One JSON array a line, in the order of Stop's fields; aware instants, written in ISO 8601."""
+@dataclass(frozen=True, slots=True, order=True)
+class Granted:
+    """A restriction or objection that was granted `at`; `ended_at`: since when their data are used again."""
+
+    shop_id: str
+    id: str
+    person_id: str
+    visit_id: str
+    kind: str
+    how: str
+    received_at: datetime
+    at: datetime
+    ended_at: datetime | None
+    ended_how: str = ""
+
+
+Line: TypeAlias = Stop | Granted
+_SHAPES: tuple[type[Stop] | type[Granted], ...] = (Stop, Granted)  # told apart by how many fields they have
+_KINDS = frozenset({"restriction", "objection"})
+
+
+def as_text(stops: Iterable[Line]) -> str:
+    """One JSON array a line, in the order of their fields; aware instants, written in ISO 8601."""
     return HEAD + "".join(f"{json.dumps(astuple(one), default=datetime.isoformat)}\n" for one in united(stops))
 
 
-def read_octets(octets: bytes) -> tuple[Stop, ...]:
+def read_octets(octets: bytes) -> tuple[Line, ...]:
     """The list in a file's octets. Raises Invalid for a line that is none: half a list would lose a stop."""
     lines = octets.decode("utf-8", "replace").splitlines()
     return tuple(_stop(line, n) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#"))
 
 
-def united(*lists: Iterable[Stop]) -> tuple[Stop, ...]:
+def united(*lists: Iterable[Line]) -> tuple[Line, ...]:
     """Every stop of any of the lists; ended where one of them says so, at the earliest such instant."""
-    whole: dict[tuple[str, str], Stop] = {}
+    whole: dict[tuple[str, str], Line] = {}
     for one in (stop for stops in lists for stop in stops):
         known = whole.setdefault((one.shop_id, one.id), one)
         if one.ended_at is not None and (known.ended_at is None or one.ended_at < known.ended_at):
@@ -54,15 +78,17 @@ def united(*lists: Iterable[Stop]) -> tuple[Stop, ...]:
     return tuple(whole[key] for key in sorted(whole))
 
 
-def _stop(line: str, number: int) -> Stop:
+def _stop(line: str, number: int) -> Line:
     try:
-        values = dict(zip((one.name for one in fields(Stop)), json.loads(line), strict=True))
-        for name in ("at", "ended_at"):
+        told = json.loads(line)
+        shape = next(one for one in _SHAPES if len(fields(one)) == len(told))
+        values = dict(zip((one.name for one in fields(shape)), told, strict=True))
+        for name in _INSTANTS & values.keys():
             values[name] = None if values[name] is None else datetime.fromisoformat(values[name])
-        stop = Stop(**values)
+        stop = shape(**values)
         if _is_sound(stop):
             return stop
-    except (TypeError, ValueError, RecursionError):
+    except (TypeError, ValueError, RecursionError, StopIteration):
         pass
     raise Invalid(
         f"Line {number} of the list of stops is damaged", "Use another copy of stopped.txt; without it people who "
@@ -70,10 +96,13 @@ def _stop(line: str, number: int) -> Stop:
     )  # fmt: skip
 
 
-def _is_sound(stop: Stop) -> bool:
-    codes = (stop.shop_id, stop.id, stop.key_id, stop.reason, stop.ended_how)
-    aware = all(at is None or at.tzinfo is not None for at in (stop.at, stop.ended_at)) and stop.at is not None
+def _is_sound(stop: Line) -> bool:
+    values = {one.name: getattr(stop, one.name) for one in fields(stop)}
+    instants = [values.pop(name) for name in _INSTANTS & values.keys()]
+    aware = all(at is None or at.tzinfo is not None for at in instants) and stop.at is not None
+    hashed = values.pop("hash", "0" * 64)
     return (
-        aware and all(isinstance(one, str) and len(one) <= 40 for one in codes)
-        and stop.channel in REACH_CHANNELS and _HASH.fullmatch(stop.hash) is not None
+        aware and all(isinstance(one, str) and len(one) <= 40 for one in values.values())
+        and (_HASH.fullmatch(hashed) is not None and stop.channel in REACH_CHANNELS
+             if isinstance(stop, Stop) else stop.kind in _KINDS and stop.received_at is not None)
     )  # fmt: skip

@@ -4,8 +4,9 @@ What may have happened between the backup and now, and what is done about it:
 
 - Somebody was forgotten: whoever stands on any copy of the erasure list loses the key and the rows, before anything
   can be sent. Whoever has no key in the copy of the keys, and stands on no list, is emptied as well and counted.
-- Somebody wanted nothing more: every stop on a copy of the list of stops stands again, or is ended, as it was. A
-  single use that was taken back left no trace: what rests on a consent is set aside for everybody.
+- Somebody wanted nothing more, or restricted what is done with their data: every stop, restriction and objection on a
+  copy of the list of stops stands again, or is ended, as it was. A single use that was taken back left no trace: what
+  rests on a consent is set aside for everybody.
 - A message that waited may have left: what was due by now, or tried before, is dropped with a reason that staff see
   and can send again by hand. What is due later cannot have left, and the second look judges it as always. What the
   clock would catch up on (reminders, missed pickups) is caught up at once, and its messages are dropped with the rest.
@@ -26,7 +27,7 @@ from pathlib import Path
 from notify.core.actors import Actor
 from notify.core.chunks import chunks
 from notify.core.errors import Conflict, Invalid, Misconfigured, NotifyError
-from notify.core.stop_list import Stop
+from notify.core.stop_list import Line
 from notify.flows import ask_after, forget, questions, reminders, stop_list
 from notify.flows.context import Context
 from notify.store import archive, copying, erasing, job_runs, listeners, migrate, outbox, restoring, shops
@@ -51,9 +52,9 @@ class After:
     """What was done to a restored database before it may serve. Numbers and names of files only.
 
     `erased` stood on a list and were still in the backup; `lost` have no key in the copy of the keys and stood on no
-    list; `stopped` are stops that were said or ended since; `set_aside` are consents that wait to be said
-    again; `dropped` are messages that may have left; `signed_out` are sessions that ended; `missing` are lists that
-    should lie beside the backups and do not.
+    list; `stopped` are stops, restrictions and objections that were said or ended since; `set_aside` are consents that
+    wait to be said again; `dropped` are messages that may have left; `signed_out` are sessions that ended; `missing`
+    are lists that should lie beside the backups and do not.
     """
 
     made_at: datetime
@@ -93,7 +94,7 @@ def unpack(
 
 
 def after_care(
-    ctx: Context, listed: Mapping[str, datetime], stops: Iterable[Stop] = (), *, made_at: datetime | None
+    ctx: Context, listed: Mapping[str, datetime], stops: Iterable[Line] = (), *, made_at: datetime | None
 ) -> After:  # fmt: skip
     """Does all that must be done before a restored database serves; doing it again changes nothing more.
 

@@ -19,7 +19,7 @@ from notify.store.statements import given, is_in, where
 
 _T = s.requests
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
-_ADD = insert(_T).values(seq=_NEXT)
+ADD = insert(_T).values(seq=_NEXT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ def add_request(
         "state": DONE if ended_at else OPEN, "how": how, "received_at": received_at, "proved_at": proved_at,
         "due_on": due_on, "note_sealed": sealed, "reason": "", "ended_at": ended_at, "staff_id": staff_id,
     }  # fmt: skip
-    unit.connection.execute(_ADD, {**given(unit), **values})
+    unit.connection.execute(ADD, {**given(unit), **values})
     return new
 
 

@@ -701,6 +701,7 @@ REQUEST_STEPS = (
     _flow("requests.withdraw", requests.withdraw, telling=True, request_id=_asked),
     _ask("restriction", made_sure="showed a passport"), _wait(26 * 86400),
     Step("requests_due.ring_due", lambda s: requests_due.ring_due(s.house.ctx, s.house.system()), telling=True),
+    Step("requests_due.end_requests", lambda s: requests_due.end_requests(s.house.ctx, s.house.system(), s.person())),
     Step("", _wants_out, "letter"),
     _flow("requests.from_reply", requests.from_reply, reply_id=lambda s: s.made["letter"]),
 )  # fmt: skip

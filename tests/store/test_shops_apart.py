@@ -30,7 +30,7 @@ from notify.core.ready import LEVELS, Forecast
 from notify.core.requests import Kind
 from notify.core.retention import default_rule
 from notify.core.sources import Batch, Change, Doubt
-from notify.core.stop_list import Stop
+from notify.core.stop_list import Granted, Stop
 from notify.core.tickets import Phase
 from notify.core.uncollected import Rule
 from notify.flows import (
@@ -255,6 +255,8 @@ def arguments(mine: dict[str, Any], house: Any) -> dict[str, Any]:
         "codes": [("repair-1", "en")], "trail": Trail(now),
         "reader_kind": "staff", "reader_id": mine["staff_id"], "seen": [(mine["person_id"], mine["contact_id"])],
         "listed": [Stop(house.shop_id, "stop-new", "sms", "0" * 64, "k1", "reply", now, None, "")],
+        "granted": [Granted(house.shop_id, "request-new", mine["person_id"], mine["visit_id"], "objection", "counter",
+                            now, now, None)],
         "data_class": "contact_card", "new": replace(default_rule("contact_card"), valid_from=now.date()),
         "review_on": now.date(),
         "row": Hours(weekday=1, opens=time(9), closes=time(10), capacity=1, valid_from=date(2026, 1, 1),
@@ -285,9 +287,9 @@ OWN: dict[str, dict[str, Any]] = {
     "rehash": {"key_id": "k9", "after": ""},
 }
 
-# What a shop without any repairs may answer with a number: that this letter is new there, its own first try, and how
-# many rows the whole installation was rid of.
-COUNT_THERE = {"suppress", "take", "count_try", "purge_tries"}
+# What a shop without any repairs may answer with a number: that this letter is new there, its own first try, how many
+# rows the whole installation was rid of, and the revision that follows that of the booking it was handed.
+COUNT_THERE = {"suppress", "take", "count_try", "purge_tries", "close_booking"}
 
 
 def store_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
