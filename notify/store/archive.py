@@ -211,9 +211,17 @@ class _Steady(io.FileIO):
     def write(self, data: Any) -> int:
         begin = self.tell()
         done = super().write(data)
-        if hasattr(os, "posix_fadvise"):  # on Linux this begins to write; elsewhere it is no more than a hint
-            os.posix_fadvise(self.fileno(), begin, done, os.POSIX_FADV_DONTNEED)
+        _advise(self.fileno(), begin, done)
         return done
+
+
+def _advise(number: int, begin: int, length: int) -> None:
+    """This part of a file (a length of 0: to its end) is not needed in memory: what is not on the disk goes there.
+
+    On Linux: it is begun to be written, and dropped from memory where it is written; elsewhere no more than a hint.
+    """
+    if hasattr(os, "posix_fadvise"):
+        os.posix_fadvise(number, begin, length, os.POSIX_FADV_DONTNEED)
 
 
 def write_file(path: Path, fill: Callable[[IO[bytes]], object]) -> None:
@@ -229,6 +237,7 @@ def write_file(path: Path, fill: Callable[[IO[bytes]], object]) -> None:
             fill(out)
             out.flush()
             os.fsync(out.fileno())
+            _advise(out.fileno(), 0, 0)  # whoever reads it now reads the disk, and not what memory holds of it
         os.replace(beside, path)
     except BaseException:
         beside.unlink(missing_ok=True)

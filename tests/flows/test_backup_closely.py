@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import replace
@@ -80,6 +82,25 @@ def test_a_file_that_is_not_the_copy_to_the_last_octet_is_no_backup(kept: Kept, 
     with pytest.raises((Invalid, Unavailable)):
         kept.back_up(fault=swap)
     assert list(kept.folder.iterdir()) == [] and view_backup.view(kept.house.ctx).failed
+
+
+@pytest.mark.real
+def test_what_was_written_is_read_from_the_disk_when_it_is_proved_and_not_from_memory() -> None:
+    """Counted by Linux (read_bytes of proc(5): what came from the storage itself) below /var/tmp, which is on a disk
+    since it outlives a restart (FHS 3.0, 5.15). Both from memory."""
+
+    def fetched() -> int:
+        lines = Path("/proc/self/io").read_text().splitlines()
+        return next(int(line.split()[1]) for line in lines if line.startswith("read_bytes"))
+
+    with tempfile.TemporaryDirectory(dir="/var/tmp") as folder:
+        file, octets = Path(folder) / "a.age", os.urandom(4 << 20)
+        archive.write_file(file, lambda out: out.write(octets))
+        before = fetched()
+        assert file.read_bytes() == octets
+        from_disk = fetched() - before
+    print(f"FIGURE read_back octets={len(octets)} from_disk={from_disk}")
+    assert from_disk >= len(octets) * 9 // 10
 
 
 def test_a_backup_of_a_newer_program_is_told_and_not_taken(kept: Kept, tmp_path: Path) -> None:
