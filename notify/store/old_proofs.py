@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import Select, Table, delete, select
+from sqlalchemy import Select, Table, and_, delete, exists, func, select
 
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.people import SET_ASIDE
 
 KINDS = ("consent_record", "request_record", "erasure_record", "access_log")
 
@@ -15,8 +16,9 @@ KINDS = ("consent_record", "request_record", "erasure_record", "access_log")
 def drop_some(unit: Unit, kind: str, *, before: datetime, most: int) -> int:
     """Deletes at most so many rows of one kind whose event lies before that instant; how many went.
 
-    `kind` is one of KINDS. Consents count from when their person was forgotten, requests from when they were answered,
-    looks from the last one; a request that is open, and an erasure that is not proved yet, stay.
+    `kind` is one of KINDS. Consents count from when their person was forgotten, requests from when they were answered
+    or lifted, looks from the last one; a request that is open or keeps somebody's data set aside, and an erasure that
+    is not proved yet, stay.
     """
     table, query = _old(unit, kind, before)
     ids = list(unit.connection.execute(query.limit(most)).scalars())
@@ -32,7 +34,10 @@ def _old(unit: Unit, kind: str, before: datetime) -> tuple[Table, Select[tuple[s
         query = select(c.c.id).join(p, gone).where(p.c.shop_id == unit.shop_id, p.c.forgotten_at < before)
         return c, query
     if kind == "request_record":
-        return r, select(r.c.id).where(r.c.shop_id == unit.shop_id, r.c.state != "open", r.c.ended_at < before)
+        here = (p.c.shop_id == r.c.shop_id) & (p.c.id == r.c.person_id) & p.c.forgotten_at.is_(None)
+        in_force = and_(*SET_ASIDE, exists().where(here))
+        over = func.coalesce(r.c.lifted_at, r.c.ended_at) < before
+        return r, select(r.c.id).where(r.c.shop_id == unit.shop_id, r.c.state != "open", over, ~in_force)
     if kind == "erasure_record":
         return e, select(e.c.id).where(e.c.shop_id == unit.shop_id, e.c.confirmed_at.is_not(None), e.c.at < before)
     return a, select(a.c.id).where(a.c.shop_id == unit.shop_id, a.c.last_at < before)

@@ -19,6 +19,7 @@ from notify.flows import (
     forget,
     granted,
     held_about,
+    keep_proofs,
     keeping,
     reach,
     reminders,
@@ -305,6 +306,8 @@ def test_data_set_aside_are_kept_and_only_what_gives_the_device_back_is_sent_unt
     house.clock.advance(100 * 86400)
     with house.read() as unit:
         assert keeping.who_is_due(house.ctx, unit) == ((), ((asking.person, "set_aside"),))
+    house.clock.advance(10 * 366 * 86400)  # longer than requests are kept as proof: this one still does something
+    assert keep_proofs.forget_proofs(house.ctx, house.system())["request_record"] == 0
     assert granted.lift(house.ctx, house.actor(), made.id) is False  # they are told first
     with pytest.raises(Conflict, match="not left yet"):
         granted.lift(house.ctx, house.actor(), made.id)
@@ -314,6 +317,9 @@ def test_data_set_aside_are_kept_and_only_what_gives_the_device_back_is_sent_unt
         assert keeping.who_is_due(house.ctx, unit)[0] == (asking.person,)
     with pytest.raises(Conflict, match="No data are set aside"):
         granted.lift(house.ctx, house.actor(), made.id)
+    assert keep_proofs.forget_proofs(house.ctx, house.system())["request_record"] == 0  # counted from its end
+    house.clock.advance(10 * 366 * 86400)
+    assert keep_proofs.forget_proofs(house.ctx, house.system())["request_record"] == 1
 
 
 def test_what_is_ready_or_asked_for_reaches_whoever_had_their_data_set_aside(asking: Asking) -> None:
