@@ -9,14 +9,10 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from notify.core.errors import Invalid
+from notify.core.retention import EXCEPTIONS
 
 # What may be set by hand, with the words that stand in a list of them. The last two also follow from the ticket itself.
-HOLD_REASONS: dict[str, str] = {
-    "dispute": "something is in dispute",
-    "legal": "a legal claim",
-    "unpaid": "a bill is not paid",
-    "uncollected": "a device was not collected",
-}
+HOLD_REASONS: dict[str, str] = {code: EXCEPTIONS[code] for code in ("dispute", "legal", "unpaid", "uncollected")}
 NEEDS_WORDS = ("dispute", "legal")  # what no ticket shows has to be said in a few words
 LEAST_WORDS = 5
 USUAL_REVIEW = timedelta(days=90)  # our choice

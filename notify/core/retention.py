@@ -20,10 +20,10 @@ CLOCKS = ("event", "end_of_calendar_year", "end_of_financial_year")
 FAR = date(2100, 1, 1)  # a period must leave every reckoning possible until then
 # What keeps data beyond their period, with the words that stand in a list of them.
 EXCEPTIONS: dict[str, str] = {
-    "uncollected": "a device was never collected",
+    "uncollected": "a device was not collected",
     "unpaid": "a repair is not paid",
     "dispute": "something is in dispute",
-    "legal": "a legal claim",
+    "legal": "there is a legal claim",
     "request": "a request by law is open",
     "set_aside": "they asked us to set their data aside",
     "follow_up": "a repair under warranty is open",

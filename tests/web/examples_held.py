@@ -36,7 +36,7 @@ def _held(**more: Any) -> Page:
         "ahead": [("Tonight, since their time is over", "1"), ("In the next 7 days", "2"), ("No day yet: a device is here, or a pass can be used", "24")],
         "weeks": [("0: from 28 November 2026", "2"), ("12: from 20 February 2027", "8")],
         "stays": [{"number": "K7M-2X9T", "href": "/tickets/12", "sentence": "Something is in dispute and a repair is not paid. Their time was over on 20 November 2026. To be looked at again on 3 January 2027."},
-                  {"number": "", "href": "", "sentence": "A legal claim."}],
+                  {"number": "", "href": "", "sentence": "There is a legal claim."}],
         "more_stay": "Three more stay.",
         "consents": [("Pickup times and reminders", "e-mail", "20", "1"), ("One question, some days after the device went home, whether all is well", "text message", "4", "3")],
         "suppressed": "One address and one number are never used, even if typed in anew, until the person agrees again.",

@@ -121,7 +121,7 @@ def _ticket(**more: Any) -> Page:
         contact_people=[{"code": "1", "label": "Pat Marlow"}],
         contact_channels=[{"code": "sms", "label": "Mobile number"}, {"code": "email", "label": "E-mail address"}],
         gone="", is_open=True, forgotten=False, version=7, uncollected_href="/uncollected/12", hand_over_href="", next_offer=True, not_now=[], undo_reason="", may_ask=True, may_order=True, may_promise=True,
-        holds=[{"id": "3", "sentence": "Kept longer since 2026-11-20: something is in dispute. Somebody looks again on 2027-02-18.",
+        holds=[{"id": "3", "sentence": "Kept longer since 20 November 2026: something is in dispute. Somebody looks again on 18 February 2027.",
                 "overdue": False, "review_on": "2027-02-26"}],
         reveals=[{"id": "41", "masked": "+44 •••• ••• 123", "label": "Show the number", "shown": ""},
                  {"id": "42", "masked": "p•••@example.org", "label": "Show the address", "shown": "pat@example.org"}],

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, cast
 
 from flask import current_app
 
 from notify.core.errors import NotifyError
 from notify.flows.view_lines import TicketLine
+from notify.render.dates import say_date
 from notify.render.words import Language, Words
 from notify.web.here import services
 from notify.web.pages import Problem, problems_of
@@ -106,10 +107,15 @@ def left(amount: int | None, say: Say) -> str:
     return f"{say.money(amount)} to pay." if amount else "Paid."
 
 
-def joined(parts: Iterable[str]) -> str:
+def joined(parts: Iterable[str], *, by: str = "and") -> str:
     """ "a, b and c"."""
     whole = [part for part in parts if part]
-    return " and ".join([", ".join(whole[:-1]), whole[-1]] if len(whole) > 1 else whole)
+    return f" {by} ".join([", ".join(whole[:-1]), whole[-1]] if len(whole) > 1 else whole)
+
+
+def day(when: date | None) -> str:
+    """ "28 November 2026"; empty for none."""
+    return say_date(when, language="en") if when else ""
 
 
 def capital(text: str) -> str:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 from notify.flows.view_erasures import Erased
-from notify.render.dates import say_date
 from notify.web.counter import desk_words as d
 from notify.web.counter.held_says import ERASED
 from notify.web.say import Say
@@ -57,16 +54,12 @@ def backups(one: Erased) -> list[str]:
     told = [
         "The program makes no backups here. Copies that you make yourself hold it as long as you keep them."
         if one.backups_until is None
-        else f"A backup that the program made before may still hold it, locked, until {_day(one.backups_until)}, "
+        else f"A backup that the program made before may still hold it, locked, until {d.day(one.backups_until)}, "
         "if nobody copied it elsewhere."
     ]
     if one.keys_until is not None:
-        told.append(f"A backup of keys from before may still open it until {_day(one.keys_until)}.")
+        told.append(f"A backup of keys from before may still open it until {d.day(one.keys_until)}.")
     told.append("After a backup is restored by the program, whoever is on the list of erasures is erased again first.")
     if one.mailbox_waits:
         told.append("Letters of people who were forgotten still wait to be taken out of the mailbox.")
     return told
-
-
-def _day(day: date) -> str:
-    return say_date(day, language="en")

@@ -31,11 +31,11 @@ def sentence(one: HoldLine) -> str:
     """Why, since when, and when somebody looks again."""
     note = f" ({one.note})" if one.note else ""
     again = (
-        f"Somebody should look again: the day was {one.review_on}. Until then they stay."
+        f"Somebody should look again: the day was {d.day(one.review_on)}. Until then they stay."
         if one.overdue
-        else f"Somebody looks again on {one.review_on}."
+        else f"Somebody looks again on {d.day(one.review_on)}."
     )
-    return f"Kept longer since {one.made_at.date()}: {HOLD_REASONS[one.reason]}{note}. {again}"
+    return f"Kept longer since {d.day(one.made_at.date())}: {HOLD_REASONS[one.reason]}{note}. {again}"
 
 
 def sheet_line(one: HoldLine) -> d.Line:

@@ -28,7 +28,8 @@ def asks(told: Changed) -> str:
     """What is said before a rule is kept that lets more people go in its first night."""
     more = d.capital(d.count(told.due_more, "person more goes", "people more go"))
     return (
-        f"{more} in the first night, {told.rule.valid_from}: {told.due} in all. That cannot be taken back afterwards."
+        f"{more} in the first night, on {d.day(told.rule.valid_from)}: {told.due} in all."
+        " That cannot be taken back afterwards."
     )
 
 
@@ -58,7 +59,7 @@ def _reasons(rule: Rule, typed: dict[str, Any]) -> dict[str, Any]:
     chosen = typed["longer_while"] if typed.get("reasons") == rule.data_class else rule.exceptions
     return {
         "data_class": rule.data_class, "name": NAMES[rule.data_class],
-        "always": d.joined(EXCEPTIONS[code] for code in may_be if code in ALWAYS),
+        "always": d.joined((EXCEPTIONS[code] for code in may_be if code in ALWAYS), by="or"),
         "ticks": [{"code": code, "label": d.capital(EXCEPTIONS[code]), "on": code in chosen}
                   for code in may_be if code not in ALWAYS],
     }  # fmt: skip
@@ -66,15 +67,15 @@ def _reasons(rule: Rule, typed: dict[str, Any]) -> dict[str, Any]:
 
 def _said(one: RuleView, words: Language) -> dict[str, str]:
     now = one.now
-    coming = f" From {one.to_come.valid_from}: {_counts(one.to_come, words)}" if one.to_come else ""
-    read = f"read {now.checked_on}" if now.checked_on else "nobody has noted when it was read"
+    coming = f" From {d.day(one.to_come.valid_from)}: {_counts(one.to_come, words)}" if one.to_come else ""
+    read = f"read on {d.day(now.checked_on)}" if now.checked_on else "nobody has noted when it was read"
     return {
         "name": NAMES[now.data_class],
         "sentence": f"{_counts(now, words)}{coming} Counts from {DATA_CLASSES[now.data_class].counts_from}.",
-        "source": f"{now.source} ({read})",
+        "source": f"{d.capital(now.source)} ({read})",
     }
 
 
 def _counts(rule: Rule, words: Language) -> str:
-    why = d.joined([EXCEPTIONS[code] for code in rule.exceptions])
+    why = d.joined((EXCEPTIONS[code] for code in rule.exceptions), by="or")
     return f"{counted(rule, words)}{f', longer while {why}' if why else ''}."

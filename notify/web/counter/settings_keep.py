@@ -42,7 +42,7 @@ def keep() -> Response:
             for one in d.problems(error)
         ]  # fmt: skip
         return settings.page(errors=errors, status=422, keeping=typed)
-    return redirect_with("/settings", f"The rule is kept. It counts from {told.rule.valid_from}.")
+    return redirect_with("/settings", f"The rule is kept. It counts from {d.day(told.rule.valid_from)}.")
 
 
 def _change(typed: dict[str, Any], *, preview: bool) -> keep_rules.Changed:
