@@ -36,7 +36,7 @@ def _lines(desk: Desk, who: Who) -> list[str]:
     ways = [f"  {_way(desk, way)}" for way in who.ways]
     said = [
         "  " + say_entry(
-            when=desk.when(one.at), allowed=one.allowed, channel=one.channel, purpose=one.purpose, basis=one.basis,
+            when=desk.dated(one.at), allowed=one.allowed, channel=one.channel, purpose=one.purpose, basis=one.basis,
             text=one.text, wording=one.wording, language=one.language, how=one.how, by=one.by, evidence=one.evidence,
             evidence_id=one.evidence_id,
         )
@@ -46,7 +46,7 @@ def _lines(desk: Desk, who: Who) -> list[str]:
 
 
 def _way(desk: Desk, way: Way) -> str:
-    stopped = desk.when(way.stopped_on) if way.stopped_on else ""
+    stopped = desk.dated(way.stopped_on) if way.stopped_on else ""
     return say_way(channel=way.channel, masked=way.masked, allowed=way.allowed, stopped_on=stopped)
 
 

@@ -107,6 +107,10 @@ class Desk:
         """ "Wed 25 Nov 14:30" by the shop's clock; "-" for none."""
         return moment.astimezone(self.zone).strftime("%a %d %b %H:%M") if moment else "-"
 
+    def dated(self, moment: datetime) -> str:
+        """ "Wed 25 Nov 2026 14:30" by the shop's clock, for what may be years old."""
+        return moment.astimezone(self.zone).strftime("%a %d %b %Y %H:%M")
+
     def day(self, moment: datetime) -> str:
         """ "2026-11-25" by the shop's clock."""
         return str(moment.astimezone(self.zone).date())

@@ -10,6 +10,7 @@ from notify.cli.desk import Command, Desk, pass_desk
 from notify.cli.forget_dry_run import would_forget, would_forget_one
 from notify.cli.only_one import is_served
 from notify.core.errors import Invalid
+from notify.core.retention import EXCEPTIONS
 from notify.flows import forget as flow
 from notify.flows import requests_due, watch_clock
 from notify.flows.view_lookup import find_person
@@ -57,11 +58,14 @@ def forget(
     served = _is_served(desk)
     done = _all(desk, dry_run=dry_run, served=served)
     keep_list_beside(desk.services)
-    kept = [f"  kept: {reason}" for _, reason in done.kept]
+    kept = [f"  kept: {EXCEPTIONS[reason]}" for _, reason in done.kept]
     if done.doubt:
         kept += [f"{watch_clock.WHY[done.doubt]}, so nobody is forgotten on its word.",
                  "If its date and time are right, say so: shelfbell forget --the-clock-is-right"]  # fmt: skip
-    said = [f"{len(done.due)} people forgotten, {len(done.kept)} kept.", *kept]
+    said = [
+        f"Forgotten: {len(done.due) or 'nobody'}. Kept though their time is over: {len(done.kept) or 'nobody'}.",
+        *kept,
+    ]
     desk.show(done, *said, *([_proof(done.confirmed, served), OUT_OF_REACH] if done.due else []))
 
 

@@ -31,8 +31,8 @@ def list_all(desk: Desk) -> None:
 
 
 def _line(desk: Desk, one: Listed) -> str:
-    ended = f"; ended {desk.when(one.ended_at)}" if one.ended_at else ""
-    return f"{desk.when(one.at)}: no {CHANNELS[one.channel]}, said {REASONS.get(one.reason, one.reason)}{ended}"
+    ended = f"; ended {desk.dated(one.ended_at)}" if one.ended_at else ""
+    return f"{desk.dated(one.at)}: no {CHANNELS[one.channel]}, said {REASONS.get(one.reason, one.reason)}{ended}"
 
 
 @suppression.command("add")

@@ -95,4 +95,4 @@ def test_looks_are_told_of_one_number_and_page_by_page(shop: Any) -> None:
     assert (look["place"], look["by"], look["times"]) == ("request", "Owner", 1)
     assert "request" in shop.ok("access-log").out and "Nobody looked" in shop.ok("access-log", "--number", other).out
     assert "Nobody looked" in shop.ok("access-log", "--page", "2").out
-    assert "0 people forgotten" in shop.ok("forget", "--the-clock-is-right").out
+    assert "Forgotten: nobody." in shop.ok("forget", "--the-clock-is-right").out
