@@ -96,7 +96,7 @@ def _day() -> Page:
                  number="K7M-2X9T", href="/tickets/12"),
         ],
         backups=[
-            line("Brought back from a backup", "Since 8:40 this is the backup made yesterday at 2:31. What changed after it is not in it: enter it anew.",
+            line("Brought back from a backup", "This is the backup made yesterday at 2:31, brought back at 8:40. What changed after it is not in it: enter it anew.",
                  mark="caution"),
             line("Not sent again", "Four messages may have left before the backup was brought back. Send them once more where nobody was told.",
                  mark="call", links=[{"href": "/messages?group=dropped", "label": "Show them", "main": False}]),
