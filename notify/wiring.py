@@ -127,10 +127,10 @@ def build(
     fault: Callable[[str], None] = lambda point: None,
     running: Callable[[], float] = _running,
 ) -> Services:
-    """Wires the installation. With `upgrade` the database is brought to today's tables first; with `or_older` one of
-    an older step will do, for a backup before its upgrade.
+    """Wires the installation.
 
-    Raises Misconfigured when keys, database or secret do not fit; nothing is changed then.
+    With `upgrade` the database is brought to today's tables first; with `or_older` one of an older step will do, for a
+    backup before its upgrade. Raises Misconfigured when keys, database or secret do not fit; nothing is changed then.
     """
     # Zone data of the package only: the system's may be older than the clock changes of 2026.
     zoneinfo.reset_tzpath(to=[])

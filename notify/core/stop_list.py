@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
-from dataclasses import astuple, dataclass, fields, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, astuple, dataclass, fields
 from datetime import datetime
 from typing import TypeAlias
 
@@ -18,7 +18,7 @@ from notify.core.errors import Invalid
 
 HEAD = "# Who wants nothing more. Keep this file beside the backups: a restore reads it before anything is sent.\n"
 _HASH = re.compile(r"[0-9a-f]{64}")
-_INSTANTS = frozenset({"received_at", "at", "ended_at"})
+_INSTANTS = ("received_at", "at", "ended_at")  # of either kind of line; only the last may be missing
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -49,46 +49,50 @@ class Granted:
     received_at: datetime
     at: datetime
     ended_at: datetime | None
-    ended_how: str = ""
 
 
 Line: TypeAlias = Stop | Granted
-_SHAPES: tuple[type[Stop] | type[Granted], ...] = (Stop, Granted)  # told apart by how many fields they have
-_KINDS = frozenset({"restriction", "objection"})
+_SHAPES: Mapping[str, type[Stop] | type[Granted]] = {"stop": Stop, "granted": Granted}  # by the first value of a line
+_KINDS = ("restriction", "objection")
 
 
 def as_text(stops: Iterable[Line]) -> str:
-    """One JSON array a line, in the order of their fields; aware instants, written in ISO 8601."""
-    return HEAD + "".join(f"{json.dumps(astuple(one), default=datetime.isoformat)}\n" for one in united(stops))
+    """One JSON array a line: which kind, then its fields in order; aware instants, written in ISO 8601."""
+    return HEAD + "".join(f"{_line(one)}\n" for one in united(stops))
+
+
+def _line(one: Line) -> str:
+    kind = next(name for name, shape in _SHAPES.items() if isinstance(one, shape))
+    return json.dumps([kind, *astuple(one)], default=datetime.isoformat)
 
 
 def read_octets(octets: bytes) -> tuple[Line, ...]:
     """The list in a file's octets. Raises Invalid for a line that is none: half a list would lose a stop."""
     lines = octets.decode("utf-8", "replace").splitlines()
-    return tuple(_stop(line, n) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#"))
+    return tuple(_read(line, n) for n, line in enumerate(lines, 1) if line.strip() and not line.startswith("#"))
 
 
 def united(*lists: Iterable[Line]) -> tuple[Line, ...]:
-    """Every stop of any of the lists; ended where one of them says so, at the earliest such instant."""
+    """Every line of any of the lists, by its identifier; as the one has it that says it ended, the earliest of them."""
     whole: dict[tuple[str, str], Line] = {}
     for one in (stop for stops in lists for stop in stops):
         known = whole.setdefault((one.shop_id, one.id), one)
         if one.ended_at is not None and (known.ended_at is None or one.ended_at < known.ended_at):
-            whole[one.shop_id, one.id] = replace(known, ended_at=one.ended_at, ended_how=one.ended_how)
+            whole[one.shop_id, one.id] = one
     return tuple(whole[key] for key in sorted(whole))
 
 
-def _stop(line: str, number: int) -> Line:
+def _read(line: str, number: int) -> Line:
     try:
-        told = json.loads(line)
-        shape = next(one for one in _SHAPES if len(fields(one)) == len(told))
-        values = dict(zip((one.name for one in fields(shape)), told, strict=True))
-        for name in _INSTANTS & values.keys():
-            values[name] = None if values[name] is None else datetime.fromisoformat(values[name])
-        stop = shape(**values)
-        if _is_sound(stop):
-            return stop
-    except (TypeError, ValueError, RecursionError, StopIteration):
+        kind, *told = json.loads(line)
+        values = dict(zip((one.name for one in fields(_SHAPES[kind])), told, strict=True))
+        for name in _INSTANTS:
+            if values.get(name) is not None:
+                values[name] = datetime.fromisoformat(values[name])
+        one = _SHAPES[kind](**values)
+        if _is_sound(one):
+            return one
+    except (TypeError, ValueError, KeyError, RecursionError):
         pass
     raise Invalid(
         f"Line {number} of the list of stops is damaged", "Use another copy of stopped.txt; without it people who "
@@ -96,13 +100,13 @@ def _stop(line: str, number: int) -> Line:
     )  # fmt: skip
 
 
-def _is_sound(stop: Line) -> bool:
-    values = {one.name: getattr(stop, one.name) for one in fields(stop)}
-    instants = [values.pop(name) for name in _INSTANTS & values.keys()]
-    aware = all(at is None or at.tzinfo is not None for at in instants) and stop.at is not None
-    hashed = values.pop("hash", "0" * 64)
-    return (
-        aware and all(isinstance(one, str) and len(one) <= 40 for one in values.values())
-        and (_HASH.fullmatch(hashed) is not None and stop.channel in REACH_CHANNELS
-             if isinstance(stop, Stop) else stop.kind in _KINDS and stop.received_at is not None)
-    )  # fmt: skip
+def _is_sound(one: Line) -> bool:
+    """Whether its codes are short texts that are known, and its instants aware."""
+    values = asdict(one)
+    *begun, ended = [values.pop(name) for name in _INSTANTS if name in values]
+    aware = all(at is not None and at.tzinfo for at in begun) and (ended is None or ended.tzinfo)
+    if isinstance(one, Stop):
+        known = _HASH.fullmatch(values.pop("hash")) and one.channel in REACH_CHANNELS
+    else:
+        known = one.kind in _KINDS
+    return bool(aware and known) and all(isinstance(code, str) and len(code) <= 40 for code in values.values())

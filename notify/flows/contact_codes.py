@@ -172,7 +172,10 @@ def note_proved(ctx: Context, unit: Unit, actor: Actor, visit_id: str, purpose: 
 
 
 def prove(ctx: Context, actor: Actor, visit_id: str, *, purpose: str, typed: str) -> str:
-    """Checks a code for a thing that leaves nothing else behind, such as seeing a price; as check_code."""
+    """Checks a code for a thing that leaves nothing else behind, such as seeing a price; the contact that it went to.
+
+    Raises as check_code.
+    """
     actor.need("ask_code")
     with ctx.db.write(actor.shop_id) as unit:
         contact_id = check_code(ctx, unit, visit_id, purpose, typed)

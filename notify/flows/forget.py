@@ -137,7 +137,7 @@ def finish_cut_off(
     lost = [who for who, at in ctx.db.vault.erased(since) if at <= ctx.clock() - STILL]
     with ctx.db.read(actor.shop_id) as unit:
         left = erasing.not_yet(unit, lost)
-    run = _Run(ctx, actor, "asked", drop_copies)
+    run = _Run(ctx, actor, "cut_off", drop_copies)
     for some in chunks(left, erasing.BATCH):
         _forget_batch(run, some, whom=lambda _, ids: ids)
     return len(left)

@@ -31,8 +31,9 @@ Held = dict[str, Any]
 
 
 def gather_held(ctx: Context, unit: Unit, *person_ids: str) -> Held:
-    """The whole answer about somebody, who may have several rows of ours (`same_person`), inside the caller's
-    transaction. Raises NotFound once they were forgotten.
+    """The whole answer about somebody, who may have several rows (`same_person`), in the caller's transaction.
+
+    Raises NotFound once they were forgotten.
     """
     for one in person_ids:
         held.needs_key(unit, one)

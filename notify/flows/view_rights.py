@@ -22,8 +22,10 @@ LONGEST_LIST = 20
 
 @dataclass(frozen=True, slots=True)
 class RightsView:
-    """The page as data. `against` are the codes of what an erasure would have to wait for now; `rule` the one that
-    counts for their data."""
+    """The page as data.
+
+    `against` are the codes of what an erasure would have to wait for now; `rule` is the one that counts for their data.
+    """
 
     language: str
     person_id: str

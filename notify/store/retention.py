@@ -47,8 +47,10 @@ def list_written(unit: Unit) -> tuple[Rule, ...]:
 
 
 def put_rule(unit: Unit, new: Rule, *, at: datetime, staff_id: str | None) -> None:
-    """Writes a row that counts from its `valid_from` on: what was written before for that kind and day, or for a later
-    one, is gone, so that a slip is taken back by writing what was there."""
+    """Writes a row that counts from its `valid_from` on.
+
+    What was written for that kind and this day, or a later one, is gone: writing what was there takes a slip back.
+    """
     later = (_T.c.shop_id == unit.shop_id, _T.c.data_class == new.data_class, _T.c.valid_from >= new.valid_from)
     unit.connection.execute(delete(_T).where(*later))
     unit.connection.execute(

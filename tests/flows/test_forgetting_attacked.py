@@ -27,7 +27,7 @@ from notify.config.backup_rules import BACKUP_RULES
 from notify.core.errors import Invalid, NotFound
 from notify.flows import erasure_list, forget, keeping, requests, requests_due, restore, suppressions, view_day_sheet
 from notify.flows.hear_reply import Heard, hear
-from notify.store import archive, visits
+from notify.store import archive, erasing, visits
 from notify.store import schema as s
 from notify.store import suppressions as stops
 from tests.flows.conftest import Lines
@@ -308,4 +308,5 @@ def test_whoever_lost_their_key_in_a_killed_run_is_finished_before_their_time_an
     assert dropped and view_day_sheet.view(house.ctx, house.actor())
     with house.read() as unit:
         assert left_over(unit) == {}
+        assert erasing.list_erasures(unit)[0].reason == "cut_off"
     assert forget.finish_cut_off(house.ctx, house.system(), since=since) == 0

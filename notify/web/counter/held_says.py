@@ -39,6 +39,7 @@ _REQUESTS = {
 }  # fmt: skip
 ERASED = {
     "period_over": "their time was over", "asked": "it was asked for", "pass_over": "their pass was over",
+    "cut_off": "forgetting them had been cut off",
     "strangers_changes": "a source told of strangers", "strangers_letters": "strangers wrote",
     "restored": "a backup was brought back that still had them", "no_key": "the backup had no key of theirs",
     "bell": "somebody who works here changed where the bell rings",

@@ -187,11 +187,12 @@ def extend(request_id: str) -> Answer:
 @pages.post("/requests/<request_id>/lift")
 def lift(request_id: str) -> Answer:
     """Their data are to be used again: first they are told, then it ends."""
-    told, ended = request.form.get("told", ""), []
-    return _do(
-        request_id, lambda: ended.append(granted.lift(ctx(), current_actor(), request_id, told=told)),
-        lambda: "It has ended." if ended[0] else "They are told now. Give them a day to answer, then press once more.",
-    )  # fmt: skip
+    try:
+        ended = granted.lift(ctx(), current_actor(), request_id, told=request.form.get("told", ""))
+    except NotifyError as error:
+        return _one(request_id, error=error)
+    said = "It has ended." if ended else "They are told now. Give them a day to answer, then press once more."
+    return redirect_with(f"/requests/{request_id}", said)
 
 
 @pages.post("/requests/<request_id>/withdraw")
@@ -200,12 +201,12 @@ def withdraw(request_id: str) -> Answer:
     return _do(request_id, lambda: flow.withdraw(ctx(), current_actor(), request_id), "It is taken back.")
 
 
-def _do(request_id: str, act: Any, said: str | Callable[[], str]) -> Answer:
+def _do(request_id: str, act: Callable[[], object], said: str) -> Answer:
     try:
         act()
     except NotifyError as error:
         return _one(request_id, error=error)
-    return redirect_with(f"/requests/{request_id}", said if isinstance(said, str) else said())
+    return redirect_with(f"/requests/{request_id}", said)
 
 
 @pages.get("/requests/<request_id>/held.json")
