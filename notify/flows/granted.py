@@ -13,6 +13,7 @@ from notify.core.messages import MessageState
 from notify.core.requests import LIFTING, MOST_WORDS
 from notify.core.text import clean_block
 from notify.flows.context import Context
+from notify.flows.held_about import same_person
 from notify.flows.reach import write_uses
 from notify.flows.record import record
 from notify.flows.request_news import add_note, tell
@@ -23,11 +24,17 @@ from notify.store.stamps import people_changed
 
 
 def stop_interests(ctx: Context, unit: Unit, actor: Actor, one: Request) -> None:
-    """What rests on the shop's interest ends, and so does what is advertising by consent (GDPR art. 21(1) to (3))."""
-    state = people.standings(unit, [one.person_id]).get(one.person_id, {})
-    for channel in REACH_CHANNELS:  # also by which they have no contact yet: one that is noted later undoes nothing
-        ended = (*INTERESTS, *sorted(allowed_on(state, channel) & set(CONSENT_PURPOSES)))
-        write_uses(ctx, unit, actor, one.person_id, channel, ended, allowed=False, how="objection", evidence=one.id)
+    """What rests on the shop's interest ends, and so does what is advertising by consent (GDPR art. 21(1) to (3)).
+
+    For their other visits too: whoever has the same name, and is reached at the same contact today.
+    """
+    contacts = people.contacts_of(unit, one.person_id)
+    others = {same for contact in contacts for same in same_person(unit, one.person_id, contact.id)}
+    for person_id in sorted({one.person_id} | others):
+        state = people.standings(unit, [person_id]).get(person_id, {})
+        for channel in REACH_CHANNELS:  # also by which they have no contact yet: one that is noted later undoes nothing
+            ended = (*INTERESTS, *sorted(allowed_on(state, channel) & set(CONSENT_PURPOSES)))
+            write_uses(ctx, unit, actor, person_id, channel, ended, allowed=False, how="objection", evidence=one.id)
 
 
 def lift(ctx: Context, actor: Actor, request_id: str, *, told: str = "") -> bool:

@@ -355,7 +355,10 @@ def test_an_objection_ends_what_rests_on_the_shops_interest_and_nothing_of_the_c
     """GDPR art. 21(1): "shall no longer process"; 21(2) and (3): advertising ends whatever it rests on."""
     asking = Asking(lines, email_purposes=("repair", "pickup", "afterwards"), phone="")
     house, made = lines.house, asking.ask("objection", note="no reminders, please")
+    again, other = house.check_in(email="Ines@example.org"), house.check_in(name="Noor Vale")
     requests.finish(house.ctx, house.actor(), made.id)
+    whole = [view_consents.proof(house.ctx, house.actor(), one.numbers[0]).people[0] for one in (again, other)]
+    assert [[said.how for said in one.said if not said.allowed] for one in whole] == [["objection"] * 2, []]
     seen = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
     ended = [(one.channel, one.purpose, one.basis, one.how, one.evidence) for one in seen.said if not one.allowed]
     assert ended == [
@@ -376,5 +379,5 @@ def test_an_objection_ends_what_rests_on_the_shops_interest_and_nothing_of_the_c
     assert [asking.became(one) for one in ("ready", "collection_reminder")] == [("sent", ""), ("skipped", "objected")]
     reach.set_use(house.ctx, house.actor(), asking.done.visit_id, asking.person, channel="email",
                   purposes=("reminder",), allowed=True, how="counter")  # fmt: skip
-    again = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
-    assert again.ways[0].allowed == ("repair", "pickup", "reminder")
+    later = view_consents.proof(house.ctx, house.actor(), asking.done.numbers[0]).people[0]
+    assert later.ways[0].allowed == ("repair", "pickup", "reminder")
