@@ -21,7 +21,7 @@ def list_(desk: Desk) -> None:
 
     found = flow.view(desk.ctx, desk.actor, desk.settings)
     rows = [
-        (one.id[:8], desk.when(one.at), says.why(one), desk.when(one.confirmed_at) if one.confirmed_at else "not yet")
+        (one.id[:8], desk.dated(one.at), says.why(one), desk.dated(one.confirmed_at) if one.confirmed_at else "not yet")
         for one in found
     ]
     desk.show(found, *(table(rows, head=("record", "when", "why", "proved")) or ["Nobody was erased yet."]))
@@ -35,8 +35,9 @@ def show(desk: Desk, record: str) -> None:
     from notify.web.counter import erasures_says as says
 
     one = flow.one(desk.ctx, desk.actor, desk.settings, record)
-    proof = desk.when(one.confirmed_at) if one.confirmed_at else "not yet"
+    proof = desk.dated(one.confirmed_at) if one.confirmed_at else "not yet"
     desk.show(
-        one, f"{desk.when(one.at)}: {says.why(one)}. Proved: {proof}.", *table(says.counts(one), head=("what", "rows")),
+        one, f"{desk.dated(one.at)}: {says.why(one)}. Proved: {proof}.",
+        *table(says.counts(one), head=("what", "rows")),
         *says.backups(one), "Out of reach:", *(f"  {what}" for what in says.OUT_OF_REACH),
     )  # fmt: skip

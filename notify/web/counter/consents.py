@@ -99,7 +99,7 @@ def _dated(moment: datetime, speak: Say) -> str:
 
 def _said(one: Said, speak: Say) -> dict[str, Any]:
     sentence = say_entry(
-        when=f"{_dated(one.at, speak)}, {speak.time(one.at)}", allowed=one.allowed, channel=one.channel,
+        when=d.dated(speak, one.at), allowed=one.allowed, channel=one.channel,
         purpose=one.purpose, basis=one.basis, text=one.text, wording=one.wording, language=one.language, how=one.how,
         by=one.by, evidence=one.evidence, evidence_id=one.evidence_id,
     )  # fmt: skip

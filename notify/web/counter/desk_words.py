@@ -118,6 +118,11 @@ def day(when: date | None) -> str:
     return say_date(when, language="en") if when else ""
 
 
+def dated(say: Say, moment: datetime) -> str:
+    """ "Thursday, 26 November 2026, 17:30": for paper, which is read on any day."""
+    return f"{say.day(moment)} {say.local(moment).year}, {say.time(moment)}"
+
+
 def capital(text: str) -> str:
     """The text with its first letter large."""
     return text[:1].upper() + text[1:]

@@ -32,7 +32,7 @@ def show_one(record_id: str) -> Response:
     """One record, to be printed."""
     one, speak = flow.one(ctx(), current_actor(), services().settings, record_id), say()
     told = {
-        "record": one.id, "when": d.capital(d.at(speak, one.at)), "why": says.why(one), "counts": says.counts(one),
+        "record": one.id, "when": d.dated(speak, one.at), "why": says.why(one), "counts": says.counts(one),
         "proved": says.proved(one, speak), "backups": says.backups(one), "out_of_reach": says.OUT_OF_REACH,
     }  # fmt: skip
     return render_page("erasures.html", here="", lines=[], one=told)

@@ -45,7 +45,7 @@ def proved(one: Erased, say: Say) -> str:
         return "The keys are destroyed and the rows are emptied. That nothing is left in the files is not proved yet."
     return (
         f"The keys are destroyed, the rows are emptied, and the database files were rewritten without them: "
-        f"{d.at(say, one.confirmed_at)}."
+        f"{d.dated(say, one.confirmed_at)}."
     )
 
 
