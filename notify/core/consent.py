@@ -77,7 +77,7 @@ REACH_CHANNELS = ("email", "sms")
 
 # Which version of the words under `consent.<purpose>` in templates/words is shown beside each box, on every page and
 # paper. Other words need another version here.
-VERSIONS: Mapping[str, str] = {"repair": "repair-1", "pickup": "pickup-1", "afterwards": "afterwards-1",
+VERSIONS: Mapping[str, str] = {"repair": "repair-1", "pickup": "pickup-2", "afterwards": "afterwards-1",
                                "reminder": "reminder-1"}  # fmt: skip
 REPLY_VERSION = "reply-1"  # what was agreed to or stopped are the reply's own words, kept with it
 # By what way somebody said it.

@@ -129,7 +129,7 @@ def test_nothing_in_the_ledger_can_be_changed_or_removed_while_its_person_is_kno
     assert rows(lines, schema.consents) == before and len(before) == 2 and all(row.lookup for row in before)
     forget.erase_person(house.ctx, house.actor(), person_of(lines, done))
     left = rows(lines, schema.consents)
-    assert [row.lookup for row in left] == [None, None] and [row.wording for row in left] == ["repair-1", "pickup-1"]
+    assert [row.lookup for row in left] == [None, None] and [row.wording for row in left] == ["repair-1", "pickup-2"]
     with house.ctx.db.write(house.shop_id) as unit:  # and then the rule of keeping may remove them
         assert unit.connection.execute(text("delete from consents")).rowcount == 2
     print(f"FIGURE ledger database={'sqlite' if house.ctx.db.is_sqlite else 'postgresql'} tried={refused} changed=0")

@@ -70,7 +70,7 @@ def test_what_is_entered_from_a_pad_has_the_papers_number_link_and_time(house: A
     with house.read() as unit:
         assert {events.recorded_at(unit, event) for event in story} == {house.clock()}
         consents = unit.connection.execute(select(schema.consents)).all()
-    assert {row.at for row in consents} == {then} and {row.wording for row in consents} == {"repair-1", "pickup-1"}
+    assert {row.at for row in consents} == {then} and {row.wording for row in consents} == {"repair-1", "pickup-2"}
 
 
 def test_a_pads_sheets_come_in_their_order_though_the_clock_goes_on_while_it_is_made(house: Any) -> None:
