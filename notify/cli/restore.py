@@ -29,9 +29,9 @@ from notify.flows import erasure_list, stop_list
 from notify.flows import restore as flow
 from notify.flows.context import Clock
 from notify.flows.restore import After
-from notify.store.archive import sync_folder
 from notify.store.copying import sqlite_file
 from notify.store.key_rings import Key
+from notify.store.whole_file import sync_folder
 from notify.wiring import Services, build, system_clock
 
 UNFINISHED = ".restore-"  # begins the name of the folder in which a backup is opened, beside the data

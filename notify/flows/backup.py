@@ -19,7 +19,7 @@ from typing import IO
 from notify.core.errors import Misconfigured, NotifyError, Unavailable
 from notify.flows import erasure_list, stop_list
 from notify.flows.context import Context
-from notify.store import archive, copying, job_runs
+from notify.store import archive, copying, job_runs, whole_file
 from notify.store.archive import Manifest
 
 GOOD, FAILED = "backup_good", "backup_failed"  # rows of job_runs: when a backup was made, and when one could not be
@@ -148,14 +148,14 @@ def _one(
         fault("backup:locking")
         beside = folder / f".{name}.unproved"
         try:
-            archive.write_file(beside, fill)
+            whole_file.write_file(beside, fill)
             fault("backup:locked")
             _prove(beside, copy, manifest, secret, partial(_share, progress, _COPY + _LOCK, _OPEN, manifest.size))
             rows = copying.rows(copy.connection)
             beside.rename(folder / name)
         finally:
             beside.unlink(missing_ok=True)
-    archive.sync_folder(folder)
+    whole_file.sync_folder(folder)
     return name, rows
 
 

@@ -14,8 +14,8 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDFExpand
 
 from notify.core.errors import Invalid
-from notify.store import archive
 from notify.store.key_rings import Key, Ring
+from notify.store.whole_file import write_file
 
 _PROOF = b"# proof "
 
@@ -42,7 +42,7 @@ def write(folders: Sequence[Path], name: str, content: bytes, key: Key) -> None:
     octets = signed(content, name, key)
     for file in (folder / name for folder in folders):
         if not file.is_file() or file.read_bytes() != octets:
-            archive.write_file(file, lambda out: out.write(octets))
+            write_file(file, lambda out: out.write(octets))
 
 
 def read(folder: Path, name: str, ring: Ring) -> bytes:

@@ -23,7 +23,7 @@ from notify.core.erasure_list import united
 from notify.core.errors import Invalid, Misconfigured, Unavailable
 from notify.flows import backup, pickup, restore, view_backup
 from notify.flows.hear_reply import Heard, hear
-from notify.store import archive, copying, migrate, schema, staff
+from notify.store import archive, copying, migrate, schema, staff, whole_file
 from notify.store.engine import open_engine
 from notify.wiring import build
 from tests.flows.test_pickup import at, ready_visit
@@ -75,7 +75,7 @@ def test_a_file_that_is_not_the_copy_to_the_last_octet_is_no_backup(kept: Kept, 
                 told = replace(told, made_at=(kept.house.clock() - HOUR).isoformat())
             else:
                 other.put(memoryview(b"\xff"), told.size - 1)
-            archive.write_file(
+            whole_file.write_file(
                 file, lambda out: archive.write(out, other, told, listed, recipients=[place.recipient])
             )  # fmt: skip
 
@@ -95,7 +95,7 @@ def test_what_was_written_is_read_from_the_disk_when_it_is_proved_and_not_from_m
 
     with tempfile.TemporaryDirectory(dir="/var/tmp") as folder:
         file, octets = Path(folder) / "a.age", os.urandom(4 << 20)
-        archive.write_file(file, lambda out: out.write(octets))
+        whole_file.write_file(file, lambda out: out.write(octets))
         before = fetched()
         assert file.read_bytes() == octets
         from_disk = fetched() - before

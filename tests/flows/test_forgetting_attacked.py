@@ -27,7 +27,7 @@ from notify.config.backup_rules import BACKUP_RULES
 from notify.core.errors import Invalid, NotFound
 from notify.flows import erasure_list, forget, keeping, requests, requests_due, restore, suppressions, view_day_sheet
 from notify.flows.hear_reply import Heard, hear
-from notify.store import archive, erasing, visits
+from notify.store import archive, erasing, visits, whole_file
 from notify.store import schema as s
 from notify.store import suppressions as stops
 from tests.flows.conftest import Lines
@@ -189,7 +189,7 @@ def test_a_link_laid_in_the_folder_of_backups_is_not_written_through(tmp_path: P
     victim.write_text("ours")
     for name in (".erased.txt.part", f".erased.txt.part-{os.getpid()}-{threading.get_ident()}"):
         (tmp_path / name).symlink_to(victim)
-    archive.write_file(tmp_path / "erased.txt", lambda out: str(out.write(b"list")))
+    whole_file.write_file(tmp_path / "erased.txt", lambda out: str(out.write(b"list")))
     assert (victim.read_text(), (tmp_path / "erased.txt").read_bytes()) == ("ours", b"list")
     assert not (tmp_path / "erased.txt").is_symlink()
 
