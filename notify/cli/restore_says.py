@@ -9,7 +9,7 @@ from notify.flows.restore import After
 def told(after: After) -> list[str]:
     """What was brought back, what was seen to, and what comes next, a line each."""
     where_any = {
-        "Consents to what is optional, not used until given again since one may have been taken back": after.set_aside,
+        "Consents to what is optional, not used until given again since one may have been taken back": after.unused,
         "Messages that may have left before, not sent again; the day sheet leads there": after.dropped,
         "People whose key is not in the backup of keys, emptied since nobody can read them any more; with a newer "
         "backup of keys move the data away and restore once more": after.lost,

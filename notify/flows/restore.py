@@ -6,7 +6,7 @@ What may have happened between the backup and now, and what is done about it:
   can be sent. Whoever has no key in the copy of the keys, and stands on no list, is emptied as well and counted.
 - Somebody wanted nothing more, or restricted what is done with their data: every stop, restriction and objection on a
   copy of the list of stops stands again, or is ended, as it was. A single use that was taken back left no trace: what
-  rests on a consent is set aside for everybody.
+  rests on a consent is not used for anybody until they give it again.
 - A message that waited may have left: what was due by now, or tried before, is dropped with a reason that staff see
   and can send again by hand. What is due later cannot have left, and the second look judges it as always. What the
   clock would catch up on (reminders, missed pickups) is caught up at once, and its messages are dropped with the rest.
@@ -52,8 +52,8 @@ class After:
     """What was done to a restored database before it may serve. Numbers and names of files only.
 
     `erased` stood on a list and were still in the backup; `lost` have no key in the copy of the keys and stood on no
-    list; `stopped` are stops, restrictions and objections that were said or ended since; `set_aside` are consents that
-    wait to be said again; `dropped` are messages that may have left; `signed_out` are sessions that ended; `missing`
+    list; `stopped` are stops, restrictions and objections that were said or ended since; `unused` are consents that
+    wait to be given again; `dropped` are messages that may have left; `signed_out` are sessions that ended; `missing`
     are lists that should lie beside the backups and do not.
     """
 
@@ -62,7 +62,7 @@ class After:
     erased: int
     lost: int
     stopped: int
-    set_aside: int
+    unused: int
     dropped: int
     signed_out: int
     proved: bool

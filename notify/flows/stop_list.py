@@ -1,6 +1,6 @@
 """The list of stops beside the backups, and what a restore takes back from it before anything can be sent.
 
-A single use that somebody took back since leaves no hash behind. So what rests on a consent is set aside for everybody
+A single use that somebody took back since leaves no hash behind. So what rests on a consent is not used for anybody
 until they say so again: GDPR art. 7(1), the shop must be able to prove it. What belongs to the repair goes on. What
 was restricted or objected to since (GDPR art. 18 and 21) stands again as it did.
 """
@@ -51,10 +51,10 @@ def read(folder: Path, ring: Ring) -> tuple[Line, ...]:
 
 
 def take_back(ctx: Context, unit: Unit, stops: Iterable[Line]) -> tuple[int, int]:
-    """After a restore: how many stops were said or ended since, and how many consents are set aside."""
+    """After a restore: how many stops were said or ended since, and how many consents are not used from now on."""
     whole = united(stops, granted_rows.list_granted(unit))  # what has ended in this copy does not begin anew
     again = _grant_again(ctx, unit, [one for one in whole if isinstance(one, Granted)])
-    return suppressions.take_back(unit, [one for one in whole if isinstance(one, Stop)]) + again, _set_aside(ctx, unit)
+    return suppressions.take_back(unit, [one for one in whole if isinstance(one, Stop)]) + again, _end_uses(ctx, unit)
 
 
 def _grant_again(ctx: Context, unit: Unit, listed: Sequence[Granted]) -> int:
@@ -68,7 +68,7 @@ def _grant_again(ctx: Context, unit: Unit, listed: Sequence[Granted]) -> int:
     return len(changed)
 
 
-def _set_aside(ctx: Context, unit: Unit) -> int:
+def _end_uses(ctx: Context, unit: Unit) -> int:
     done = 0
     for some in chunks(sorted(restoring.people_here(unit))):
         state = people.standings(unit, some)

@@ -13,7 +13,7 @@ HOW = {
     "restore": "when a backup was brought back in which a later withdrawal may be missing",
 }  # fmt: skip
 _BASIS = {"consent": "their consent", "contract": "the repair they ordered", "interest": "the shop's interest"}
-_DID = {"restore": "the shop set aside", "objection": "they objected to"}
+_DID = {"restore": "the shop ended", "objection": "they objected to"}
 _LANGUAGES = {"en": "English", "de": "German", "it": "Italian"}
 # By what way everything was stopped, for the list of stops.
 REASONS = {**HOW, "carried_over": "with an earlier address of the same person", "added": "to us and noted here"}

@@ -78,8 +78,8 @@ def test_nobody_who_stopped_after_the_backup_is_written_to_once_it_is_brought_ba
             optional = people.allowed_uses(unit, [who])[who]["sms"]
     told = {row.visit_id for row in rows if row.state == "waiting" and row.channel == "email"}
     back = len(told & {stops.visit_id})
-    print(f"FIGURE restored_stops stopped={after.stopped} set_aside={after.set_aside} written_to_again={back}")
-    assert told == {wants.visit_id} and (after.stopped, after.set_aside) == (2, 1)
+    print(f"FIGURE restored_stops stopped={after.stopped} unused={after.unused} written_to_again={back}")
+    assert told == {wants.visit_id} and (after.stopped, after.unused) == (2, 1)
     assert optional == {"repair", "pickup"}
 
 
