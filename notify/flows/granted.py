@@ -17,7 +17,7 @@ from notify.flows.held_about import same_person
 from notify.flows.reach import write_uses
 from notify.flows.record import record
 from notify.flows.request_news import add_note, tell
-from notify.store import messages, people, requests
+from notify.store import messages, people, requests, visits
 from notify.store.database import Unit
 from notify.store.requests import Request
 from notify.store.stamps import people_changed
@@ -26,15 +26,32 @@ from notify.store.stamps import people_changed
 def stop_interests(ctx: Context, unit: Unit, actor: Actor, one: Request) -> None:
     """What rests on the shop's interest ends, and so does what is advertising by consent (GDPR art. 21(1) to (3)).
 
-    For their other visits too: whoever has the same name, and is reached at the same contact today.
+    For their other visits too (`_others`).
     """
-    contacts = people.contacts_of(unit, one.person_id)
-    others = {same for contact in contacts for same in same_person(unit, one.person_id, contact.id)}
-    for person_id in sorted({one.person_id} | others):
+    for person_id in (one.person_id, *_others(unit, one.person_id)):
         state = people.standings(unit, [person_id]).get(person_id, {})
         for channel in REACH_CHANNELS:  # also by which they have no contact yet: one that is noted later undoes nothing
             ended = (*INTERESTS, *sorted(allowed_on(state, channel) & set(CONSENT_PURPOSES)))
             write_uses(ctx, unit, actor, person_id, channel, ended, allowed=False, how="objection", evidence=one.id)
+
+
+def set_aside_others(ctx: Context, unit: Unit, actor: Actor, one: Request) -> None:
+    """A granted restriction goes for their other visits too, by a row for each; not where they wish to be forgotten."""
+    others = _others(unit, one.person_id)
+    known = requests.set_aside_among(unit, others)
+    for who, visit_id in visits.newest_visits(unit, others).items():
+        if who not in known and not any(other.will_erase for other in requests.requests_of(unit, who)):
+            requests.add_request(
+                unit, person_id=who, visit_id=visit_id, kind=one.kind, how=one.how, received_at=one.received_at,
+                proved_at=one.proved_at, due_on=one.due_on, note="", staff_id=actor.staff_id, ended_at=ctx.clock(),
+            )  # fmt: skip
+    people_changed(unit, others)
+
+
+def _others(unit: Unit, person_id: str) -> tuple[str, ...]:
+    """Our other rows of somebody: of the same name, and reached at one of their contacts today."""
+    contacts = people.contacts_of(unit, person_id)
+    return tuple(sorted({same for contact in contacts for same in same_person(unit, person_id, contact.id)}))
 
 
 def lift(ctx: Context, actor: Actor, request_id: str, *, told: str = "") -> bool:
@@ -60,9 +77,11 @@ def lift(ctx: Context, actor: Actor, request_id: str, *, told: str = "") -> bool
 
 
 def end(ctx: Context, unit: Unit, actor: Actor, one: Request) -> None:
-    """The same inside the caller's transaction: they know it, since they were told or wished it."""
-    requests.lift(unit, one.person_id, at=ctx.clock())
-    people_changed(unit, [one.person_id])
+    """The same inside the caller's transaction, for their other visits too: they know it, being told or wishing it."""
+    whole = (one.person_id, *_others(unit, one.person_id))
+    for who in whole:
+        requests.lift(unit, who, at=ctx.clock())
+    people_changed(unit, whole)
     record(ctx, unit, actor, "lifted", visit_id=one.visit_id, codes={"request": one.id})
 
 

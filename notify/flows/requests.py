@@ -209,6 +209,8 @@ def finish(ctx: Context, actor: Actor, request_id: str, *, note: str = "", name:
             people.set_name(unit, one.person_id, right)
         if one.kind is Kind.OBJECTION:
             granted.stop_interests(ctx, unit, actor, one)
+        if one.kind is Kind.RESTRICTION:
+            granted.set_aside_others(ctx, unit, actor, one)
         _end(ctx, unit, actor, one, DONE, words=words)
 
 

@@ -324,7 +324,15 @@ def test_data_set_aside_are_kept_and_only_what_gives_the_device_back_is_sent_unt
 
 def test_what_is_ready_or_asked_for_reaches_whoever_had_their_data_set_aside(asking: Asking) -> None:
     house, made = asking.house, asking.ask("restriction")
+    again, other = house.check_in(name="ines  farrow"), house.check_in(name="Noor Vale")  # one of them is somebody else
     requests.finish(house.ctx, house.actor(), made.id)
+
+    def aside() -> list[bool]:
+        with house.read() as unit:
+            whose = [visits.visit_people(unit, one.visit_id)["bringer"][0] for one in (again, other)]
+            return [people.recipients(unit, [who])[0].set_aside for who in whose]
+
+    assert aside() == [True, False]
     shelve(house, asking.done.ticket_ids[0])
     house.deliver(after=91)
     assert asking.became("ready") == ("sent", "")
@@ -333,7 +341,7 @@ def test_what_is_ready_or_asked_for_reaches_whoever_had_their_data_set_aside(ask
     with pytest.raises(NotAllowed):  # whoever may not grant it ends none by saying that they took it back
         requests.withdraw(house.ctx, house.actor("counter"), made.id)
     requests.withdraw(house.ctx, house.actor(), made.id, person_id=asking.person)  # their own wish needs no word before
-    assert asking.row(made.id).lifted_at == house.clock()
+    assert asking.row(made.id).lifted_at == house.clock() and aside() == [False, False]
 
 
 def test_whoever_wants_to_be_forgotten_too_is_asked_which_of_the_two_and_later_goes_all_the_same(
