@@ -138,7 +138,7 @@ def test_it_shows_every_visit_of_the_same_name_and_the_contact_that_was_proved_a
         assert hidden not in page and hidden not in json.dumps(copy)
     assert [one["state"] for one in copy["kept"]] == ["open", "open"]
     assert copy["kept"][1]["numbers"] == [show_number(one) for one in mine.numbers]
-    assert "It counts for the visit of this claim ticket" in page
+    assert "All else counts for the visit of this claim ticket" in page
     bait.unlock()
     assert "Fenlight" not in bait.look() and "other@example.org" not in bait.look() and ADDRESS in bait.look()
 
