@@ -104,14 +104,14 @@ def after_care(
     now, db, every = ctx.clock(), ctx.db, shops.shop_ids(ctx.db)
     moment = made_at or restoring.newest_event(db, every) or now
     whole = _destroy(ctx, listed, now)
-    erased = lost = stopped = aside = waited = sessions = 0
+    erased = lost = stopped = unused = waited = sessions = 0
     for shop_id in every:
         actor = Actor(shop_id, "system", "clock")
         gone, without = _erase(ctx, actor, whole)
         erased, lost = erased + gone, lost + without
         with db.write(shop_id) as unit:
-            noted, unsure = stop_list.take_back(ctx, unit, stops)
-        stopped, aside = stopped + noted, aside + unsure
+            noted, ended = stop_list.take_back(ctx, unit, stops)
+        stopped, unused = stopped + noted, unused + ended
         for catch_up in _CATCH_UP:
             with suppress(NotifyError):
                 catch_up(ctx, actor)
@@ -123,7 +123,7 @@ def after_care(
     job_runs.release_all(db)
     restoring.mark_restored(db, at=ctx.clock(), made_at=moment)
     confirmed = [forget.confirm(ctx, Actor(shop_id, "system", "clock")) for shop_id in every]
-    return After(moment, len(whole), erased, lost, stopped, aside, waited, sessions, all(confirmed))
+    return After(moment, len(whole), erased, lost, stopped, unused, waited, sessions, all(confirmed))
 
 
 def _destroy(ctx: Context, listed: Mapping[str, datetime], now: datetime) -> frozenset[str]:

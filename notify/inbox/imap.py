@@ -12,6 +12,7 @@ from typing import Any
 
 from imap_tools import BaseMailBox
 
+from notify.core.chunks import chunks
 from notify.core.errors import Conflict, NotFound
 from notify.inbox.fields import LARGEST_HEADER
 from notify.inbox.imap_line import TALK, connect, no_answer, translated
@@ -79,8 +80,7 @@ class ImapMailbox:
         with self._talking():
             self._client.noop()
             uids = [uid for uid in self._box.uids(f"KEYWORD {HANDLED}" if self._keeps else "SEEN") if uid.isdigit()]
-        for start in range(0, len(uids), MOST_LETTERS):
-            some = uids[start : start + MOST_LETTERS]
+        for some in chunks(uids, MOST_LETTERS):
             with self._talking():
                 sizes = self._sizes(some)
             for uid in some:
@@ -88,8 +88,8 @@ class ImapMailbox:
 
     def remove(self, uids: Sequence[str]) -> None:
         """For good; what the server does with its own copies is its own affair."""
-        for start in range(0, len(uids), MOST_LETTERS):
-            self._remove(uids[start : start + MOST_LETTERS])
+        for some in chunks(uids, MOST_LETTERS):
+            self._remove(some)
 
     def remove_older(self, than: datetime) -> int:
         """The server compares days in a zone of its own: a letter goes up to two days late, never early."""
@@ -98,8 +98,7 @@ class ImapMailbox:
         with self._talking():
             uids = self._box.uids(f"{'KEYWORD ' + HANDLED if self._keeps else 'SEEN'} BEFORE {before}")
         uids = [uid for uid in uids if uid.isdigit()]
-        for start in range(0, len(uids), MOST_LETTERS):
-            self._remove(uids[start : start + MOST_LETTERS])
+        self.remove(uids)
         return len(uids)
 
     def close(self) -> None:

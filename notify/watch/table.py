@@ -13,6 +13,7 @@ from notify.config.key_files import read_password
 from notify.config.settings import Watch
 from notify.core import rising
 from notify.core.actors import Actor
+from notify.core.chunks import chunks
 from notify.core.errors import Misconfigured
 from notify.core.rising import Bound, Position, Value
 from notify.core.sources import Batch, Change, SourceTrouble, Taken, Trouble
@@ -111,8 +112,8 @@ def _look(
 def _take(ctx: Context, actor: Actor, batch: Batch, changes: Sequence[Change], way: _Way) -> Taken:
     """What is news among the lines of a page, a few in one transaction, with pauses for others who write."""
     done, fresh = Taken(), source_news.news(ctx, actor.shop_id, batch, changes)
-    for at in range(0, len(fresh), AT_ONCE):
-        taken = take_changes.take(ctx, actor, batch, fresh[at : at + AT_ONCE], dry_run=way.dry_run)
+    for some in chunks(fresh, AT_ONCE):
+        taken = take_changes.take(ctx, actor, batch, some, dry_run=way.dry_run)
         done += taken if way.dry_run else replace(taken, would=())
         way.pause(PAUSE)
     return done

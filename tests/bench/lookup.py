@@ -6,15 +6,15 @@ import os
 import random
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from itertools import chain, islice
+from itertools import chain
 from pathlib import Path
-from typing import Any
 from uuid import uuid4
 
 from sqlalchemy import insert, text
 
+from notify.core.chunks import chunks
 from notify.store import people
 from notify.store import schema as s
 from tests.bench.line import Figure, alternate, compare
@@ -88,7 +88,7 @@ def fill(house: House, many: int) -> dict[str, str]:
     vault, at, owners = house.ctx.db.vault, house.clock(), dict[str, str]()
     key = vault.index_key().id
     with house.ctx.db.write(house.shop_id) as unit:
-        for some in _lots(chain(NUMBERS, (f"nobody {n}" for n in range(many - FEW))), 10_000):
+        for some in chunks(chain(NUMBERS, (f"nobody {n}" for n in range(many - FEW))), 10_000):
             ids = {number: str(uuid4()) for number in some}
             owners |= {number: ids[number] for number in some if number[0] == "+"}
             unit.connection.execute(insert(s.people), [
@@ -103,8 +103,3 @@ def fill(house: House, many: int) -> dict[str, str]:
     with house.ctx.db.alone() as connection:
         connection.execute(text("analyze"))
     return owners
-
-
-def _lots(values: Iterable[str], size: int) -> Iterable[list[Any]]:
-    rest = iter(values)
-    return iter(lambda: list(islice(rest, size)), [])
