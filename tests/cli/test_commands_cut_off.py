@@ -221,6 +221,7 @@ ELSEWHERE = {
     "request add",
     "request done",
     "request extend",
+    "request lift",
     "request of-reply",
     "request prove",
     "request refuse",
