@@ -16,6 +16,7 @@ from notify.flows.record import record
 from notify.store import events, people, requests, tickets
 from notify.store.database import Unit
 from notify.store.requests import Request
+from notify.store.stamps import people_changed
 
 
 def stands_against(found: Fate) -> tuple[str, ...]:
@@ -55,6 +56,8 @@ def end_requests(ctx: Context, actor: Actor, person_id: str) -> None:
         for one in requests.requests_of(unit, person_id):
             if one.state == OPEN:
                 requests.end(unit, one.id, DONE, at=ctx.clock(), reason="", staff_id=None)
+        requests.lift(unit, person_id, at=ctx.clock())  # nobody granted it: nothing is left to be set aside
+        people_changed(unit, [person_id])
 
 
 def _still(ctx: Context, one: Request, unit: Unit) -> bool:
