@@ -7,7 +7,7 @@ import json
 import random
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date, time
 from pathlib import Path
@@ -66,8 +66,8 @@ def serving(services: wiring.Services, listening: Any, *, demo: bool = False) ->
     try:
         yield
     finally:
-        server.pull_trigger()
-        server.trigger.pull_trigger(lambda: _close_all(server))
+        with suppress(OSError):  # a page that ends just now wakes the loop too, which then has closed all by itself
+            server.trigger.pull_trigger(lambda: _close_all(server))
         thread.join(timeout=10)
         server.task_dispatcher.shutdown()
         listening.close()

@@ -119,7 +119,12 @@ def test_what_changed_is_put_in_and_said_in_one_sentence_and_nobody_at_work_is_d
     assert before and after and abs(after["y"] - before["y"]) < 2
     quiet = len(statuses)
     page.wait_for_timeout(2000)
-    assert set(statuses[quiet:]) == {304} and len(statuses[quiet:]) <= 2
+    at_first = len(statuses) - quiet
+    for _ in range(40):  # on a busy machine its first look may come later
+        if len(statuses) > quiet:
+            break
+        page.wait_for_timeout(500)
+    assert set(statuses[quiet:]) == {304} and at_first <= 2
     page.context.close()
 
 
