@@ -40,9 +40,7 @@ def keep(ctx: Context, folders: Sequence[Path]) -> None:
 
 def keep_if_newer(ctx: Context, folders: Sequence[Path], seen: dict[str, object]) -> None:
     """The same unless nothing has changed since the caller's last look, which `seen` remembers: asked each minute."""
-    if seen.get(LIST) != (now := _stamps(ctx, folders)):
-        keep(ctx, folders)
-        seen[LIST] = (now[0], _stamps(ctx, folders)[1])  # what was said meanwhile is written next time
+    lists_beside.keep_if_newer(LIST, seen, stamps=lambda: _stamps(ctx, folders), keep=lambda: keep(ctx, folders))
 
 
 def read(folder: Path, ring: Ring) -> tuple[Line, ...]:

@@ -7,7 +7,7 @@ not: whoever can write there can take a list away, which is said, and cannot add
 from __future__ import annotations
 
 import hmac
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from cryptography.hazmat.primitives.hashes import SHA256
@@ -49,6 +49,19 @@ def read(folder: Path, name: str, ring: Ring) -> bytes:
     """The content of a folder's list; nothing where there is none. Raises Invalid when it is not proved."""
     file = folder / name
     return proved(file.read_bytes(), name, ring) if file.is_file() else b""
+
+
+def keep_if_newer(
+    name: str, seen: dict[str, object], *, stamps: Callable[[], tuple[object, object]], keep: Callable[[], object]
+) -> None:
+    """Calls `keep` unless neither of both stamps has changed since the caller's last look, which `seen` remembers.
+
+    The first is of what the list is made of, the second of its files.
+    """
+    now = stamps()
+    if seen.get(name) != now:
+        keep()
+        seen[name] = (now[0], stamps()[1])  # what was said meanwhile is written next time
 
 
 def stamp(folders: Sequence[Path], name: str) -> tuple[tuple[int, int, int] | None, ...]:

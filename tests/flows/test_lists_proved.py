@@ -120,3 +120,17 @@ def test_a_list_that_is_missing_is_said_first_and_its_other_copy_counts(kept: Ke
     assert after.missing == ("apart/stopped.txt", "safe/erased.txt")
     erasure_list.keep(kept.house.ctx, [kept.folder])
     assert len(erasure_list.read(kept.folder, kept.house.ctx.db.vault.index_keys())) == 1
+
+
+def test_whoever_is_erased_while_a_list_is_written_stands_on_it_after_the_next_look() -> None:
+    """Of each list: what it is made of changes while it is written, and that is not taken for what was written."""
+    erased, written, seen = ["ines"], list[list[str]](), dict[str, object]()
+
+    def keep() -> None:
+        written.append(list(erased))
+        if len(written) == 1:
+            erased.append("tam")
+
+    for _ in range(3):
+        lists_beside.keep_if_newer("x", seen, stamps=lambda: (len(erased), len(written)), keep=keep)
+    assert written == [["ines"], ["ines", "tam"]]
