@@ -1,9 +1,9 @@
-"""Forget people whose time is over: keys destroyed, rows overwritten, files rewritten and proved; or a dry run.
+"""Forget people whose time is over. Longer than other rooms: whoever goes, for whatever reason, goes by the same steps.
 
-Longer than other rooms: whoever goes, for whatever reason, goes by the same steps. Some hundred people at a time, in
-two short transactions with no lock held in between: keys, copies on this machine, rows. Cut off anywhere, whoever lost
-their key and not their rows stands on the erasure list and is not marked as forgotten: the next run goes on there, and
-a service within some minutes (`finish_cut_off`).
+Keys destroyed, rows overwritten, files rewritten and proved; or a dry run. Some hundred people at a time, in two short
+transactions with no lock held in between: keys, copies on this machine, rows. Cut off anywhere, whoever lost their key
+and not their rows stands on the erasure list and is not marked as forgotten: the next run goes on there, and a service
+within some minutes (`finish_cut_off`).
 """
 
 from __future__ import annotations

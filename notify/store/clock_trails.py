@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from sqlalchemy import exists, select, update
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.sql.dml import Insert
 
 from notify.core.clock_trail import Trail
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.unless_there import unless_there
 
 _T = s.clock_trails
 _ONLY = 1
-_FIRST: Mapping[str, Insert] = {
-    "sqlite": sqlite.insert(_T).on_conflict_do_nothing(index_elements=["id"]),
-    "postgresql": postgresql.insert(_T).on_conflict_do_nothing(index_elements=["id"]),
-}
+_FIRST = unless_there(_T, "id")
 
 
 def get(unit: Unit) -> Trail | None:

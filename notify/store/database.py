@@ -177,7 +177,10 @@ class Database:
             yield connection
 
     def checkpoint(self, *, truncate: bool = False) -> bool:
-        """Moves the journal into the main file (SQLite); False when a reader was in the way. One place calls this."""
+        """Moves the journal into the main file (SQLite); False when a reader was in the way.
+
+        Only whoever has the files to themselves, or serves them, calls it (sqlite.org/wal.html#walresetbug).
+        """
         if not self._is_sqlite:
             return True
         how = "TRUNCATE" if truncate else "PASSIVE"

@@ -11,7 +11,6 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, bindparam, delete, func, insert, select, update
 
-from notify.core.chunks import chunks
 from notify.core.errors import NotFound
 from notify.core.sources import Doubt
 from notify.store import schema as s
@@ -167,12 +166,9 @@ def sources_known(unit: Unit) -> tuple[str, ...]:
 
 def drop(unit: Unit, source: str, keys: Sequence[str]) -> int:
     """Overwrites and removes the doubts sealed under these keys, which were destroyed before; how many."""
-    gone = 0
-    for some in chunks(keys):
-        which = (*_of_strangers(unit, source), _T.c.sealed_for.in_(some))
-        unit.connection.execute(update(_T).where(*which).values(cells_sealed=None))
-        gone += unit.connection.execute(delete(_T).where(*which)).rowcount
-    return gone
+    which, told = (*_of_strangers(unit, source), listed(_T.c.sealed_for, "keys")), {"keys": keys}
+    unit.connection.execute(update(_T).where(*which).values(cells_sealed=None), told)
+    return unit.connection.execute(delete(_T).where(*which), told).rowcount
 
 
 def drop_ended(unit: Unit, source: str, before: datetime) -> int:

@@ -10,7 +10,6 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Table, and_, bindparam, func, insert, literal_column, select, union, update
 
-from notify.core.chunks import chunks
 from notify.core.errors import Unavailable
 from notify.store import schema as s
 from notify.store.database import Database, Unit
@@ -115,12 +114,17 @@ _EMPTY_RECEIPTS = Prepared(
     update(_R).where(*where(_R), _R.c.message_id.in_(_SENT), _R.c.text != literal_column("''")).values(text="")
 )
 _MESSAGE_IDS = Prepared(select(_M.c.message_id).where(_theirs(_M, "sealed_for"), _M.c.message_id.is_not(None)))
+_NAMED = (*where(_M), listed(_M.c.id, "messages"))
+_EMPTY_NAMED = Prepared(update(_M).where(*_NAMED).values(bytes_sealed=None, sentence_sealed=None))
+_COPIES = Prepared(select(_M.c.message_id).where(*_NAMED, _M.c.message_id.is_not(None)))
 _P = s.people
 _NOT_YET = Prepared(select(_P.c.id).where(*where(_P), listed(_P.c.id, "people"), _P.c.forgotten_at.is_(None)))
 _D = s.passes
 _E = s.erasures
 _SO_FAR = Prepared(select(_E.c.counts).where(*where(_E, "id"), _E.c.confirmed_at.is_(None)))
 _ADD_TO = Prepared(update(_E).where(*where(_E, "id")).values(counts=bindparam("counts"), at=bindparam("now")))
+_WAITING = (*where(_E), listed(_E.c.id, "ids"), _E.c.confirmed_at.is_(None))
+_CONFIRM = Prepared(update(_E).where(*_WAITING).values(confirmed_at=bindparam("now")))
 _NAMED_BY = Prepared(
     select(_D.c.person_id)
     .join(_P, (_P.c.shop_id == _D.c.shop_id) & (_P.c.id == _D.c.person_id))
@@ -183,11 +187,6 @@ def _veiled(unit: Unit, plain: str | None) -> str | None:
     return None if plain is None else unit.opener.lookup(VEILED_CLAIM, plain)
 
 
-def _change(unit: Unit, table: Table, which: ColumnElement[bool], values: Mapping[str, Any]) -> int:
-    changed = update(table).where(table.c.shop_id == unit.shop_id, which).values(dict(values))
-    return unit.connection.execute(changed).rowcount
-
-
 def delegates_of(unit: Unit, person_ids: Sequence[str]) -> tuple[str, ...]:
     """Those named in passes by these people: whoever named them is gone, and so is the reason to keep them."""
     return tuple(_NAMED_BY.firsts(unit.connection, {**given(unit), "people": person_ids}))
@@ -202,18 +201,12 @@ def messages_naming(unit: Unit, delegates: Sequence[str]) -> tuple[str, ...]:
 
 def empty_messages(unit: Unit, message_ids: Iterable[str]) -> int:
     """Empties the bytes of these messages; how many there were."""
-    emptied = {"bytes_sealed": None, "sentence_sealed": None}
-    return sum(_change(unit, s.messages, s.messages.c.id.in_(ids), emptied) for ids in chunks(message_ids))
+    return _EMPTY_NAMED.write(unit.connection, {**given(unit), "messages": list(message_ids)})
 
 
 def kept_copies(unit: Unit, message_ids: Iterable[str]) -> tuple[str, ...]:
     """The RFC 5322 Message-IDs of these messages, to find kept copies by."""
-    t = s.messages
-    found: list[str] = []
-    for ids in chunks(message_ids):
-        query = select(t.c.message_id).where(t.c.shop_id == unit.shop_id, t.c.id.in_(ids), t.c.message_id.is_not(None))
-        found.extend(one for one in unit.connection.execute(query).scalars() if one)
-    return tuple(found)
+    return tuple(_COPIES.firsts(unit.connection, {**given(unit), "messages": list(message_ids)}))
 
 
 def unconfirmed(unit: Unit) -> tuple[str, ...]:
@@ -248,9 +241,7 @@ def add_erasure(unit: Unit, *, at: datetime, reason: str, counts: Mapping[str, i
 
 def confirm_erasures(unit: Unit, ids: Iterable[str], *, at: datetime) -> None:
     """Marks these erasures as proved: they were made before the rewriting, and nothing of them is left."""
-    t = s.erasures
-    for chunk in chunks(ids):
-        _change(unit, t, t.c.id.in_(chunk) & t.c.confirmed_at.is_(None), {"confirmed_at": at})
+    _CONFIRM.write(unit.connection, {**given(unit), "ids": list(ids), "now": at})
 
 
 def list_erasures(unit: Unit) -> tuple[Any, ...]:

@@ -9,9 +9,9 @@ from typing import Any
 
 from sqlalchemy import insert, select, update
 
-from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Database, Unit
+from notify.store.listed import listed
 
 _F, _T = s.feeds, s.tickets
 
@@ -68,12 +68,11 @@ def find_feed(db: Database, token_hash: str) -> tuple[str, str] | None:
 def devices_of(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, tuple[Device, ...]]:
     """visit -> its devices by number; nothing sealed is opened."""
     found = dict[str, list[Device]]()
-    for some in chunks(dict.fromkeys(visit_ids)):
-        query = select(_T.c.visit_id, _T.c.number, _T.c.device_class, _T.c.phase).where(
-            _T.c.shop_id == unit.shop_id, _T.c.visit_id.in_(some)
-        )
-        for row in unit.connection.execute(query.order_by(_T.c.number)):
-            found.setdefault(row.visit_id, []).append(Device(row.number, row.device_class, row.phase))
+    query = select(_T.c.visit_id, _T.c.number, _T.c.device_class, _T.c.phase).where(
+        _T.c.shop_id == unit.shop_id, listed(_T.c.visit_id, "visits")
+    )
+    for row in unit.connection.execute(query.order_by(_T.c.number), {"visits": list(visit_ids)}):
+        found.setdefault(row.visit_id, []).append(Device(row.number, row.device_class, row.phase))
     return {visit: tuple(devices) for visit, devices in found.items()}
 
 

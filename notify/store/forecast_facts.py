@@ -10,14 +10,12 @@ from typing import Any
 from sqlalchemy import bindparam, select
 
 from notify.core.bench_order import IN_WORK
-from notify.core.chunks import chunks
 from notify.core.tickets import Phase
 from notify.store import schema as s
 from notify.store.database import Unit
 from notify.store.statements import among, given, is_in, one_of, where
 from notify.store.tickets import Job
 
-_SOME = 500
 _T, _P, _Q, _S, _A = s.tickets, s.parts, s.questions, s.staff, s.absences
 _JOB = [_T.c[name] for name in Job.__dataclass_fields__]
 _JOBS = select(*_JOB).where(*where(_T), one_of(_T.c.phase, IN_WORK)).order_by(_T.c.created_at, _T.c.number, _T.c.id)
@@ -76,10 +74,8 @@ def missing_parts(unit: Unit) -> tuple[Missing, ...]:
 
 def asked(unit: Unit, ticket_ids: Iterable[str]) -> frozenset[str]:
     """Those of the tickets whose customer has an open question."""
-    found = set[str]()
-    for some in chunks(ticket_ids, _SOME):
-        found |= set(unit.connection.execute(_ASKED, {**given(unit), "any_ticket_id": some}).scalars())
-    return frozenset(found)
+    whole = {**given(unit), "any_ticket_id": list(ticket_ids)}
+    return frozenset(unit.connection.execute(_ASKED, whole).scalars())
 
 
 def at_bench(unit: Unit) -> tuple[str, ...]:

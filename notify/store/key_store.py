@@ -24,13 +24,13 @@ from sqlalchemy import (
     select,
     update,
 )
-from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.chunks import chunks
 from notify.core.errors import Misconfigured
 from notify.store.key_rings import FIELDS, Key, Kind, Ring, check_value
 from notify.store.prepared import Prepared
 from notify.store.types import Instant
+from notify.store.unless_there import unless_there
 
 key_metadata = MetaData()
 data_keys = Table(
@@ -57,10 +57,7 @@ erased = Table(
 )
 _FACT = select(key_facts.c.value).where(key_facts.c.name == bindparam("fact"))
 _FACT_HELD = _FACT.with_for_update(read=True)  # on PostgreSQL: a change of it waits for whoever reads it to write
-_LIST: Mapping[str, Prepared] = {
-    "sqlite": Prepared(sqlite.insert(erased).on_conflict_do_nothing()),
-    "postgresql": Prepared(postgresql.insert(erased).on_conflict_do_nothing()),
-}
+_LIST = {kind: Prepared(once) for kind, once in unless_there(erased, "person_id").items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,31 +3,25 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
-from sqlalchemy import Executable, delete, exists, literal_column, select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import delete, exists, literal_column, select
 
-from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.listed import listed
 from notify.store.prepared import Prepared
 from notify.store.statements import is_in
+from notify.store.unless_there import unless_there
 
 _T = s.taken_letters
-_KEY = ["source", "key"]
+_ONCE = unless_there(_T, "source", "key")
 TO_DROP = "to_drop"  # the source and kind of notes of what has to leave the mailbox
 _TAKEN = Prepared(select(literal_column("1").label("one")).where(exists().where(is_in(_T.c.source, "mail"))))
-_NOTE: Mapping[str, Prepared] = {
-    "sqlite": Prepared(sqlite.insert(_T).on_conflict_do_nothing(index_elements=_KEY)),
-    "postgresql": Prepared(postgresql.insert(_T).on_conflict_do_nothing(index_elements=_KEY)),
-}
+_NOTE = {kind: Prepared(once) for kind, once in _ONCE.items()}
 # RETURNING says whether a row was written: PostgreSQL's driver counts none for an INSERT (-1, measured).
-_ADD: Mapping[str, Executable] = {
-    "sqlite": sqlite.insert(_T).on_conflict_do_nothing(index_elements=_KEY).returning(_T.c.key),
-    "postgresql": postgresql.insert(_T).on_conflict_do_nothing(index_elements=_KEY).returning(_T.c.key),
-}
+_ADD = {kind: once.returning(_T.c.key) for kind, once in _ONCE.items()}
 
 
 def take(unit: Unit, source: str, key: str, *, kind: str, at: datetime) -> bool:
@@ -65,5 +59,5 @@ def to_drop(unit: Unit) -> frozenset[str]:
 
 def dropped(unit: Unit, names: Iterable[str]) -> None:
     """They are out of the mailbox: the notes go."""
-    for some in chunks(sorted(names)):
-        unit.connection.execute(delete(_T).where(_T.c.source == TO_DROP, _T.c.key.in_(some)))
+    gone = delete(_T).where(_T.c.source == TO_DROP, listed(_T.c.key, "names"))
+    unit.connection.execute(gone, {"names": list(names)})

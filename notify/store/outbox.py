@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import bindparam, func, or_, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 
 from notify.core.messages import Delivery, MessageState, may_move
 from notify.core.notices import AT_ONCE
@@ -19,6 +18,7 @@ from notify.store.database import Unit
 from notify.store.messages import IDENTITY, Composed, Ending, Message, as_message
 from notify.store.prepared import Prepared
 from notify.store.statements import among, given, is_in, where
+from notify.store.unless_there import unless_there
 
 WAITING = MessageState.WAITING
 CANNOT_COMPOSE = "cannot_compose"  # a reason code that the code itself reads
@@ -26,11 +26,8 @@ HOLDS_BACK = timedelta(hours=2)
 _T = s.messages
 # The next number is found in the same statement that uses it; writers of one shop follow each other.
 _NEXT = select(func.coalesce(func.max(_T.c.seq), 0) + 1).where(*where(_T)).scalar_subquery()
-_SAME = ["shop_id", *IDENTITY, "channel"]
-_ADD: Mapping[str, Prepared] = {
-    "sqlite": Prepared(sqlite.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME)),
-    "postgresql": Prepared(postgresql.insert(_T).values(seq=_NEXT).on_conflict_do_nothing(index_elements=_SAME)),
-}
+_ONCE = unless_there(_T, "shop_id", *IDENTITY, "channel", seq=_NEXT)
+_ADD = {kind: Prepared(once) for kind, once in _ONCE.items()}
 _CHANGE = update(_T).where(*where(_T, "id"))
 _STATES = select(_T.c.id, _T.c.state).where(*where(_T), among(_T, "id")).with_for_update()
 _EARLIER = _T.alias("earlier")

@@ -13,10 +13,10 @@ from typing import Any
 from sqlalchemy import ColumnElement, case, func, select
 from sqlalchemy.sql import FromClause
 
-from notify.core.chunks import chunks
 from notify.core.requests import OPEN
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.listed import listed
 
 AGES = (30, 90, 365, 3 * 365)  # days: younger than the first, up to the second, and so on; the last has no end
 
@@ -147,30 +147,26 @@ def waiting(unit: Unit) -> tuple[Waiting, ...]:
 def tickets_of_people(unit: Unit, person_ids: Iterable[str]) -> Mapping[str, tuple[str, str]]:
     """person -> (ticket, claim number) of the newest visit in which they have any part."""
     t, v = s.tickets, s.visit_people
-    found: dict[str, tuple[str, str]] = {}
-    for ids in chunks(dict.fromkeys(person_ids)):
-        query = (
-            select(v.c.person_id, t.c.id, t.c.number)
-            .join(t, (t.c.shop_id == v.c.shop_id) & (t.c.visit_id == v.c.visit_id))
-            .where(v.c.shop_id == unit.shop_id, v.c.person_id.in_(ids))
-            .order_by(t.c.created_at, t.c.number)
-        )
-        found |= {row.person_id: (row.id, row.number) for row in unit.connection.execute(query)}
-    return found
+    query = (
+        select(v.c.person_id, t.c.id, t.c.number)
+        .join(t, (t.c.shop_id == v.c.shop_id) & (t.c.visit_id == v.c.visit_id))
+        .where(v.c.shop_id == unit.shop_id, listed(v.c.person_id, "people"))
+        .order_by(t.c.created_at, t.c.number)
+    )
+    rows = unit.connection.execute(query, {"people": list(person_ids)})
+    return {row.person_id: (row.id, row.number) for row in rows}
 
 
 def numbers_of_visits(unit: Unit, visit_ids: Iterable[str]) -> Mapping[str, str]:
     """visit -> claim number of its newest ticket."""
     t = s.tickets
-    found: dict[str, str] = {}
-    for ids in chunks(dict.fromkeys(visit_ids)):
-        query = (
-            select(t.c.visit_id, t.c.number)
-            .where(t.c.shop_id == unit.shop_id, t.c.visit_id.in_(ids))
-            .order_by(t.c.created_at, t.c.number)
-        )
-        found |= {row.visit_id: row.number for row in unit.connection.execute(query)}
-    return found
+    query = (
+        select(t.c.visit_id, t.c.number)
+        .where(t.c.shop_id == unit.shop_id, listed(t.c.visit_id, "visits"))
+        .order_by(t.c.created_at, t.c.number)
+    )
+    rows = unit.connection.execute(query, {"visits": list(visit_ids)})
+    return {row.visit_id: row.number for row in rows}
 
 
 def last_erasures(unit: Unit, *, limit: int) -> tuple[Erasure, ...]:

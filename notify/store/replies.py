@@ -9,7 +9,6 @@ from typing import Any
 
 from sqlalchemy import case, delete, func, insert, select, update
 
-from notify.core.chunks import chunks
 from notify.core.errors import NotFound
 from notify.store import schema as s
 from notify.store import statements
@@ -177,12 +176,9 @@ def strangers_before(unit: Unit, before: datetime) -> tuple[str, ...]:
 
 def drop_replies(unit: Unit, ids: Sequence[str]) -> int:
     """Overwrites and removes these rows (their keys were destroyed before); how many."""
-    gone = 0
-    for some in chunks(ids):
-        which = (_T.c.shop_id == unit.shop_id, _T.c.id.in_(some))
-        unit.connection.execute(update(_T).where(*which).values({f"{name}_sealed": None for name in TEXTS}))
-        gone += unit.connection.execute(delete(_T).where(*which)).rowcount
-    return gone
+    which, told = (_T.c.shop_id == unit.shop_id, listed(_T.c.id, "ids")), {"ids": ids}
+    unit.connection.execute(update(_T).where(*which).values({f"{name}_sealed": None for name in TEXTS}), told)
+    return unit.connection.execute(delete(_T).where(*which), told).rowcount
 
 
 def _reply(unit: Unit, row: Any) -> Reply:

@@ -120,10 +120,7 @@ def open_requests(unit: Unit) -> tuple[Request, ...]:
 
 def asked_to_erase(unit: Unit) -> Mapping[str, datetime]:
     """person -> from when on they are forgotten because they asked, of those known to be who they are."""
-    query = select(_T.c.person_id, _T.c.received_at, _T.c.proved_at).where(
-        _T.c.shop_id == unit.shop_id, _T.c.state == OPEN, _T.c.kind == Kind.ERASURE.value, _T.c.proved_at.is_not(None)
-    )
-    return {row.person_id: erased_from(max(row.received_at, row.proved_at)) for row in unit.connection.execute(query)}
+    return {one.person_id: one.rests_until for one in open_requests(unit) if one.rests_until is not None}
 
 
 def ended_requests(unit: Unit, *, limit: int) -> tuple[Request, ...]:

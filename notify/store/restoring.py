@@ -7,13 +7,13 @@ from datetime import datetime
 
 from sqlalchemy import delete, func, or_, select, update
 
-from notify.core.chunks import chunks
 from notify.core.long_past import RESTORED as REASON
 from notify.core.messages import MessageState
 from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.erasing import SEALED
 from notify.store.job_runs import last_run, note
+from notify.store.listed import listed
 
 RESTORED, RESTORED_FROM = "restored", "restored_from"  # rows of job_runs
 _OF_STRANGERS = (s.replies, s.doubts)  # sealed for whoever wrote, or for a day: not always for a person
@@ -49,13 +49,11 @@ def people_here(unit: Unit) -> frozenset[str]:
 
 def customers_among(db: Database, shop_ids: Iterable[str], names: Iterable[str]) -> frozenset[str]:
     """Those of these identifiers that are people of any of the shops, forgotten or not."""
-    found = set[str]()
+    found, whole = set[str](), {"people": list(names)}
     for shop_id in shop_ids:
         with db.read(shop_id) as unit:
-            for some in chunks(sorted(names)):
-                known = s.people.c.id.in_(some)
-                query = select(s.people.c.id).where(s.people.c.shop_id == shop_id, known)
-                found |= set(unit.connection.execute(query).scalars())
+            query = select(s.people.c.id).where(s.people.c.shop_id == shop_id, listed(s.people.c.id, "people"))
+            found |= set(unit.connection.execute(query, whole).scalars())
     return frozenset(found)
 
 
@@ -75,13 +73,12 @@ def others_here(unit: Unit) -> frozenset[str]:
 
 def empty_others(unit: Unit, names: Iterable[str]) -> int:
     """Empties what is sealed under keys that are gone and belong to no person; how many rows."""
-    whole, done = list(names), 0
+    whole, done = {"keys": list(names)}, 0
     for table, owner, columns in SEALED:
         if table in _OF_STRANGERS:
-            for some in chunks(whole):
-                theirs = table.c[owner].in_(some)
-                change = update(table).where(table.c.shop_id == unit.shop_id, theirs).values(dict.fromkeys(columns))
-                done += unit.connection.execute(change).rowcount
+            theirs = (table.c.shop_id == unit.shop_id, listed(table.c[owner], "keys"))
+            change = update(table).where(*theirs).values(dict.fromkeys(columns))
+            done += unit.connection.execute(change, whole).rowcount
     return done
 
 

@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Insert, delete, func, insert, select, update
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import delete, func, insert, select, update
 
 from notify.core.errors import Conflict, NotFound
 from notify.store import schema as s
 from notify.store.database import Database, Unit
 from notify.store.shops import note_change
 from notify.store.statements import where
+from notify.store.unless_there import unless_there
 
-_FIRST: Mapping[str, Insert] = {
-    "sqlite": sqlite.insert(s.throttles).values(count=1).on_conflict_do_nothing(index_elements=["key"]),
-    # Without the option the driver counts no row of an INSERT, and says -1 (measured).
-    "postgresql": postgresql.insert(s.throttles)
-    .values(count=1)
-    .on_conflict_do_nothing(index_elements=["key"])
-    .execution_options(preserve_rowcount=True),
+# Without the option PostgreSQL's driver counts no row of an INSERT, and says -1 (measured).
+_FIRST = {
+    kind: first.execution_options(preserve_rowcount=True)
+    for kind, first in unless_there(s.throttles, "key", count=1).items()
 }
 _N, _W, _K = s.sessions, s.staff, s.shown_stamps
 _SESSION = (

@@ -7,17 +7,16 @@ from datetime import datetime
 
 from sqlalchemy import select, update
 
-from notify.core.chunks import chunks
 from notify.store import schema as s
 from notify.store.database import Unit
+from notify.store.listed import listed
 
 
 def never_told(unit: Unit, person_ids: Iterable[str]) -> tuple[str, ...]:
     """Those of them who were not told yet, in their order."""
-    p, ids, found = s.people, list(person_ids), set[str]()
-    for some in chunks(ids):
-        query = select(p.c.id).where(p.c.shop_id == unit.shop_id, p.c.id.in_(some), p.c.told_at.is_(None))
-        found.update(unit.connection.execute(query).scalars())
+    p, ids = s.people, list(person_ids)
+    query = select(p.c.id).where(p.c.shop_id == unit.shop_id, listed(p.c.id, "people"), p.c.told_at.is_(None))
+    found = set(unit.connection.execute(query, {"people": ids}).scalars())
     return tuple(one for one in ids if one in found)
 
 

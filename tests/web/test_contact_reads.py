@@ -20,21 +20,13 @@ from notify.store import schema as s
 from notify.web.api.operations import ROOT
 from tests.cli.test_commands_cut_off import READING
 from tests.parts.clear_contacts import shown, spellings, text_of
+from tests.watch.test_watch_command import WATCHED
 from tests.web.clear_house import fill
 from tests.web.conftest import Browser, make_app
 from tests.web.contact_walk import HouseDesk, Walk, config_of
 from tests.web.every_route import every
 from tests.web.script_hand import script
 
-WATCHED = """
-[watch.bench]
-folder = "from-bench"
-[watch.bench.columns]
-reference = "Job"
-phase = "Where"
-[watch.bench.phase_words]
-"done" = "repaired"
-"""
 CLEAR = ("07700 900123", "07700900123", "+447700900123", "+44 7700 900123", "ines@example.org")
 
 
